@@ -1,0 +1,2 @@
+# src/plan: one file a line, sorted
+libtreadlight_a_SOURCES +=

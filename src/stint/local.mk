@@ -1,0 +1,2 @@
+# src/stint: one file a line, sorted
+libtreadlight_a_SOURCES +=

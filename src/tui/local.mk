@@ -1,0 +1,2 @@
+# src/tui: one file a line, sorted
+libtreadlight_tui_a_SOURCES +=

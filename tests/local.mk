@@ -1,0 +1,42 @@
+# One stanza for each test program; a suite file defines only `Suite *suite(void)`.
+# Tests find their data under $TREADLIGHT_SRCDIR/tests/data and the program at $TREADLIGHT_BIN.
+# What a test writes goes into the folder it runs in (the build folder) or a temporary one.
+
+LDADD = tests/support/libtest.a libtreadlight.a $(CORE_LIBS) $(CHECK_LIBS)
+
+AM_TESTS_ENVIRONMENT = \
+	TREADLIGHT_SRCDIR='$(abs_srcdir)'; export TREADLIGHT_SRCDIR; \
+	TREADLIGHT_BIN='$(abs_builddir)/treadlight$(EXEEXT)'; export TREADLIGHT_BIN;
+
+# The driver is automake's own, and then shows Check's closing line of each suite.
+LOG_DRIVER = $(SHELL) $(top_srcdir)/tests/support/driver.sh $(top_srcdir)/build-aux/test-driver
+TEST_EXTENSIONS = .sh
+SH_LOG_DRIVER = $(LOG_DRIVER)
+SH_LOG_COMPILER = $(SHELL)
+
+EXTRA_DIST += \
+	tests/data \
+	tests/support/driver.sh
+
+if HAVE_CHECK
+
+AM_CFLAGS += $(CHECK_CFLAGS)
+
+check_LIBRARIES += tests/support/libtest.a
+tests_support_libtest_a_SOURCES = \
+	tests/support/main.c \
+	tests/support/support.c \
+	tests/support/support.h
+
+TESTS += $(check_PROGRAMS)
+
+check_PROGRAMS += tests/test_program
+tests_test_program_SOURCES = tests/test_program.c
+
+else
+
+check-local:
+	@echo 'make check needs Check (on Debian: apt-get install check); configure again then' >&2
+	@false
+
+endif
