@@ -1,0 +1,70 @@
+/*
+ * A book: one car at one circuit, its sheets, its runs, and how predictions are
+ * told. Plain data owned by struct book; read and written by src/store, changed
+ * by src/book/edit.h only.
+ */
+#ifndef BOOK_BOOK_H
+#define BOOK_BOOK_H
+
+#include "book/car.h"
+#include "book/circuit.h"
+#include "book/run.h"
+#include "book/sheet.h"
+
+enum covariate { COV_EFFORT, COV_TYRE_AGE, COV_FUEL, COV_TRACK_TEMP, COV_N };
+extern const char *const covariate_names[COV_N]; /* "effort", "tyre-age", "fuel", "track-temp" */
+
+enum factor { FAC_DRIVER, FAC_SESSION, FAC_COMPOUND, FAC_N };
+extern const char *const factor_names[FAC_N];
+
+/* Responses: 0 is lap time, 1 + c the wear of channel c. */
+enum { RESPONSES_MAX = 1 + CHANNELS_MAX, RESPONSE_TIME = 0 };
+
+struct covariate_rule {
+	bool off;
+	struct opt_num known[RESPONSES_MAX]; /* known slope per unit, subtracted */
+};
+
+enum channel_set { CHANNELS_CAR, CHANNELS_AXLES, CHANNELS_WHEELS };
+
+struct stint_plan {
+	bool given;
+	struct opt_num laps, pit_loss, fuel_per_lap;
+	bool pace_loss_auto;
+	struct opt_num pace_loss, cliff_at, cliff; /* s per lap per % worn; %; s per % */
+};
+
+struct book {
+	char *dir;         /* owned; the folder as given */
+	char *id;          /* owned; the folder's own name */
+	char *name;        /* owned; NULL if none */
+	char car_id[ID_SIZE], circuit_id[ID_SIZE];
+	char *car_path, *circuit_path; /* owned; the profile files that were read */
+	struct car car;
+	struct circuit circuit;
+	char reference[ID_SIZE]; /* a sheet's id */
+	size_t n_channels;
+	const char *channels[CHANNELS_MAX]; /* static names: car | front rear | fl fr rl rr, book order */
+	double wear_limit; /* % of tread */
+	struct opt_num conditions[COV_N]; /* as given; see book_condition() for the defaults */
+	struct covariate_rule covariates[COV_N];
+	bool curvature_off;
+	struct opt_num exchange[CHANNELS_MAX]; /* known exchange rates, % per lap for each s per lap */
+	struct stint_plan stint;
+	size_t n_sheets;
+	struct sheet *sheets; /* owned, order of ids */
+	size_t n_runs;
+	struct run *runs; /* owned, order of date, then id */
+};
+
+void book_init(struct book *b);
+void book_free(struct book *b);
+int book_find_sheet(const struct book *b, const char *id);
+int book_find_run(const struct book *b, const char *id);
+/* The reference sheet; NULL if the book has none of that id. */
+const struct sheet *book_reference(const struct book *b);
+int book_find_channel(const struct book *b, const char *name);
+/* "time", "wear-front"... into buf; returns buf. */
+const char *book_response_id(const struct book *b, size_t response, char *buf, size_t size);
+
+#endif

@@ -1,0 +1,58 @@
+/*
+ * The one setter. Every change of a sheet in the workbench goes through here: it
+ * knows limits, steps, cautions, pairs and locks, and keeps the undo history, one
+ * entry per user action. The clean mark is a position in that history, so undoing
+ * back to what was saved is clean again.
+ *
+ * Rules: a nudge of a locked pair moves both members by the least common multiple
+ * of their steps; where one would pass a limit neither moves and the message names
+ * it. Typing into one member of a locked pair moves the other along, or is refused
+ * with the reason. Frozen adjustables are held back from suggestions only.
+ */
+#ifndef BOOK_EDIT_H
+#define BOOK_EDIT_H
+
+#include "base/err.h"
+#include "book/book.h"
+
+struct edit; /* opaque: a working copy of a sheet and its history */
+
+/* Copies sheet. NULL when out of memory. The car must outlive the editor. */
+struct edit *edit_new(const struct car *car, const struct sheet *sheet);
+void edit_free(struct edit *e);
+const struct sheet *edit_sheet(const struct edit *e);
+
+/*
+ * What an action changed, for journal and redraw. A caution that the action newly
+ * passed is reported, not refused: the screen asks once.
+ */
+struct edit_change {
+	size_t n;            /* values changed: 0, 1 or 2 (edit_apply: any number, first two listed) */
+	int adjustable[2];
+	fix before[2], after[2];
+	int caution;         /* index of an adjustable that this action took past its soft limit, or -1 */
+};
+
+/* steps may be negative. False with err->text: refused, nothing changed. */
+bool edit_nudge(struct edit *e, int adjustable, int steps, struct edit_change *c, struct err *err);
+bool edit_set(struct edit *e, int adjustable, fix value, struct edit_change *c, struct err *err);
+bool edit_lock(struct edit *e, int pair, bool on, struct err *err);
+bool edit_freeze(struct edit *e, int adjustable, bool on, struct err *err);
+/*
+ * Take a whole set of values (a frontier point, a value from the other side, a
+ * recovered journal) as one undoable action. All on step and inside limits, and the
+ * difference of every locked pair kept unless `override_locks`.
+ */
+bool edit_apply(struct edit *e, const fix *values, bool override_locks, struct edit_change *c,
+	struct err *err);
+
+bool edit_undo(struct edit *e, struct edit_change *c);
+bool edit_redo(struct edit *e, struct edit_change *c);
+bool edit_can_undo(const struct edit *e);
+bool edit_can_redo(const struct edit *e);
+void edit_mark_clean(struct edit *e);
+bool edit_is_clean(const struct edit *e);
+/* Step of a nudge: the adjustable's own, or the pair's common one when locked. */
+fix edit_nudge_step(const struct edit *e, int adjustable);
+
+#endif

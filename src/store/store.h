@@ -1,0 +1,44 @@
+/*
+ * The only door to files. Loading fills the plain structs of src/book; every
+ * fault is listed with file, line and column, and nothing is guessed. Saving
+ * patches the bytes of changed values and replaces files whole or not at all.
+ *
+ * Book layout: DIR/book.yaml, DIR/sheets/ID.yaml, DIR/runs/ID.yaml, and own
+ * profiles in DIR/profiles/cars/ID.yaml and DIR/profiles/circuits/ID.yaml.
+ */
+#ifndef STORE_STORE_H
+#define STORE_STORE_H
+
+#include "base/err.h"
+#include "book/book.h"
+
+/*
+ * Read the whole book. True if it can be worked with: every file read without a
+ * fault. Otherwise *faults lists all of them and b is empty. b must be initialised.
+ */
+bool store_load_book(struct book *b, const char *dir, struct faults *faults);
+
+/* Single files, for `check`, `new` and tests. */
+bool store_load_car(struct car *c, const char *path, struct faults *faults);
+bool store_load_circuit(struct circuit *c, const char *path, struct faults *faults);
+
+/* Bring the sheet's file from `before` (as last read or saved) to `after`: values,
+ * locks, frozen. Only the bytes of what changed are touched. */
+bool store_save_sheet(const struct book *b, const struct sheet *before, const struct sheet *after,
+	struct err *err);
+/* Write a new sheet file; an existing one is never overwritten. */
+bool store_new_sheet(const struct book *b, const struct sheet *s, struct err *err);
+/* Patch `reference:` in book.yaml. */
+bool store_set_reference(const struct book *b, const char *sheet_id, struct err *err);
+/* Write a new run file; an existing one is never overwritten. */
+bool store_new_run(const struct book *b, const struct run *r, struct err *err);
+/* Rewrite one run after the user corrected it: value patches where the shape is the
+ * same, the laps list rewritten where laps came or went. */
+bool store_save_run(const struct book *b, const struct run *before, const struct run *after,
+	struct err *err);
+
+/* Path of a profile by the lookup order of the book; NULL with err if there is none.
+ * kind is "cars" or "circuits"; dir may be NULL (no book yet). Caller frees. */
+char *store_find_profile(const char *dir, const char *kind, const char *id, struct err *err);
+
+#endif
