@@ -17,7 +17,7 @@
 
 struct edit; /* opaque: a working copy of a sheet and its history */
 
-/* Copies sheet. NULL when out of memory. The car must outlive the editor. */
+/* Copies the sheet. NULL when out of memory. The car must outlive the editor. */
 struct edit *edit_new(const struct car *car, const struct sheet *sheet);
 void edit_free(struct edit *e);
 const struct sheet *edit_sheet(const struct edit *e);
