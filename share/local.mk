@@ -1,1 +1,4 @@
 # The demo book, scripts, completions.
+EXTRA_DIST += \
+	share/setup.sh \
+	share/try.sh

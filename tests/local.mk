@@ -15,6 +15,7 @@ SH_LOG_DRIVER = $(LOG_DRIVER)
 SH_LOG_COMPILER = $(SHELL)
 
 EXTRA_DIST += \
+	tests/all.sh \
 	tests/data \
 	tests/support/driver.sh
 
