@@ -31,6 +31,9 @@ tests_support_libtest_a_SOURCES = \
 
 TESTS += $(check_PROGRAMS)
 
+check_PROGRAMS += tests/test_base
+tests_test_base_SOURCES = tests/test_base.c
+
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
 

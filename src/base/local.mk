@@ -1,2 +1,9 @@
 # src/base: one file a line, sorted
-libtreadlight_a_SOURCES +=
+libtreadlight_a_SOURCES += \
+	src/base/buf.c \
+	src/base/err.c \
+	src/base/err.h \
+	src/base/fix.c \
+	src/base/fix.h \
+	src/base/text.c \
+	src/base/text.h
