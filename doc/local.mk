@@ -1,1 +1,5 @@
-# Manual page, references, licence.
+# Manual page, references, licence; one file a line, sorted.
+dist_doc_DATA = \
+	README.md \
+	doc/COPYING \
+	doc/demo-book.md
