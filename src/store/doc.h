@@ -10,6 +10,7 @@
 #define STORE_DOC_H
 
 #include "base/err.h"
+#include "store/file.h"
 #include <stdint.h>
 
 #define DOC_MAX_BYTES (1024 * 1024)
@@ -39,6 +40,7 @@ struct doc {
 	char *bytes;    /* owned: the file as it is */
 	size_t size;
 	uint64_t hash;  /* of the bytes */
+	struct stamp stamp; /* doc_read: the file as it was read, for file_save; else zero */
 	struct node *root;
 	void *arena;    /* owned */
 };
