@@ -8,6 +8,7 @@ include src/book/local.mk
 include src/model/local.mk
 include src/balance/local.mk
 include src/plan/local.mk
+include src/compare/local.mk
 include src/frontier/local.mk
 include src/stint/local.mk
 include src/report/local.mk

@@ -1,2 +1,4 @@
 # src/frontier: one file a line, sorted
-libtreadlight_a_SOURCES +=
+libtreadlight_a_SOURCES += \
+	src/frontier/frontier.h \
+	src/frontier/sum.h

@@ -1,2 +1,4 @@
 # src/stint: one file a line, sorted
-libtreadlight_a_SOURCES +=
+libtreadlight_a_SOURCES += \
+	src/stint/project.h \
+	src/stint/stint.h

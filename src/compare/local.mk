@@ -1,0 +1,3 @@
+# src/compare: one file a line, sorted
+libtreadlight_a_SOURCES += \
+	src/compare/compare.h
