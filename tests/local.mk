@@ -27,12 +27,20 @@ check_LIBRARIES += tests/support/libtest.a
 tests_support_libtest_a_SOURCES = \
 	tests/support/main.c \
 	tests/support/support.c \
-	tests/support/support.h
+	tests/support/support.h \
+	tests/support/table.c \
+	tests/support/table.h
 
 TESTS += $(check_PROGRAMS)
 
 check_PROGRAMS += tests/test_base
 tests_test_base_SOURCES = tests/test_base.c
+
+check_PROGRAMS += tests/test_design
+tests_test_design_SOURCES = tests/test_design.c
+
+check_PROGRAMS += tests/test_power
+tests_test_power_SOURCES = tests/test_power.c
 
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c

@@ -1,2 +1,10 @@
 # src/plan: one file a line, sorted
-libtreadlight_a_SOURCES +=
+libtreadlight_a_SOURCES += \
+	src/plan/design.c \
+	src/plan/design.h \
+	src/plan/design_definitive.c \
+	src/plan/design_efficiency.c \
+	src/plan/design_own.h \
+	src/plan/design_screening.c \
+	src/plan/power.c \
+	src/plan/power.h
