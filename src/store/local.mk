@@ -8,6 +8,10 @@ libtreadlight_a_SOURCES += \
 	src/store/explain.h \
 	src/store/file.c \
 	src/store/file.h \
+	src/store/journal.h \
+	src/store/lock.h \
+	src/store/patch.h \
+	src/store/save.h \
 	src/store/scan.c \
 	src/store/scan.h \
 	src/store/store.h

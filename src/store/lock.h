@@ -1,0 +1,56 @@
+/*
+ * A lock beside a file while it has unsaved edits: the link `.#NAME` to
+ * `user@host.pid:boot`, the form that editors use and honour. It warns people; what
+ * keeps updates from being lost is the content check of file_save().
+ *
+ * Call order (workbench): at the first edit lock_take(); LOCK_HELD: show
+ * lock_describe() and ask; only on a yes lock_take_over(). After a save, when nothing is
+ * unsaved any more, or on leaving: lock_release(). A crash leaves the lock; the next
+ * lock_take() on this machine sees that the process is gone and takes it.
+ * Savers without a screen: lock_take(), load, change, file_save(), lock_release() if the
+ * answer was LOCK_TAKEN.
+ */
+#ifndef STORE_LOCK_H
+#define STORE_LOCK_H
+
+#include "base/err.h"
+#include <stdint.h>
+
+struct lock_owner {
+	char user[64], host[128]; /* as written by the owner: through text_safe() before a screen */
+	long pid;
+	int64_t boot;  /* when its machine was started, s since 1970; 0: not told */
+	int64_t since; /* when the lock was taken, s since 1970 */
+	bool same_host;
+	bool other_boot; /* same host, but the machine was started anew since */
+	bool readable;	 /* false: something else stands in the lock's place */
+};
+
+enum lock_state {
+	LOCK_TAKEN,  /* ours from now on */
+	LOCK_OURS,   /* this process held it before */
+	LOCK_HELD,   /* someone else holds it: *who; nothing was changed */
+	LOCK_FAILED, /* cannot be made (folder read-only, disk full): err */
+};
+
+struct lock {
+	char *path; /* owned; of the lock, NULL while not held */
+};
+
+void lock_init(struct lock *l);
+/* `file`: the file to be edited, which need not exist. who may be NULL. A lock left by a dead
+ * process of this host and boot is replaced; one of another host never. */
+enum lock_state lock_take(struct lock *l, const char *file, struct lock_owner *who,
+	struct err *err);
+/* After the user was shown whose lock it is: take it all the same, if it is still the lock of
+ * `seen`; LOCK_HELD and *seen anew where another one stands there by now. */
+enum lock_state lock_take_over(struct lock *l, const char *file, struct lock_owner *seen,
+	struct err *err);
+/* Removes the lock if it is still ours. Safe when nothing is held. */
+void lock_release(struct lock *l);
+/* Who holds the lock of this file now; false if nobody. */
+bool lock_owner(const char *file, struct lock_owner *who);
+/* "anna on pit-laptop since 14:02 (process 4711)", safe for a terminal. */
+void lock_describe(const struct lock_owner *who, char *buf, size_t size);
+
+#endif

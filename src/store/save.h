@@ -1,0 +1,47 @@
+/*
+ * Saving: the old file or the new one, whatever happens between, and never
+ * over bytes that the caller has not seen.
+ *
+ * The way: a temporary of a unique name in the same folder, written and synced, given the
+ * file's owner, mode, access list and attributes, swapped in under a content check, folder
+ * synced. A symbolic link stays and its target is replaced. A file with more than one name,
+ * one whose attributes cannot be kept, or one in a folder that cannot be written is
+ * rewritten in place after a synced copy of the old bytes was set aside; the copy goes when
+ * the save is done. A read-only file is refused though its folder would let us.
+ *
+ * Call order: bytes and stamp from doc_read() or file_read(); patch; file_save() with that
+ * stamp, holding the file's lock (lock.h); on SAVE_DONE and SAVE_UNCONFIRMED *stamp is the
+ * new file's, for the next save; then journal_discard().
+ */
+#ifndef STORE_SAVE_H
+#define STORE_SAVE_H
+
+#include "base/err.h"
+#include "store/file.h"
+
+enum save_outcome {
+	SAVE_DONE,
+	SAVE_UNCONFIRMED, /* the new file stands, but the disk did not confirm: err says so */
+	SAVE_CONFLICT,	  /* the file is not the one that was read: nothing was written; err
+			     says how it differs. Read it again, show both. */
+	SAVE_FAILED,	  /* nothing was changed; err names the step and the system's reason */
+};
+
+/*
+ * Replace `path` by `size` bytes if it still is what *stamp says. An all-zero stamp: the
+ * file must not exist and is made new (mode 0666 less umask).
+ */
+enum save_outcome file_save(const char *path, const char *bytes, size_t size,
+	struct stamp *stamp, struct err *err);
+
+/* A new file that must not exist: file_save() with a zero stamp. True when it stands (err is
+ * then set only where the disk did not confirm). */
+bool file_create(const char *path, const char *bytes, size_t size, struct err *err);
+
+/*
+ * After a crash while a file was rewritten in place: true if `path` is neither the old nor
+ * the new text, and *copy (caller frees) is where the old text was set aside.
+ */
+bool save_interrupted(const char *path, char **copy);
+
+#endif
