@@ -45,6 +45,9 @@ tests_test_power_SOURCES = tests/test_power.c
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
 
+check_PROGRAMS += tests/test_reml
+tests_test_reml_SOURCES = tests/test_reml.c
+
 else
 
 check-local:

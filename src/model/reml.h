@@ -24,7 +24,10 @@ struct reml_data {
 struct reml_fit {
 	size_t p, rank;
 	bool one_row_a_group;
-	double lambda, sigma_group, sigma; /* sigma has no meaning when one_row_a_group */
+	/* sigma is NaN when one_row_a_group; sigma_group is NaN when the columns that do not
+	 * vary inside a group leave no group over (`saturated`): the data cannot tell it. */
+	double lambda, sigma_group, sigma;
+	bool saturated;
 	double rss;                        /* weighted residual sum of squares at the optimum */
 	double *b, *cov;                   /* owned; [p], [p * p], 0 where dropped */
 	bool *dropped;                     /* owned [p]: left out by the pivoted rank test */

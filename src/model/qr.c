@@ -1,0 +1,253 @@
+#include "model/qr.h"
+
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_linalg.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+bool tri_init(struct tri *q, size_t m)
+{
+	q->m = m;
+	q->n = 0;
+	q->empty = true;
+	q->t = calloc(m * m, sizeof *q->t);
+	q->rows = malloc(TRI_BLOCK * m * sizeof *q->rows);
+	if (q->t && q->rows)
+		return true;
+	tri_free(q);
+	return false;
+}
+
+void tri_free(struct tri *q)
+{
+	free(q->t);
+	free(q->rows);
+	memset(q, 0, sizeof *q);
+}
+
+void tri_clear(struct tri *q)
+{
+	memset(q->t, 0, q->m * q->m * sizeof *q->t);
+	q->n = 0;
+	q->empty = true;
+}
+
+/* Four sums at once, so that the additions need not wait for each other. */
+static double dot(const double *a, const double *b, size_t n)
+{
+	double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
+	size_t i = 0;
+	for (; i + 4 <= n; i += 4) {
+		s0 += a[i] * b[i];
+		s1 += a[i + 1] * b[i + 1];
+		s2 += a[i + 2] * b[i + 2];
+		s3 += a[i + 3] * b[i + 3];
+	}
+	for (; i < n; i++)
+		s0 += a[i] * b[i];
+	return (s0 + s1) + (s2 + s3);
+}
+
+/* The reflection that clears column k of the waiting rows against t[k][k]. */
+static void reflect(struct tri *q, size_t k)
+{
+	const size_t m = q->m, n = q->n;
+	double *v = q->rows + k * TRI_BLOCK, *top = q->t + k * m;
+	const double below = dot(v, v, n);
+	if (!(below > 0))
+		return;
+	const double norm = sqrt(top[k] * top[k] + below);
+	const double alpha = top[k] > 0 ? -norm : norm;
+	const double v0 = top[k] - alpha;
+	const double beta = 2 / (v0 * v0 + below);
+	top[k] = alpha;
+	for (size_t j = k + 1; j < m; j++) {
+		double *c = q->rows + j * TRI_BLOCK;
+		const double f = beta * (v0 * top[j] + dot(v, c, n));
+		top[j] -= f * v0;
+		for (size_t i = 0; i < n; i++)
+			c[i] -= f * v[i];
+	}
+}
+
+void tri_finish(struct tri *q)
+{
+	if (q->n == 0)
+		return;
+	for (size_t k = 0; k < q->m; k++)
+		reflect(q, k);
+	q->n = 0;
+}
+
+void tri_push(struct tri *q, const double *row)
+{
+	for (size_t c = 0; c < q->m; c++)
+		q->rows[c * TRI_BLOCK + q->n] = row[c];
+	q->empty = false;
+	if (++q->n == TRI_BLOCK)
+		tri_finish(q);
+}
+
+void tri_push_tri(struct tri *q, const struct tri *from, double scale, const int *map)
+{
+	if (q->empty && !map && from->m == q->m) {
+		for (size_t i = 0; i < q->m * q->m; i++)
+			q->t[i] = scale * from->t[i];
+		q->empty = false;
+		return;
+	}
+	q->empty = false;
+	for (size_t r = 0; r < from->m; r++) {
+		for (size_t c = 0; c < q->m; c++)
+			q->rows[c * TRI_BLOCK + q->n] = 0;
+		for (size_t c = r; c < from->m; c++) {
+			const int to = map ? map[c] : (int)c;
+			if (to >= 0)
+				q->rows[(size_t)to * TRI_BLOCK + q->n] = scale * from->t[r * from->m + c];
+		}
+		if (++q->n == TRI_BLOCK)
+			tri_finish(q);
+	}
+}
+
+void tri_solve(const double *t, size_t m, size_t p, const double *rhs, size_t stride, double *x)
+{
+	for (size_t i = p; i-- > 0;) {
+		double s = rhs[i * stride];
+		for (size_t j = i + 1; j < p; j++)
+			s -= t[i * m + j] * x[j];
+		x[i] = s / t[i * m + i];
+	}
+}
+
+/* Row i of the inverse follows from the rows below it. */
+void tri_invert(const double *t, size_t m, size_t p, double *inv)
+{
+	memset(inv, 0, p * p * sizeof *inv);
+	for (size_t i = p; i-- > 0;) {
+		double *row = inv + i * p;
+		const double d = 1 / t[i * m + i];
+		for (size_t k = i + 1; k < p; k++) {
+			const double f = -t[i * m + k] * d;
+			const double *below = inv + k * p;
+			for (size_t j = k; j < p; j++)
+				row[j] += f * below[j];
+		}
+		row[i] = d;
+	}
+}
+
+static void scale_columns(const double *a, size_t n, size_t p, size_t lda, double *scale,
+	gsl_matrix *out)
+{
+	for (size_t j = 0; j < p; j++) {
+		double big = 0, s = 0;
+		for (size_t i = 0; i < n; i++)
+			big = fmax(big, fabs(a[i * lda + j]));
+		for (size_t i = 0; big > 0 && i < n; i++)
+			s += (a[i * lda + j] / big) * (a[i * lda + j] / big);
+		scale[j] = big > 0 ? big * sqrt(s) : 1;
+		for (size_t i = 0; i < n; i++)
+			gsl_matrix_set(out, i, j, a[i * lda + j] / scale[j]);
+	}
+}
+
+/* Orthonormal by Gram-Schmidt, done twice. */
+static void orthonormalise(double *v, size_t n, size_t p)
+{
+	for (size_t i = 0; i < n; i++) {
+		double *a = v + i * p;
+		for (int pass = 0; pass < 2; pass++)
+			for (size_t k = 0; k < i; k++) {
+				const double f = dot(a, v + k * p, p);
+				for (size_t j = 0; j < p; j++)
+					a[j] -= f * v[k * p + j];
+			}
+		const double len = sqrt(dot(a, a, p));
+		for (size_t j = 0; j < p; j++)
+			a[j] /= len;
+	}
+}
+
+/* For each dropped column, the combination of kept ones that it equals. */
+static void null_space(const gsl_matrix *r, const gsl_permutation *perm, size_t p, size_t rank,
+	double *basis)
+{
+	for (size_t k = 0; k < p - rank; k++) {
+		double *v = basis + k * p;
+		memset(v, 0, p * sizeof *v);
+		v[gsl_permutation_get(perm, rank + k)] = 1;
+		for (size_t i = rank; i-- > 0;) {
+			double s = gsl_matrix_get(r, i, rank + k);
+			for (size_t j = i + 1; j < rank; j++)
+				s += gsl_matrix_get(r, i, j) * v[gsl_permutation_get(perm, j)];
+			v[gsl_permutation_get(perm, i)] = -s / gsl_matrix_get(r, i, i);
+		}
+	}
+	orthonormalise(basis, p - rank, p);
+}
+
+static size_t count_rank(const gsl_matrix *r, size_t n, size_t p, double tol)
+{
+	size_t rank = 0;
+	const size_t most = n < p ? n : p;
+	const double first = most ? fabs(gsl_matrix_get(r, 0, 0)) : 0;
+	while (rank < most && first > 0 && fabs(gsl_matrix_get(r, rank, rank)) > tol * first)
+		rank++;
+	return rank;
+}
+
+bool rank_test(const double *a, size_t n, size_t p, size_t lda, double tol, size_t *rank,
+	bool *dropped, double *scale, size_t *n_null, double **null_basis)
+{
+	const size_t rows = n > p ? n : p; /* padded with zero rows: GSL then gives p diagonals */
+	*null_basis = NULL;
+	*n_null = 0;
+	*rank = 0;
+	if (p == 0)
+		return true;
+	gsl_matrix *r = gsl_matrix_calloc(rows, p);
+	gsl_vector *tau = gsl_vector_alloc(p), *norm = gsl_vector_alloc(p);
+	gsl_permutation *perm = gsl_permutation_alloc(p);
+	bool ok = r && tau && norm && perm;
+	int sign;
+	if (ok) {
+		scale_columns(a, n, p, lda, scale, r);
+		ok = gsl_linalg_QRPT_decomp(r, tau, perm, &sign, norm) == GSL_SUCCESS;
+	}
+	if (ok) {
+		*rank = count_rank(r, rows, p, tol);
+		*n_null = p - *rank;
+		for (size_t j = 0; j < p; j++)
+			dropped[gsl_permutation_get(perm, j)] = j >= *rank;
+		if (*n_null && !(*null_basis = malloc(*n_null * p * sizeof **null_basis)))
+			ok = false;
+		else if (*n_null)
+			null_space(r, perm, p, *rank, *null_basis);
+	}
+	gsl_matrix_free(r);
+	gsl_vector_free(tau);
+	gsl_vector_free(norm);
+	gsl_permutation_free(perm);
+	return ok;
+}
+
+bool row_space_has(const double *l, size_t p, const double *scale, const double *null_basis,
+	size_t n_null, double tol)
+{
+	if (n_null == 0)
+		return true;
+	double len = 0;
+	for (size_t j = 0; j < p; j++)
+		len += (l[j] / scale[j]) * (l[j] / scale[j]);
+	const double limit = tol * sqrt(len);
+	for (size_t k = 0; k < n_null; k++) {
+		double s = 0;
+		for (size_t j = 0; j < p; j++)
+			s += null_basis[k * p + j] * (l[j] / scale[j]);
+		if (fabs(s) > limit)
+			return false;
+	}
+	return true;
+}
