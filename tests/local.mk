@@ -25,6 +25,8 @@ AM_CFLAGS += $(CHECK_CFLAGS)
 
 check_LIBRARIES += tests/support/libtest.a
 tests_support_libtest_a_SOURCES = \
+	tests/support/build.c \
+	tests/support/build.h \
 	tests/support/main.c \
 	tests/support/support.c \
 	tests/support/support.h \
@@ -41,6 +43,12 @@ tests_test_design_SOURCES = tests/test_design.c
 
 check_PROGRAMS += tests/test_power
 tests_test_power_SOURCES = tests/test_power.c
+
+check_PROGRAMS += tests/test_book
+tests_test_book_SOURCES = tests/test_book.c
+
+check_PROGRAMS += tests/test_edit
+tests_test_edit_SOURCES = tests/test_edit.c
 
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c

@@ -57,6 +57,13 @@ struct book {
 	struct run *runs; /* owned, order of date, then id */
 };
 
+/* The value predictions are told at: as given, else effort 100, tyre age 0, fuel 0; track
+ * temperature has none of its own (the mean of the fitted laps stands in). */
+struct opt_num book_condition(const struct book *b, enum covariate c);
+/* The channel names of a set, and how many; NULL beyond the set. */
+size_t channel_set_size(enum channel_set set);
+const char *channel_set_name(enum channel_set set, size_t i);
+
 void book_init(struct book *b);
 void book_free(struct book *b);
 int book_find_sheet(const struct book *b, const char *id);

@@ -5,10 +5,12 @@
 #ifndef BOOK_CAR_H
 #define BOOK_CAR_H
 
+#include "base/err.h"
 #include "base/fix.h"
 #include "base/text.h"
 
 enum axle { AXLE_FRONT, AXLE_REAR, AXLE_CAR };
+extern const char *const axle_names[3]; /* "front", "rear", "car" */
 
 /* A soft limit: passing it asks once and is marked, never forbidden. */
 struct caution {
@@ -77,6 +79,13 @@ struct car {
 
 void car_init(struct car *c);
 void car_free(struct car *c);
+/* True for ids that terms and channels use: "intercept", "effort", ... (3-model.md). */
+bool car_id_reserved(const char *id);
+enum { CAR_TITLE_SIZE = 200, CAR_VALUE_SIZE = 130 }; /* room for any title, any value text */
+/* "Camber front", "Brake bias", cut to fit; returns buf. */
+const char *car_title(const struct adjustable *a, char *buf, size_t size);
+/* "-3.2 deg" with as many decimals as the step needs (more if the value does); returns buf. */
+const char *car_value_text(const struct adjustable *a, fix v, char *buf, size_t size);
 /* Index by id, -1 if there is none. */
 int car_find_adjustable(const struct car *c, const char *id);
 int car_find_pair(const struct car *c, const char *id);
@@ -85,6 +94,8 @@ int car_partner(const struct car *c, int a);
 /* Number of steps from min to max. */
 long car_levels(const struct adjustable *a);
 bool car_on_step(const struct adjustable *a, fix v);
+/* Inside the limits and on a step? Else the text says what is allowed, followed by `tail`. */
+bool car_check_value(const struct adjustable *a, fix v, const char *tail, struct err *err);
 /* -1 below the soft limit, +1 above, 0 inside or without one. */
 int car_caution(const struct adjustable *a, fix v);
 /*

@@ -1,0 +1,89 @@
+#include "book/book.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+const char *const covariate_names[COV_N] = {"effort", "tyre-age", "fuel", "track-temp"};
+const char *const factor_names[FAC_N] = {"driver", "session", "compound"};
+
+size_t channel_set_size(enum channel_set set)
+{
+	return set == CHANNELS_CAR ? 1 : set == CHANNELS_AXLES ? 2 : 4;
+}
+
+const char *channel_set_name(enum channel_set set, size_t i)
+{
+	static const char *const names[3][CHANNELS_MAX] = {
+		{"car", NULL, NULL, NULL}, {"front", "rear", NULL, NULL}, {"fl", "fr", "rl", "rr"}};
+	return i < CHANNELS_MAX ? names[set][i] : NULL;
+}
+
+struct opt_num book_condition(const struct book *b, enum covariate c)
+{
+	if (b->conditions[c].has || c == COV_TRACK_TEMP)
+		return b->conditions[c];
+	return (struct opt_num){true, c == COV_EFFORT ? 100 : 0};
+}
+
+void book_init(struct book *b)
+{
+	memset(b, 0, sizeof *b);
+}
+
+void book_free(struct book *b)
+{
+	free(b->dir);
+	free(b->id);
+	free(b->name);
+	free(b->car_path);
+	free(b->circuit_path);
+	car_free(&b->car);
+	circuit_free(&b->circuit);
+	for (size_t i = 0; i < b->n_sheets; i++)
+		sheet_free(&b->sheets[i]);
+	free(b->sheets);
+	for (size_t i = 0; i < b->n_runs; i++)
+		run_free(&b->runs[i]);
+	free(b->runs);
+	book_init(b);
+}
+
+int book_find_sheet(const struct book *b, const char *id)
+{
+	for (size_t i = 0; i < b->n_sheets; i++)
+		if (strcmp(b->sheets[i].id, id) == 0)
+			return (int)i;
+	return -1;
+}
+
+int book_find_run(const struct book *b, const char *id)
+{
+	for (size_t i = 0; i < b->n_runs; i++)
+		if (strcmp(b->runs[i].id, id) == 0)
+			return (int)i;
+	return -1;
+}
+
+const struct sheet *book_reference(const struct book *b)
+{
+	int i = book_find_sheet(b, b->reference);
+	return i < 0 ? NULL : &b->sheets[i];
+}
+
+int book_find_channel(const struct book *b, const char *name)
+{
+	for (size_t i = 0; i < b->n_channels; i++)
+		if (strcmp(b->channels[i], name) == 0)
+			return (int)i;
+	return -1;
+}
+
+const char *book_response_id(const struct book *b, size_t response, char *buf, size_t size)
+{
+	if (response == RESPONSE_TIME)
+		snprintf(buf, size, "time");
+	else
+		snprintf(buf, size, "wear-%s", b->channels[response - 1]);
+	return buf;
+}
