@@ -1,3 +1,5 @@
+# shellcheck shell=sh disable=SC2154 # $top comes from the caller
+#
 # Read by share/try.sh and tests/all.sh, not run by itself. Needs $top, the source folder.
 #
 # setup_packages run|test     installs what is missing (apt), or names it
@@ -77,6 +79,7 @@ setup_packages()
 	fi
 	say "installing $packages"
 	log=$(mktemp) || exit 1
+	# shellcheck disable=SC2086 # one word a package
 	if ! as_root apt-get -q update >"$log" 2>&1 ||
 	   ! as_root env DEBIAN_FRONTEND=noninteractive apt-get -q -y \
 			-o Dpkg::Use-Pty=0 install --no-install-recommends $packages >>"$log" 2>&1 </dev/null; then

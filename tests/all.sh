@@ -13,7 +13,8 @@ make -j"$jobs" -C "$build/obj" --no-print-directory check 9>&- || status=$?
 logs=$(find "$build/obj/tests" -name '*.log')
 test -n "$logs" || { say "no test ran"; exit 1; }
 echo
-# shellcheck disable=SC2086 -- no path here holds a space: setup_folder sees to it
+# No path here holds a space: setup_folder sees to it.
+# shellcheck disable=SC2086
 cat $logs | awk '
 	/^[0-9]+%: Checks: [0-9]+, Failures: [0-9]+, Errors: [0-9]+$/ {
 		gsub(",", ""); checks += $3; failures += $5; errors += $7

@@ -16,8 +16,25 @@ SH_LOG_COMPILER = $(SHELL)
 
 EXTRA_DIST += \
 	tests/all.sh \
+	tests/coverage.sh \
 	tests/data \
+	tests/lint.sh \
 	tests/support/driver.sh
+
+lint:
+	@$(SHELL) $(srcdir)/tests/lint.sh $(abs_srcdir) -Isrc -Itests $(DEFS) $(CPPFLAGS) -std=gnu11 \
+		-DPKGDATADIR='"$(pkgdatadir)"' $(YAML_CFLAGS) $(GSL_CFLAGS) $(JANSSON_CFLAGS)
+
+format:
+	cd $(srcdir) && find src tests -name '*.[ch]' | sort | xargs clang-format -i
+
+# Lines and branches of src covered by the suites; needs --enable-coverage.
+coverage:
+	@$(SHELL) $(srcdir)/tests/coverage.sh '$(SAN_FLAGS)'
+
+.PHONY: coverage format lint
+
+include tests/fuzz/local.mk
 
 if HAVE_CHECK
 

@@ -120,7 +120,7 @@ struct test_said test_run(const char *const *argv)
 	posix_spawn_file_actions_adddup2(&acts, fileno(out), 1);
 	posix_spawn_file_actions_adddup2(&acts, fileno(err), 2);
 	pid_t pid;
-	int rc = posix_spawn(&pid, argv[0], &acts, NULL, (char *const *)(size_t)argv, environ);
+	int rc = posix_spawn(&pid, argv[0], &acts, NULL, (char *const *)argv, environ);
 	posix_spawn_file_actions_destroy(&acts);
 	if (rc != 0)
 		ck_abort_msg("%s: %s", argv[0], strerror(rc));

@@ -1,0 +1,27 @@
+# Fuzz targets: fuzz_NAME.c defines LLVMFuzzerTestOneInput(), its corpus is tests/data/corpus/NAME.
+# `make check` replays the corpus; configured with CC=clang --enable-fuzzers, `make fuzz` runs libFuzzer
+# on each for FUZZ_SECONDS. libFuzzer brings its own main(), replay.c is the other.
+FUZZ_SECONDS = 60
+
+fuzz_programs =
+if FUZZERS
+noinst_PROGRAMS += $(fuzz_programs)
+fuzz_ldadd = libtreadlight.a $(CORE_LIBS) $(FUZZ_LDFLAGS)
+else
+check_PROGRAMS += $(fuzz_programs)
+check_LIBRARIES += tests/fuzz/libreplay.a
+tests_fuzz_libreplay_a_SOURCES = tests/fuzz/replay.c
+fuzz_ldadd = tests/fuzz/libreplay.a libtreadlight.a $(CORE_LIBS)
+endif
+
+fuzz_programs += tests/fuzz/fuzz_doc
+tests_fuzz_fuzz_doc_SOURCES = tests/fuzz/fuzz_doc.c
+tests_fuzz_fuzz_doc_LDADD = $(fuzz_ldadd)
+
+EXTRA_DIST += tests/fuzz/fuzz.sh
+
+fuzz: all
+	@$(SHELL) $(srcdir)/tests/fuzz/fuzz.sh '$(FUZZ_LDFLAGS)' $(srcdir)/tests/data/corpus \
+		$(FUZZ_SECONDS) $(fuzz_programs)
+
+.PHONY: fuzz
