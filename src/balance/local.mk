@@ -1,2 +1,4 @@
 # src/balance: one file a line, sorted
-libtreadlight_a_SOURCES +=
+libtreadlight_a_SOURCES += \
+	src/balance/balance.c \
+	src/balance/balance.h
