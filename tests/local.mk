@@ -66,6 +66,8 @@ tests_test_book_SOURCES = tests/test_book.c
 
 check_PROGRAMS += tests/test_edit
 tests_test_edit_SOURCES = tests/test_edit.c
+check_PROGRAMS += tests/test_balance
+tests_test_balance_SOURCES = tests/test_balance.c
 
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
