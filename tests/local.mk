@@ -71,6 +71,8 @@ tests_test_balance_SOURCES = tests/test_balance.c
 
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
+check_PROGRAMS += tests/test_front_sum
+tests_test_front_sum_SOURCES = tests/test_front_sum.c
 
 check_PROGRAMS += tests/test_reml
 tests_test_reml_SOURCES = tests/test_reml.c

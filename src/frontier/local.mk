@@ -1,4 +1,5 @@
 # src/frontier: one file a line, sorted
 libtreadlight_a_SOURCES += \
 	src/frontier/frontier.h \
+	src/frontier/sum.c \
 	src/frontier/sum.h
