@@ -11,6 +11,7 @@
 
 #include "base/err.h"
 #include "book/book.h"
+#include "store/save.h"
 
 /*
  * Read the whole book. True if it can be worked with: every file read without a
@@ -26,6 +27,17 @@ bool store_load_circuit(struct circuit *c, const char *path, struct faults *faul
  * locks, frozen. Only the bytes of what changed are touched. */
 bool store_save_sheet(const struct book *b, const struct sheet *before, const struct sheet *after,
 	struct err *err);
+/*
+ * For the workbench, which keeps a sheet open for long. The path of a sheet's file (caller
+ * frees, NULL: out of memory); the sheet as its file stands now, with the stamp to save it by;
+ * and saving against that stamp (see save.h: a conflict writes nothing, *stamp is renewed
+ * when the file was written). s must be initialised.
+ */
+char *store_sheet_path(const struct book *b, const char *id);
+bool store_load_sheet(struct sheet *s, const struct book *b, const char *id,
+	struct stamp *stamp, struct faults *faults);
+enum save_outcome store_save_sheet_at(const struct book *b, const struct sheet *before,
+	const struct sheet *after, struct stamp *stamp, struct err *err);
 /* Write a new sheet file; an existing one is never overwritten. */
 bool store_new_sheet(const struct book *b, const struct sheet *s, struct err *err);
 /* Patch `reference:` in book.yaml. */
