@@ -1,10 +1,12 @@
 #include "cmd/cmd.h"
 
+#include <getopt.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* In the order of the job; the closing row ends the table. */
 static const struct cmd table[] = {
-	{NULL, NULL, NULL, NULL}
+	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 
 const struct cmd *cmd_find(const char *name)
@@ -21,14 +23,139 @@ const struct cmd *cmd_table(size_t *n)
 	return table;
 }
 
+static void print_synopsis(const struct cmd *c, FILE *out)
+{
+	fprintf(out, "%s %s", c->name, c->words);
+	for (const struct cmd_option *o = c->options; o->name; o++) {
+		if (o->letter)
+			fprintf(out, " [-%c", o->letter);
+		else
+			fprintf(out, " [--%s", o->name);
+		fprintf(out, "%s%s]%s", o->value ? " " : "", o->value ? o->value : "",
+			o->many ? "..." : "");
+	}
+	fputc('\n', out);
+}
+
 void cmd_print_usage(FILE *out)
 {
 	fputs("usage: treadlight [BOOK] [--sheet ID]     open the workbench\n"
 	      "       treadlight SUBCOMMAND ...\n"
+	      "       treadlight SUBCOMMAND --help\n"
 	      "       treadlight --help | --version\n",
 	      out);
 	if (table[0].name)
 		fputs("\nsubcommands:\n", out);
-	for (const struct cmd *c = table; c->name; c++)
-		fprintf(out, "  %-8s %s\n           %s\n", c->name, c->summary, c->usage);
+	for (const struct cmd *c = table; c->name; c++) {
+		fprintf(out, "  %-8s %s\n           ", c->name, c->summary);
+		print_synopsis(c, out);
+	}
+}
+
+void cmd_print_help(const struct cmd *c, FILE *out)
+{
+	fputs("usage: treadlight ", out);
+	print_synopsis(c, out);
+	fprintf(out, "\n%s\n", c->summary);
+	if (c->help)
+		fprintf(out, "\n%s\n", c->help);
+	if (c->options->name)
+		fputc('\n', out);
+	for (const struct cmd_option *o = c->options; o->name; o++) {
+		char left[64];
+		int n = snprintf(left, sizeof left, "--%s%s%s", o->name, o->value ? " " : "",
+			o->value ? o->value : "");
+		if (o->letter && n >= 0 && n < (int)sizeof left)
+			snprintf(left + n, sizeof left - (size_t)n, ", -%c", o->letter);
+		fprintf(out, "  %-26s %s\n", left, o->help);
+	}
+	fprintf(out, "  %-26s %s\n", "--help", "this text");
+}
+
+/* getopt's tables; the index of an option is its place in c->options. */
+static size_t fill_getopt(const struct cmd *c, struct option *longs, char *shorts)
+{
+	size_t n = 0, s = 0;
+	shorts[s++] = ':';
+	for (; c->options[n].name && n < CMD_OPTIONS_MAX; n++) {
+		const struct cmd_option *o = &c->options[n];
+		longs[n] = (struct option){o->name, o->value ? required_argument : no_argument, NULL,
+			256 + (int)n};
+		if (o->letter) {
+			shorts[s++] = o->letter;
+			if (o->value)
+				shorts[s++] = ':';
+		}
+	}
+	shorts[s] = '\0';
+	longs[n] = (struct option){"help", no_argument, NULL, 1};
+	longs[n + 1] = (struct option){NULL, 0, NULL, 0};
+	return n;
+}
+
+static const struct cmd_option *option_of(const struct cmd *c, int got, size_t n)
+{
+	if (got >= 256)
+		return &c->options[got - 256];
+	for (size_t i = 0; i < n; i++)
+		if (c->options[i].letter == got)
+			return &c->options[i];
+	return NULL;
+}
+
+static bool note_option(struct cmd_args *a, const struct cmd_option *o, const char *value)
+{
+	if (!o->many && cmd_has(a, o->name)) {
+		cmd_bad("--%s is given twice; once is enough", o->name);
+		return false;
+	}
+	if (a->n_given == CMD_OPTIONS_MAX) {
+		cmd_bad("too many options; at most %d are read", CMD_OPTIONS_MAX);
+		return false;
+	}
+	a->given[a->n_given].option = o;
+	a->given[a->n_given++].value = value;
+	return true;
+}
+
+/* -1: go on; else the exit status. */
+static int read_options(const struct cmd *c, int argc, char **argv, struct cmd_args *a)
+{
+	struct option longs[CMD_OPTIONS_MAX + 2];
+	char shorts[2 * CMD_OPTIONS_MAX + 2];
+	size_t n = fill_getopt(c, longs, shorts);
+	opterr = 0;
+	optind = 0;
+	for (int got; (got = getopt_long(argc, argv, shorts, longs, NULL)) != -1;) {
+		if (got == 1) {
+			cmd_print_help(c, stdout);
+			return cmd_finish();
+		}
+		const char *word = argv[optind > 0 ? optind - 1 : 0];
+		if (got == '?')
+			return cmd_bad("no option %s here; see treadlight %s --help", word, c->name);
+		if (got == ':')
+			return cmd_bad("%s needs a value; see treadlight %s --help", word, c->name);
+		if (!note_option(a, option_of(c, got, n), optarg))
+			return CMD_USAGE;
+	}
+	return -1;
+}
+
+int cmd_run(const struct cmd *c, int argc, char **argv)
+{
+	struct cmd_args a = {.cmd = c};
+	int status = read_options(c, argc, argv, &a);
+	if (status >= 0)
+		return status;
+	for (int i = optind; i < argc; i++) {
+		if (a.n == c->max_words || a.n == CMD_ARGS_MAX)
+			return cmd_bad("'%s' is one word too many; usage: treadlight %s %s", argv[i], c->name,
+				c->words);
+		a.word[a.n++] = argv[i];
+	}
+	if (a.n < c->min_words)
+		return cmd_bad("%s is missing; usage: treadlight %s %s",
+			a.n == 0 ? "an argument" : "a further argument", c->name, c->words);
+	return c->run(&a);
 }

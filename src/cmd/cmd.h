@@ -1,15 +1,19 @@
 /*
- * The table of subcommands. A subcommand is one file of this folder with one
- * function of type cmd_fn, and one row in cmd.c; the usage text is made from
- * the table.
+ * The table of subcommands, and what they share: reading arguments, telling
+ * errors, writing JSON. A subcommand is one file of this folder with one function
+ * of type cmd_fn, its options, and one row in cmd.c; usage and help texts are made
+ * from the table.
  *
- * A cmd_fn gets its own words: argv[0] is the subcommand's name. It writes to
- * stdout, tells errors on stderr, and returns the program's exit status.
+ * A cmd_fn gets its arguments read and counted already. It writes to stdout, tells
+ * errors on stderr, and returns the program's exit status.
  */
 #ifndef TREADLIGHT_CMD_CMD_H
 #define TREADLIGHT_CMD_CMD_H
 
-#include <stddef.h>
+#include "base/err.h"
+#include "book/book.h"
+
+#include <jansson.h>
 #include <stdio.h>
 
 enum cmd_status {
@@ -18,22 +22,90 @@ enum cmd_status {
 	CMD_USAGE = 2	/* bad use or bad input */
 };
 
-typedef int (*cmd_fn)(int argc, char **argv);
+/* An option: --name, or --name VALUE where `value` names what follows. */
+struct cmd_option {
+	const char *name;  /* without dashes; NULL ends the list */
+	char letter;       /* -o; 0 if none */
+	const char *value; /* "ID"; NULL for a switch */
+	bool many;         /* may be given more than once */
+	const char *help;  /* one line */
+};
+#define CMD_OPTION_JSON {"json", 0, NULL, false, "the result as a JSON document"}
+#define CMD_OPTION_END {NULL, 0, NULL, false, NULL}
+
+enum { CMD_ARGS_MAX = 8, CMD_OPTIONS_MAX = 64 };
+
+/* What the user wrote. Texts point into argv. */
+struct cmd_args {
+	const struct cmd *cmd;
+	size_t n; /* words that are no options */
+	const char *word[CMD_ARGS_MAX];
+	size_t n_given;
+	struct {
+		const struct cmd_option *option;
+		const char *value; /* NULL for a switch */
+	} given[CMD_OPTIONS_MAX];
+};
+
+typedef int (*cmd_fn)(const struct cmd_args *args);
 
 struct cmd {
 	const char *name;
-	const char *usage;	/* its arguments */
+	const char *words;	/* its arguments: "BOOK SHEET", "BOOK [SHEET]" */
+	size_t min_words, max_words;
+	const struct cmd_option *options; /* closed by CMD_OPTION_END */
 	const char *summary;	/* one line for --help */
+	const char *help;	/* further lines for CMD --help; NULL if none */
 	cmd_fn run;
 };
 
 /* The row of that name, or NULL. */
 const struct cmd *cmd_find(const char *name);
-
 /* All rows; *n receives their number. */
 const struct cmd *cmd_table(size_t *n);
-
 /* The program's usage, from the table. */
 void cmd_print_usage(FILE *out);
+/* Usage and options of one subcommand. */
+void cmd_print_help(const struct cmd *c, FILE *out);
+/* Read the arguments (argv[0] is the subcommand's name) and run; --help is answered here. */
+int cmd_run(const struct cmd *c, int argc, char **argv);
+
+/* Was the switch or option given? */
+bool cmd_has(const struct cmd_args *a, const char *name);
+/* Value of the option, the last one given; NULL if not given. */
+const char *cmd_value(const struct cmd_args *a, const char *name);
+/* The i-th value of an option that may come several times; NULL beyond the last. */
+const char *cmd_value_nth(const struct cmd_args *a, const char *name, size_t i);
+/*
+ * A number given as an option. Not given: *v is left alone. False: bad, told on
+ * stderr (a caller returns CMD_USAGE).
+ */
+bool cmd_number(const struct cmd_args *a, const char *name, double low, double high, double *v);
+bool cmd_whole(const struct cmd_args *a, const char *name, long low, long high, long *v);
+
+/* Tell on stderr; return the exit status that goes with it. */
+int cmd_fail(const struct err *e);
+int cmd_fail_faults(const struct faults *f);
+/* "treadlight: ..." bad use: returns CMD_USAGE. */
+int cmd_bad(const char *fmt, ...) ERR_PRINTF(1, 2);
+
+/* User's text made safe for stdout in the present locale, cut to size; returns buf. */
+const char *cmd_safe(const char *text, char *buf, size_t size);
+/* Columns that a UTF-8 text takes on screen; for padding tables. */
+int cmd_width(const char *text);
+/* The text and then spaces up to `columns` (negative: spaces first). */
+void cmd_pad(FILE *out, const char *text, int columns);
+
+/* A JSON number, null where there is none (NaN, infinite). NULL when out of memory. */
+json_t *cmd_json_number(double v);
+/* Write the document and a line end to stdout, drop it, return the exit status. NULL: out of memory. */
+int cmd_print_json(json_t *doc);
+/* Flush stdout; CMD_FAILED with a message if what was written did not arrive. */
+int cmd_finish(void);
+
+/* Load a book; false: all faults were told and *status is the exit status. b need not be initialised. */
+bool cmd_load_book(struct book *b, const char *dir, int *status);
+/* The sheet of that id; NULL: told on stderr, with the ids there are (return CMD_USAGE). */
+const struct sheet *cmd_sheet(const struct book *b, const char *id);
 
 #endif

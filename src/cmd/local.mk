@@ -1,4 +1,7 @@
 # src/cmd: one file a line, sorted
 libtreadlight_a_SOURCES += \
+	src/cmd/args.c \
 	src/cmd/cmd.c \
-	src/cmd/cmd.h
+	src/cmd/cmd.h \
+	src/cmd/json.c \
+	src/cmd/load.c

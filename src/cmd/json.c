@@ -1,0 +1,42 @@
+/* Writing results. */
+#include "cmd/cmd.h"
+
+#include <errno.h>
+#include <math.h>
+#include <string.h>
+
+json_t *cmd_json_number(double v)
+{
+	return isfinite(v) ? json_real(v) : json_null();
+}
+
+int cmd_finish(void)
+{
+	errno = 0;
+	if (fflush(stdout) == 0 && !ferror(stdout))
+		return CMD_OK;
+	struct err e;
+	err_clear(&e);
+	err_failed(&e, "the output could not be written%s%s", errno ? ": " : "",
+		errno ? strerror(errno) : "");
+	return cmd_fail(&e);
+}
+
+int cmd_print_json(json_t *doc)
+{
+	struct err e;
+	err_clear(&e);
+	if (!doc) {
+		err_memory(&e);
+		return cmd_fail(&e);
+	}
+	/* 17 significant digits hold every double. */
+	int rc = json_dumpf(doc, stdout, JSON_INDENT(2) | JSON_REAL_PRECISION(17));
+	json_decref(doc);
+	if (rc != 0 && !ferror(stdout)) {
+		err_failed(&e, "the JSON document could not be made");
+		return cmd_fail(&e);
+	}
+	fputc('\n', stdout);
+	return cmd_finish();
+}
