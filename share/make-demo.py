@@ -240,7 +240,7 @@ covariates:
   fuel: {time: 0.032}       # known from another test, s per kg
 curvature: auto
 exchange-rate: auto
-stint: {laps: 23, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.015, cliff-at: 50, cliff: 0.1}
+stint: {laps: 24, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.015, cliff-at: 50, cliff: 0.1}
 """
 
 
