@@ -58,6 +58,9 @@ tests_test_base_SOURCES = tests/test_base.c
 check_PROGRAMS += tests/test_design
 tests_test_design_SOURCES = tests/test_design.c
 
+check_PROGRAMS += tests/test_examples
+tests_test_examples_SOURCES = tests/test_examples.c
+
 check_PROGRAMS += tests/test_power
 tests_test_power_SOURCES = tests/test_power.c
 

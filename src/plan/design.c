@@ -44,8 +44,8 @@ bool design_one_at_a_time(struct design *d, size_t factors, struct err *err)
 	if (!design_alloc(d, 2 * factors, factors, err))
 		return false;
 	for (size_t f = 0; f < factors; f++) {
-		design_put(d, 2 * f, f, -1);
-		design_put(d, 2 * f + 1, f, +1);
+		design_put(d, f, f, -1);
+		design_put(d, factors + f, f, +1);
 	}
 	return true;
 }

@@ -31,7 +31,7 @@ void design_init(struct design *d);
 void design_free(struct design *d);
 int design_at(const struct design *d, size_t run, size_t factor);
 
-/* Each factor low, then high, the others at the middle: 2 * factors runs. */
+/* Each factor low, then each high, the others at the middle: 2 * factors runs. */
 bool design_one_at_a_time(struct design *d, size_t factors, struct err *err);
 
 /* The whole Plackett-Burman design: N = 8, 12, 16, 20 or 24 runs, N - 1 factors. */
