@@ -77,6 +77,9 @@ tests_test_program_SOURCES = tests/test_program.c
 check_PROGRAMS += tests/test_front_sum
 tests_test_front_sum_SOURCES = tests/test_front_sum.c
 
+check_PROGRAMS += tests/test_stint_project
+tests_test_stint_project_SOURCES = tests/test_stint_project.c
+
 check_PROGRAMS += tests/test_reml
 tests_test_reml_SOURCES = tests/test_reml.c
 

@@ -40,8 +40,8 @@ struct frontier_options {
 
 struct frontier_point {
 	const fix *values;  /* owned by the frontier, one per adjustable */
-	size_t changes;     /* adjustables whose value differs from the start sheet */
-	double minutes;     /* garage time of these changes; those without a figure count 0 */
+	size_t changes;     /* groups that differ from the start sheet: a pair counts once */
+	double minutes;     /* garage time of all adjustables moved; those without a figure count 0 */
 	double time_delta;  /* s, against the reference */
 	bool has_wear, has_like, has_stint;
 	double wear_delta;  /* %/lap: the channel's, or the mean of all channels */

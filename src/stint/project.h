@@ -24,7 +24,6 @@ struct stint_rules {
 /* One sheet's figures at the book's conditions. */
 struct stint_pace {
 	double time;                             /* s */
-	double time_age;                         /* s per lap of tyre age, 0 where the pace loss has it */
 	double wear[CHANNELS_MAX];               /* % per lap */
 	double wear_age[CHANNELS_MAX];           /* % per lap for each lap of tyre age */
 };
@@ -50,6 +49,14 @@ long stint_plan_stops(const struct stint_rules *r, const struct stint_pace *p, s
 /* Total with these stops, pit loss included. */
 double stint_project_stops(const struct stint_rules *r, const struct stint_pace *p,
 	const size_t *stop_after, size_t n_stops, struct stint_lap *out);
+/*
+ * Total time with as many stops as the limit needs at the laps that cost least, without
+ * planning them: where the loss of pace never falls with wear, sets of equal length (give
+ * or take a lap) are the cheapest. INFINITY where one lap is past the limit or a stop is
+ * needed and has no pit loss. Only for stint_evenly(r).
+ */
+double stint_least_total(const struct stint_rules *r, const struct stint_pace *p);
+bool stint_evenly(const struct stint_rules *r);
 /* First lap from which a's cumulative time stays below b's to the end; 0 if there is none. */
 size_t stint_crossover(const struct stint_lap *a, const struct stint_lap *b, size_t laps);
 
