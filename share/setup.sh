@@ -98,8 +98,10 @@ setup_folder()
 	if test -n "${TREADLIGHT_BUILD:-}"; then
 		build=$TREADLIGHT_BUILD
 	else
-		cache=${XDG_CACHE_HOME:-${HOME:-/nonexistent}/.cache}
-		mkdir -p "$cache" 2>/dev/null && test -w "$cache" || cache=${TMPDIR:-/tmp}/treadlight-$(id -u)
+		cache=${XDG_CACHE_HOME:-${HOME:+$HOME/.cache}}
+		if test -z "$cache" || ! mkdir -p "$cache" 2>/dev/null || test ! -w "$cache"; then
+			cache=${TMPDIR:-/tmp}/cache-$(id -u)
+		fi
 		key=$(printf '%s\n' "$top" "$@" | cksum | cut -d' ' -f1)
 		build=$cache/treadlight-build/$key
 	fi
