@@ -14,7 +14,8 @@ case ${1:-} in
 esac
 
 setup_packages run
-setup_build # no options of its own
+# shellcheck disable=SC2119 # no options of its own
+setup_build
 make -s -C "$build/obj" install >"$build/install.log" 2>&1 9>&- ||
 	{ tail -n 20 "$build/install.log" >&2; give_up "the installation into $build/inst failed"; }
 setup_done
