@@ -56,6 +56,11 @@ missing_of()
 	done
 }
 
+names_of()
+{
+	printf '%s\n' "$1" | cut -d'|' -f2 | paste -sd, - | sed 's/,/, /g'
+}
+
 as_root()
 {
 	if test "$(id -u)" = 0; then
@@ -69,8 +74,8 @@ setup_packages()
 {
 	missing=$(missing_of "$1")
 	test -n "$missing" || return 0
-	packages=$(printf '%s\n' "$missing" | cut -d'|' -f1 | tr '\n' ' ')
-	names=$(printf '%s\n' "$missing" | cut -d'|' -f2 | paste -sd, - | sed 's/,/, /g')
+	packages=$(printf '%s\n' "$missing" | cut -d'|' -f1 | paste -sd' ' -)
+	names=$(names_of "$missing")
 	if ! command -v apt-get >/dev/null; then
 		give_up "missing: $names (Debian calls them $packages); install them, then run this again"
 	fi
@@ -89,7 +94,7 @@ setup_packages()
 	fi
 	rm -f "$log"
 	missing=$(missing_of "$1")
-	test -z "$missing" || give_up "still missing after the installation: $missing"
+	test -z "$missing" || give_up "still missing after the installation: $(names_of "$missing")"
 }
 
 # The build folder, made if need be; one for each source folder and set of options.
