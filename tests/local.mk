@@ -42,6 +42,8 @@ AM_CFLAGS += $(CHECK_CFLAGS)
 
 check_LIBRARIES += tests/support/libtest.a
 tests_support_libtest_a_SOURCES = \
+	tests/support/invent.c \
+	tests/support/invent.h \
 	tests/support/build.c \
 	tests/support/build.h \
 	tests/support/main.c \
@@ -60,6 +62,9 @@ tests_test_design_SOURCES = tests/test_design.c
 
 check_PROGRAMS += tests/test_examples
 tests_test_examples_SOURCES = tests/test_examples.c
+
+check_PROGRAMS += tests/test_model
+tests_test_model_SOURCES = tests/test_model.c
 
 check_PROGRAMS += tests/test_power
 tests_test_power_SOURCES = tests/test_power.c

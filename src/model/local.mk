@@ -1,7 +1,15 @@
 # src/model: one file a line, sorted
 libtreadlight_a_SOURCES += \
+	src/model/check.c \
+	src/model/exchange.c \
+	src/model/internal.h \
+	src/model/model.c \
 	src/model/model.h \
+	src/model/observe.c \
+	src/model/predict.c \
 	src/model/qr.c \
 	src/model/qr.h \
 	src/model/reml.c \
-	src/model/reml.h
+	src/model/reml.h \
+	src/model/response.c \
+	src/model/terms.c

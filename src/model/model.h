@@ -67,8 +67,12 @@ struct response {
 	double *scale;       /* owned [n_terms]: column norms used for it (1 for a zero column) */
 	int *component;      /* owned [n_terms]: of not estimable terms, which always moved together; -1 */
 	bool one_obs_a_run;  /* ordinary least squares; sigma_lap has no figure */
+	/* NaN where there is no figure: sigma_lap with one observation a run, sigma_run where the
+	 * set-ups use up all runs (none driven twice). */
 	double sigma_run, sigma_lap, lambda;
 	double df_run, df_lap;
+	double t_run, t_lap; /* 97.5 % quantiles of t; 0 without degrees of freedom */
+	double *lo, *hi;     /* owned [n_coords]: range driven by this response's runs */
 	bool has_log_reml;
 	double log_reml;
 	bool curvature;
@@ -105,6 +109,7 @@ struct model {
 	/* Like-for-like: z of each channel, and lap time on z's columns and observations. */
 	struct response like[CHANNELS_MAX], like_time[CHANNELS_MAX];
 	struct exchange exchange[CHANNELS_MAX];
+	double time_spread; /* s: widest range of fitted lap times on one set of values */
 	size_t n_suspects;
 	struct suspect *suspects; /* owned */
 	char curvature_note[200];  /* why squares were left out, "" otherwise */
@@ -136,6 +141,11 @@ struct estimate model_group_delta(const struct model *m, size_t response, size_t
 /* True if any coordinate of values lies outside the driven range; out (may be NULL) gets
  * a flag per coordinate. */
 bool model_extrapolated(const struct model *m, const fix *values, bool *out);
+/* The same against the range that one response's own runs were driven over. */
+bool model_response_extrapolated(const struct model *m, const struct response *r,
+	const fix *values, bool *out);
+/* "camber.common", "brake-bias": the name of a coordinate, into buf; returns buf. */
+const char *model_coord_id(const struct model *m, size_t coord, char *buf, size_t size);
 
 /* Like-for-like delta of a channel, its interval widened by the exchange rate's own. */
 struct like_delta {

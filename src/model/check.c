@@ -1,0 +1,172 @@
+/* Is the model enough for the runs, and which laps stand far off? */
+#include "model/internal.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static int compare_values(const void *a, const void *b, void *ctx)
+{
+	const struct book *book = ctx;
+	const int i = *(const int *)a, j = *(const int *)b;
+	const struct run *x = &book->runs[i], *y = &book->runs[j];
+	for (size_t k = 0; k < x->n_values && k < y->n_values; k++)
+		if (x->values[k] != y->values[k])
+			return x->values[k] < y->values[k] ? -1 : 1;
+	return 0;
+}
+
+void runs_settings(const struct book *b, int *set)
+{
+	const int n = (int)b->n_runs;
+	int *order = malloc((b->n_runs + 1) * sizeof *order);
+	for (int i = 0; i < n; i++)
+		set[i] = i; /* all apart, should there be no memory to compare them */
+	if (!order)
+		return;
+	for (int i = 0; i < n; i++)
+		order[i] = i;
+	qsort_r(order, b->n_runs, sizeof *order, compare_values, (void *)(size_t)b);
+	for (int i = 1; i < n; i++)
+		if (compare_values(&order[i], &order[i - 1], (void *)(size_t)b) == 0)
+			set[order[i]] = set[order[i - 1]];
+	free(order);
+}
+
+/* One run at the level of its mean: what is left after the fitted covariates. */
+struct run_mean {
+	int set;
+	double n, y, residual, weight; /* y: before the set-up's own part is taken off */
+};
+
+static size_t run_means(const struct fit_job *j, const double *x, const struct reml_fit *f,
+	const struct response *r, const int *set, struct run_mean *out)
+{
+	size_t n = 0;
+	for (size_t i = 0; i < j->obs->n; i++) {
+		const struct obs *o = &j->obs->v[i];
+		if (i == 0 || o->run != o[-1].run)
+			out[n++] = (struct run_mean){.set = set[o->run]};
+		struct run_mean *m = &out[n - 1];
+		double setup = 0, rest = j->y[i];
+		for (size_t t = 0; t < r->n_terms; t++)
+			*(t < j->setup->n ? &setup : &rest) +=
+				(t < j->setup->n ? 1 : -1) * x[i * r->n_terms + t] * r->b[t];
+		m->n += (double)o->n;
+		m->y += (double)o->n * rest;
+		m->residual += (double)o->n * (rest - setup);
+	}
+	for (size_t i = 0; i < n; i++) {
+		out[i].y /= out[i].n;
+		out[i].residual /= out[i].n;
+		out[i].weight = f->one_row_a_group ? 1 : 1 / (f->lambda + 1 / out[i].n);
+	}
+	return n;
+}
+
+/* Sum of squares of runs about the mean of their set, and the number of sets; negative:
+ * out of memory. */
+static double pure_error(const struct run_mean *v, size_t n, size_t n_runs, size_t *sets)
+{
+	double *w = calloc(2 * n_runs + 1, sizeof *w), *sum = w + n_runs, ss = 0;
+	*sets = 0;
+	if (!w)
+		return -1;
+	for (size_t i = 0; i < n; i++) {
+		*sets += w[v[i].set] > 0 ? 0 : 1;
+		w[v[i].set] += v[i].weight;
+		sum[v[i].set] += v[i].weight * (v[i].y - v[0].y);
+	}
+	for (size_t i = 0; i < n; i++) {
+		const double e = v[i].y - v[0].y - sum[v[i].set] / w[v[i].set];
+		ss += v[i].weight * e * e;
+	}
+	free(w);
+	return ss;
+}
+
+bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct reml_fit *f,
+	struct response *r)
+{
+	int *set = malloc(j->m->book->n_runs * sizeof *set);
+	struct run_mean *v = malloc(r->n_runs * sizeof *v);
+	if (!set || !v) {
+		free(set);
+		free(v);
+		return false;
+	}
+	runs_settings(j->m->book, set);
+	const size_t n = run_means(j, x, f, r, set, v);
+	size_t sets;
+	const double pure = pure_error(v, n, j->m->book->n_runs, &sets);
+	double all = 0;
+	for (size_t i = 0; i < n; i++)
+		all += v[i].weight * v[i].residual * v[i].residual;
+	r->lof_df2 = (double)(n - sets);
+	r->lof_df1 = r->df_run - r->lof_df2;
+	if (r->lof_df1 > 0 && r->lof_df2 > 0 && pure > 0) {
+		r->lof_f = fmax(all - pure, 0) / r->lof_df1 / (pure / r->lof_df2);
+		r->has_lack_of_fit = isfinite(r->lof_f);
+		r->lof_p = gsl_cdf_fdist_Q(r->lof_f, r->lof_df1, r->lof_df2);
+	}
+	free(set);
+	free(v);
+	return pure >= 0;
+}
+
+static int compare_doubles(const void *a, const void *b)
+{
+	const double x = *(const double *)a, y = *(const double *)b;
+	return x < y ? -1 : x > y;
+}
+
+static double median(double *v, size_t n)
+{
+	qsort(v, n, sizeof *v, compare_doubles);
+	return n % 2 ? v[n / 2] : (v[n / 2 - 1] + v[n / 2]) / 2;
+}
+
+static bool suspect_add(struct model *m, const struct obs *o, size_t response, double z)
+{
+	struct suspect *s = realloc(m->suspects, (m->n_suspects + 1) * sizeof *s);
+	if (!s)
+		return false;
+	m->suspects = s;
+	s[m->n_suspects++] = (struct suspect){.run = o->run, .lap = o->lap, .response = response, .z = z};
+	return true;
+}
+
+/*
+ * Conditional residuals, the run's own offset taken off. Iglewicz & Hoaglin (1993), How to
+ * Detect and Handle Outliers: |0.6745 (r - median) / MAD| > 3.5. Means over n laps are put
+ * on one lap's footing by sqrt(n).
+ */
+bool check_suspects(const struct fit_job *j, const double *x, const int *group,
+	const struct reml_fit *f, const struct response *r)
+{
+	const size_t n = j->obs->n;
+	double *res = malloc(n * sizeof *res), *sorted = malloc(n * sizeof *sorted), big = 0;
+	bool ok = res && sorted;
+	for (size_t i = 0; ok && i < n; i++) {
+		double e = j->y[i] - f->blup[group[i]];
+		for (size_t t = 0; t < r->n_terms; t++)
+			e -= x[i * r->n_terms + t] * r->b[t];
+		res[i] = sorted[i] = e * sqrt((double)j->obs->v[i].n);
+		big = fmax(big, fabs(j->y[i]));
+	}
+	if (ok) {
+		const double middle = median(sorted, n);
+		for (size_t i = 0; i < n; i++)
+			sorted[i] = fabs(res[i] - middle);
+		const double mad = median(sorted, n);
+		for (size_t i = 0; ok && i < n && mad > 1e-10 * big; i++) {
+			const double z = 0.6745 * (res[i] - middle) / mad;
+			if (fabs(z) > 3.5 && !j->obs->v[i].whole_run)
+				ok = suspect_add(j->m, &j->obs->v[i], j->response, z);
+		}
+	}
+	free(res);
+	free(sorted);
+	return ok;
+}

@@ -1,0 +1,84 @@
+/* What the files of src/model share and nobody else needs. */
+#ifndef MODEL_INTERNAL_H
+#define MODEL_INTERNAL_H
+
+#include "model/model.h"
+#include "model/reml.h"
+
+/*
+ * One reading of a response: a lap, or a mean over n laps where a total was read. The
+ * lap is the one the reading was taken on. Covariates are as logged, means over the
+ * same laps; `has` where every one of them has it.
+ */
+struct obs {
+	int run;
+	size_t lap, n;
+	bool whole_run; /* from wear-total */
+	double y, time;
+	double cov[COV_N];
+	bool has[COV_N];
+};
+struct obs_list {
+	size_t n, cap, laps;
+	struct obs *v; /* owned */
+};
+
+void obs_free(struct obs_list *o);
+/* Laps fitted for lap time. False: out of memory. */
+bool observe_time(const struct book *b, struct obs_list *o);
+/* Readings of a channel's wear, % per lap. */
+bool observe_wear(const struct book *b, size_t channel, struct obs_list *o);
+
+/* The set-up columns, the same for all responses, and what every run has in them. */
+struct setup {
+	size_t n;
+	struct term *terms; /* owned [n] */
+	double *rows;       /* owned [n_runs * n] */
+	bool curvature;     /* has squares or products */
+};
+
+/* Levels of the factors that are fitted, base first. */
+struct levels {
+	size_t n; /* 0: the factor is not fitted */
+	const char **level; /* owned; texts belong to the runs */
+};
+
+bool terms_coords(struct model *m, const struct obs_list *time);
+/* curved: squares and products where the runs allow them. */
+bool terms_setup(struct model *m, const struct obs_list *time, bool curved, struct setup *s);
+void setup_free(struct setup *s);
+/* all: the observations of every response. */
+bool terms_levels(struct model *m, const struct obs_list *all, size_t n_all,
+	struct levels out[FAC_N]);
+double term_value(const struct term *t, const double *x);
+
+void model_note(struct model *m, const char *fmt, ...) ERR_PRINTF(2, 3);
+
+struct fit_job {
+	struct model *m;
+	const struct setup *setup;
+	const struct levels *levels;
+	const struct obs_list *obs;
+	const double *y;           /* [obs->n]; not obs.y where known slopes were taken off */
+	bool covariate[COV_N];     /* columns to enter */
+	size_t response;           /* for suspects */
+	bool judge;                /* lack of fit and suspects too */
+	double *residual;          /* [obs->n] or NULL: y - Xb */
+};
+bool fit_response(const struct fit_job *j, struct response *r, struct err *err);
+void response_free(struct response *r);
+
+/* After the fit: pure error against the rest, and laps far off (see check.c). */
+bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct reml_fit *f,
+	struct response *r);
+bool check_suspects(const struct fit_job *j, const double *x, const int *group,
+	const struct reml_fit *f, const struct response *r);
+/* Which runs were driven on identical values: set[run] is one run of that kind for all. */
+void runs_settings(const struct book *b, int *set);
+
+/* Exchange rate of a channel from its readings, given the fits of time and wear. The
+ * residuals are those of the two fits, in the order of the observations. */
+bool exchange_find(struct model *m, size_t channel, const struct obs_list *time,
+	const double *time_res, const struct obs_list *wear, const double *wear_res);
+
+#endif

@@ -1,0 +1,262 @@
+/* Questions to a fitted model. Nothing here allocates: it runs at every key. */
+#include "model/internal.h"
+
+#include "model/qr.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <string.h>
+
+/* Rows up to this length live on the stack; longer ones make the answer "not known". */
+enum { ROW_MAX = 1024 };
+
+bool model_estimable(const struct response *r, const double *l)
+{
+	return r->fitted &&
+		row_space_has(l, r->n_terms, r->scale, r->null_basis, r->n_null, REML_RANK_TOL);
+}
+
+static double variance(const struct response *r, const double *l)
+{
+	const size_t p = r->n_terms;
+	double v = 0;
+	for (size_t i = 0; i < p; i++) {
+		if (l[i] == 0)
+			continue;
+		const double *c = r->cov + i * p;
+		double s = 0.5 * l[i] * c[i];
+		for (size_t k = i + 1; k < p; k++)
+			s += l[k] * c[k];
+		v += 2 * l[i] * s;
+	}
+	return fmax(v, 0);
+}
+
+/* The least degrees of freedom among the terms that a contrast involves. */
+static void contrast_df(const struct response *r, const double *l, double *df, double *quantile)
+{
+	bool run = false, lap = false;
+	for (size_t t = 0; t < r->n_terms; t++)
+		if (l[t] != 0)
+			*(r->within[t] ? &lap : &run) = true;
+	const bool by_run = (run || !lap) && (!lap || r->df_run <= r->df_lap);
+	*df = by_run ? r->df_run : r->df_lap;
+	*quantile = by_run ? r->t_run : r->t_lap;
+}
+
+static bool is_zero(const double *l, size_t n)
+{
+	for (size_t t = 0; t < n; t++)
+		if (l[t] != 0)
+			return false;
+	return true;
+}
+
+static void set_interval(struct estimate *e, double quantile)
+{
+	e->low = e->value - quantile * e->se;
+	e->high = e->value + quantile * e->se;
+}
+
+struct estimate model_contrast(const struct response *r, const double *l)
+{
+	struct estimate e = {.se = NAN, .low = NAN, .high = NAN};
+	double quantile;
+	if (!model_estimable(r, l))
+		return e;
+	e.known = true;
+	for (size_t t = 0; t < r->n_terms; t++)
+		e.value += l[t] * r->b[t];
+	contrast_df(r, l, &e.df, &quantile);
+	if (is_zero(l, r->n_terms)) {
+		e.se = e.low = e.high = 0; /* nothing differs: exactly no difference */
+		e.has_interval = true;
+		return e;
+	}
+	e.has_interval = e.df > 0;
+	if (!e.has_interval)
+		return e;
+	e.se = sqrt(variance(r, l));
+	set_interval(&e, quantile);
+	return e;
+}
+
+/* Row of a difference; group >= 0: only that group's terms. False: no room. */
+static bool delta_row(const struct model *m, const struct response *r, int group, const fix *values,
+	const fix *against, double *l)
+{
+	double other[ROW_MAX];
+	if (!r->fitted || r->n_terms > ROW_MAX)
+		return false;
+	model_row(m, r, values, l);
+	model_row(m, r, against, other);
+	for (size_t t = 0; t < r->n_terms; t++) {
+		const struct term *k = &r->terms[t];
+		const bool setup = k->kind == TERM_LINEAR || k->kind == TERM_SQUARE ||
+			k->kind == TERM_PRODUCT;
+		const bool mine = setup && (group < 0 || m->coords[k->a].group == group);
+		l[t] = mine ? l[t] - other[t] : 0;
+	}
+	return true;
+}
+
+struct estimate model_value(const struct model *m, size_t response, const fix *values)
+{
+	double l[ROW_MAX];
+	const struct response *r = &m->responses[response];
+	if (!r->fitted || r->n_terms > ROW_MAX)
+		return (struct estimate){.se = NAN, .low = NAN, .high = NAN};
+	model_row(m, r, values, l);
+	return model_contrast(r, l);
+}
+
+static struct estimate delta(const struct model *m, const struct response *r, int group,
+	const fix *values, const fix *against)
+{
+	double l[ROW_MAX];
+	if (!delta_row(m, r, group, values, against, l))
+		return (struct estimate){.se = NAN, .low = NAN, .high = NAN};
+	return model_contrast(r, l);
+}
+
+struct estimate model_delta(const struct model *m, size_t response, const fix *values,
+	const fix *against)
+{
+	return delta(m, &m->responses[response], -1, values, against);
+}
+
+struct estimate model_group_delta(const struct model *m, size_t response, size_t group,
+	const fix *values, const fix *against)
+{
+	return delta(m, &m->responses[response], (int)group, values, against);
+}
+
+static bool outside(const struct model *m, const fix *values, const double *lo, const double *hi,
+	bool *out)
+{
+	double x[ROW_MAX];
+	bool any = false;
+	if (m->n_coords > ROW_MAX)
+		return false;
+	model_coords(m, values, x);
+	for (size_t c = 0; c < m->n_coords; c++) {
+		const double low = lo ? lo[c] : m->coords[c].lo, high = hi ? hi[c] : m->coords[c].hi;
+		const bool off = low > high || x[c] < low - 1e-12 || x[c] > high + 1e-12;
+		any = any || off;
+		if (out)
+			out[c] = off;
+	}
+	return any;
+}
+
+bool model_extrapolated(const struct model *m, const fix *values, bool *out)
+{
+	return outside(m, values, NULL, NULL, out);
+}
+
+bool model_response_extrapolated(const struct model *m, const struct response *r, const fix *values,
+	bool *out)
+{
+	return outside(m, values, r->lo, r->hi, out);
+}
+
+static struct like_delta like(const struct model *m, size_t c, int group, const fix *values,
+	const fix *against)
+{
+	struct like_delta d = {.delta = delta(m, &m->like[c], group, values, against)};
+	const struct estimate time = delta(m, &m->like_time[c], group, values, against);
+	struct estimate *e = &d.delta;
+	if (!e->known || !time.known)
+		return d;
+	d.stretched = fabs(time.value) > m->time_spread;
+	if (!e->has_interval)
+		return d;
+	if (e->se > 0 || time.value != 0) {
+		const struct response *r = &m->like[c];
+		const double drift = time.value * m->exchange[c].se;
+		e->se = sqrt(e->se * e->se + drift * drift);
+		set_interval(e, e->df == r->df_run ? r->t_run : r->t_lap);
+	}
+	d.has_chance = e->se > 0;
+	d.chance_better = d.has_chance ? gsl_cdf_tdist_P(-e->value / e->se, e->df) : 0;
+	return d;
+}
+
+struct like_delta model_like(const struct model *m, size_t channel, const fix *values,
+	const fix *against)
+{
+	return like(m, channel, -1, values, against);
+}
+
+struct like_delta model_like_group(const struct model *m, size_t channel, size_t group,
+	const fix *values, const fix *against)
+{
+	return like(m, channel, (int)group, values, against);
+}
+
+/* The part of l that lies in one component of aliased terms has an answer by itself. */
+static bool component_told(const struct response *r, const double *l, int component)
+{
+	double part[ROW_MAX];
+	for (size_t t = 0; t < r->n_terms; t++)
+		part[t] = r->component[t] == component ? l[t] : 0;
+	return model_estimable(r, part);
+}
+
+size_t model_untested(const struct model *m, size_t response, const fix *values, const fix *against,
+	int *terms)
+{
+	double l[ROW_MAX];
+	const struct response *r = &m->responses[response];
+	size_t n = 0;
+	if (!delta_row(m, r, -1, values, against, l) || model_estimable(r, l))
+		return 0;
+	for (size_t t = 0; t < r->n_terms; t++)
+		if (l[t] != 0 && !r->estimable[t] && !component_told(r, l, r->component[t]))
+			terms[n++] = (int)t;
+	return n;
+}
+
+/* Slope of a response on tyre age per lap, fitted or known; 0 without one. */
+static double age_slope(const struct model *m, size_t response)
+{
+	const struct response *r = &m->responses[response];
+	const struct covariate_rule *rule = &m->book->covariates[COV_TYRE_AGE];
+	for (size_t t = 0; t < r->n_terms; t++)
+		if (r->terms[t].kind == TERM_COVARIATE && r->terms[t].a == COV_TYRE_AGE &&
+			r->estimable[t])
+			return r->b[t];
+	return !rule->off && rule->known[response].has ? rule->known[response].v : 0;
+}
+
+/* Laps on a fresh set until the limit, parts of a lap counted; INFINITY if never. */
+static double laps_to_limit(const struct model *m, size_t response, double wear)
+{
+	const double slope = age_slope(m, response);
+	double worn = 0;
+	for (int lap = 0; lap < 2000; lap++) {
+		const double w = wear + slope * (lap - m->condition[COV_TYRE_AGE]);
+		if (w > 0 && worn + w >= m->book->wear_limit)
+			return lap + (m->book->wear_limit - worn) / w;
+		worn += w;
+	}
+	return INFINITY;
+}
+
+int model_limiting_channel(const struct model *m, const fix *values)
+{
+	int best = -1;
+	double least = INFINITY, most = -INFINITY;
+	for (size_t c = 0; c < m->book->n_channels; c++) {
+		const struct estimate e = model_value(m, 1 + c, values);
+		if (!e.known)
+			continue;
+		const double laps = laps_to_limit(m, 1 + c, e.value);
+		if (laps < least || (!isfinite(least) && !isfinite(laps) && e.value > most)) {
+			best = (int)c;
+			least = laps;
+			most = e.value;
+		}
+	}
+	return best;
+}
