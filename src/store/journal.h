@@ -39,6 +39,7 @@ struct journal {
 	char *path;	 /* owned */
 	struct buf text; /* all that was written, to write it anew when the disk fails */
 	int64_t since;	 /* monotonic seconds of the oldest edit not synced; 0: none */
+	bool entered;	 /* the folder's entry is synced too */
 };
 
 void journal_init(struct journal *j);

@@ -20,10 +20,13 @@ enum patch_type {
 };
 
 struct edit;
+struct expect;
 struct patch {
-	const struct doc *d; /* borrowed */
-	struct edit *edits;  /* owned */
+	const struct doc *d;	/* borrowed */
+	struct edit *edits;	/* owned: bytes to replace */
 	size_t n, cap;
+	struct expect *expects; /* owned: what the parsed result must hold */
+	size_t n_expects, cap_expects;
 	bool failed;
 };
 

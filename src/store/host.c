@@ -1,0 +1,85 @@
+#include "store/host.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <inttypes.h>
+#include <pwd.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+void host_name(char *buf, size_t size)
+{
+	if (gethostname(buf, size) != 0 || memchr(buf, '\0', size) == NULL || !buf[0])
+		snprintf(buf, size, "localhost");
+}
+
+void user_name(char *buf, size_t size)
+{
+	const struct passwd *pw = getpwuid(geteuid());
+
+	if (pw && pw->pw_name && pw->pw_name[0])
+		snprintf(buf, size, "%s", pw->pw_name);
+	else
+		snprintf(buf, size, "user-%ld", (long)geteuid());
+}
+
+int64_t boot_time(void)
+{
+	FILE *f = fopen("/proc/stat", "re");
+	char line[256];
+	int64_t boot = 0;
+
+	while (f && boot == 0 && fgets(line, sizeof line, f)) {
+		if (sscanf(line, "btime %" SCNd64, &boot) != 1)
+			boot = 0;
+	}
+	if (f)
+		fclose(f);
+	return boot;
+}
+
+int64_t monotonic_seconds(void)
+{
+	struct timespec now = {0};
+
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	return (int64_t)now.tv_sec;
+}
+
+/* Make every part of a path that is missing. */
+static void make_folders(char *path)
+{
+	for (char *p = path + 1; *p; p++) {
+		if (*p != '/')
+			continue;
+		*p = '\0';
+		mkdir(path, 0700);
+		*p = '/';
+	}
+	mkdir(path, 0700);
+}
+
+int state_folder(char *buf, size_t size, bool make)
+{
+	const char *state = getenv("XDG_STATE_HOME"), *home = getenv("HOME");
+	int len;
+
+	if (state && state[0] == '/')
+		len = snprintf(buf, size, "%s/treadlight", state);
+	else if (home && home[0] == '/')
+		len = snprintf(buf, size, "%s/.local/state/treadlight", home);
+	else
+		len = -1;
+	if (len < 0 || (size_t)len >= size) {
+		buf[0] = '\0';
+		errno = len < 0 ? ENOENT : ENAMETOOLONG;
+		return -1;
+	}
+	if (make)
+		make_folders(buf);
+	return open(buf, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+}

@@ -1,0 +1,22 @@
+/* This machine and this user: names for locks and temporaries, the folder for own state. */
+#ifndef STORE_HOST_H
+#define STORE_HOST_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* The host's name; "localhost" if it has none. */
+void host_name(char *buf, size_t size);
+/* The user's login name; "user-UID" if it has none. */
+void user_name(char *buf, size_t size);
+/* When the machine was started, seconds since 1970; 0 if the system does not say. */
+int64_t boot_time(void);
+/* Monotonic seconds. */
+int64_t monotonic_seconds(void);
+
+/* $XDG_STATE_HOME/treadlight, or ~/.local/state/treadlight, opened; its path into buf. Where it is
+ * missing it is made only if `make`. -1 with errno. */
+int state_folder(char *buf, size_t size, bool make);
+
+#endif

@@ -1,0 +1,224 @@
+#include "store/journal_text.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char magic[] = "treadlight-journal 1 ";
+enum { HEADER_LEN = sizeof magic - 1 + 16 + 1 + 16 + 1 };
+
+void journal_add_header(struct buf *b, const struct stamp *base)
+{
+	buf_addf(b, "%s%016" PRIx64 " %016" PRIx64 "\n", magic, base->size, base->hash);
+}
+
+static void add_escaped(struct buf *b, const char *text)
+{
+	for (; *text; text++) {
+		unsigned char c = (unsigned char)*text;
+		if (c < 0x20 || c == 0x7f || c == '%' || c == '=')
+			buf_addf(b, "%%%02X", (unsigned)c);
+		else
+			buf_add(b, text, 1);
+	}
+}
+
+void journal_add_record(struct buf *b, const struct change *changes, size_t n)
+{
+	struct buf body;
+
+	buf_init(&body);
+	for (size_t i = 0; i < n; i++) {
+		add_escaped(&body, changes[i].key);
+		buf_adds(&body, "=");
+		add_escaped(&body, changes[i].value);
+		buf_adds(&body, "\n");
+	}
+	buf_addf(b, "+%zu %016" PRIx64 "\n", body.len,
+		hash_bytes(body.data ? body.data : "", body.len));
+	buf_add(b, body.data ? body.data : "", body.len);
+	buf_adds(b, "\n");
+	if (body.failed)
+		b->failed = true;
+	buf_free(&body);
+}
+
+static int hex_digit(char c)
+{
+	if (c >= '0' && c <= '9')
+		return c - '0';
+	if (c >= 'a' && c <= 'f')
+		return c - 'a' + 10;
+	if (c >= 'A' && c <= 'F')
+		return c - 'A' + 10;
+	return -1;
+}
+
+static bool read_hex(const char *at, uint64_t *out)
+{
+	*out = 0;
+	for (int i = 0; i < 16; i++) {
+		int d = hex_digit(at[i]);
+		if (d < 0)
+			return false;
+		*out = *out << 4 | (uint64_t)d;
+	}
+	return true;
+}
+
+static bool read_header(const char *bytes, size_t size, struct stamp *base)
+{
+	const char *at = bytes + sizeof magic - 1;
+
+	*base = (struct stamp){0};
+	return size >= HEADER_LEN && memcmp(bytes, magic, sizeof magic - 1) == 0 &&
+		read_hex(at, &base->size) && at[16] == ' ' && read_hex(at + 17, &base->hash) &&
+		at[33] == '\n';
+}
+
+/* "+LENGTH HASH\n"; the bytes of it, 0 if it is none. */
+static size_t read_record_head(const char *at, size_t left, size_t *len, uint64_t *hash)
+{
+	size_t i = 1;
+
+	if (left < 20 || at[0] != '+')
+		return 0;
+	*len = 0;
+	while (i < left && at[i] >= '0' && at[i] <= '9' && i < 9)
+		*len = *len * 10 + (size_t)(at[i++] - '0');
+	if (i == 1 || left - i < 18 || at[i] != ' ' || !read_hex(at + i + 1, hash) ||
+		at[i + 17] != '\n')
+		return 0;
+	return i + 18;
+}
+
+/* The whole record that begins here; its bytes, 0 if it is not valid. */
+static size_t find_record(const char *at, size_t left, const char **body, size_t *len)
+{
+	uint64_t hash;
+	size_t head = read_record_head(at, left, len, &hash);
+
+	if (head == 0 || left - head < *len + 1 || at[head + *len] != '\n' ||
+		hash_bytes(at + head, *len) != hash)
+		return 0;
+	*body = at + head;
+	return head + *len + 1;
+}
+
+/* Unescape up to `stop`; the text's start in storage, or NULL if the escape is none. */
+static char *unescape(const char **at, const char *end, char stop, char **storage)
+{
+	char *start = *storage;
+
+	for (; *at < end && **at != stop; (*at)++) {
+		char c = **at;
+		if (c == '%') {
+			int hi = end - *at > 2 ? hex_digit((*at)[1]) : -1;
+			int lo = hi >= 0 ? hex_digit((*at)[2]) : -1;
+			if (lo < 0 || (hi == 0 && lo == 0))
+				return NULL;
+			c = (char)(hi << 4 | lo);
+			*at += 2;
+		}
+		if (c == '\0')
+			return NULL;
+		*(*storage)++ = c;
+	}
+	if (*at == end)
+		return NULL;
+	(*at)++;
+	*(*storage)++ = '\0';
+	return start;
+}
+
+/* Add the record's changes; false, adding none, where its lines are not of the form. */
+static bool read_body(const char *body, size_t len, struct recovery *r, char **storage)
+{
+	const char *at = body, *end = body + len;
+	char *rest = *storage;
+	size_t n = r->n_changes;
+
+	while (at < end) {
+		char *key = unescape(&at, end, '=', &rest);
+		char *value = key ? unescape(&at, end, '\n', &rest) : NULL;
+		if (!value)
+			return false;
+		r->changes[n++] = (struct change){key, value};
+	}
+	r->n_changes = n;
+	*storage = rest;
+	return true;
+}
+
+static size_t count_lines(const char *bytes, size_t size)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < size; i++)
+		n += bytes[i] == '\n';
+	return n;
+}
+
+bool journal_read_text(const char *bytes, size_t size, struct recovery *r, struct stamp *base,
+	size_t *valid)
+{
+	char *storage;
+
+	*r = (struct recovery){0};
+	*valid = 0;
+	if (!read_header(bytes, size, base)) {
+		*base = (struct stamp){0};
+		return true;
+	}
+	r->changes = calloc(count_lines(bytes, size) + 1, sizeof *r->changes);
+	r->storage = malloc(size + 1);
+	if (!r->changes || !r->storage) {
+		recovery_free(r);
+		return false;
+	}
+	storage = r->storage;
+	r->found = true;
+	*valid = HEADER_LEN;
+	while (*valid < size) {
+		const char *body;
+		size_t len, n = find_record(bytes + *valid, size - *valid, &body, &len);
+		if (n == 0 || !read_body(body, len, r, &storage))
+			break;
+		*valid += n;
+		r->n_records++;
+	}
+	r->whole = *valid == size;
+	return true;
+}
+
+bool journal_parse(const char *bytes, size_t size, struct recovery *r, struct stamp *base)
+{
+	struct stamp ignored;
+	size_t valid;
+
+	return journal_read_text(bytes, size, r, base ? base : &ignored, &valid);
+}
+
+void recovery_free(struct recovery *r)
+{
+	free(r->changes);
+	free(r->storage);
+	*r = (struct recovery){0};
+}
+
+size_t changes_squeeze(struct change *changes, size_t n)
+{
+	size_t from = n;
+
+	/* From the end, so that the last one of each key stays. */
+	for (size_t i = n; i-- > 0;) {
+		size_t k = from;
+		while (k < n && strcmp(changes[k].key, changes[i].key) != 0)
+			k++;
+		if (k == n)
+			changes[--from] = changes[i];
+	}
+	memmove(changes, changes + from, (n - from) * sizeof *changes);
+	return n - from;
+}

@@ -1,0 +1,301 @@
+#include "store/lock.h"
+
+#include "base/text.h"
+#include "store/host.h"
+#include <errno.h>
+#include <fcntl.h>
+#include <inttypes.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+/* Start times are computed by the system and waver by a second or two. */
+enum { BOOT_SLACK = 5, OWNER_SIZE = 256 };
+
+void lock_init(struct lock *l)
+{
+	*l = (struct lock){0};
+}
+
+/* DIR/.#NAME for DIR/NAME; a link's lock stands beside its target, where other names of it find it. */
+static char *lock_path(const char *file)
+{
+	char *real = realpath(file, NULL);
+	const char *path = real ? real : file;
+	const char *slash = strrchr(path, '/');
+	int head = slash ? (int)(slash + 1 - path) : 0;
+	struct buf b;
+
+	buf_init(&b);
+	buf_addf(&b, "%.*s.#%s", head, path, path + head);
+	free(real);
+	return buf_take(&b);
+}
+
+static void owner_text(char *buf, size_t size)
+{
+	char user[64], host[128];
+
+	user_name(user, sizeof user);
+	host_name(host, sizeof host);
+	snprintf(buf, size, "%s@%s.%ld:%" PRId64, user, host, (long)getpid(), boot_time());
+}
+
+static bool read_number(const char *text, int64_t *out)
+{
+	char *end;
+
+	errno = 0;
+	*out = strtoll(text, &end, 10);
+	return errno == 0 && end != text && *end == '\0' && *out >= 0;
+}
+
+/* "user@host.pid:boot"; user and host may hold dots, host none of '@' and ':'. */
+static bool owner_parse(char *text, struct lock_owner *who)
+{
+	char *at = strrchr(text, '@');
+	char *colon = at ? strchr(at, ':') : NULL;
+	char *dot;
+	int64_t pid;
+
+	if (!at)
+		return false;
+	if (colon) {
+		*colon = '\0';
+		if (!read_number(colon + 1, &who->boot))
+			return false;
+	}
+	dot = strrchr(at, '.');
+	if (!dot || !read_number(dot + 1, &pid) || pid == 0 || pid > INT32_MAX)
+		return false;
+	*at = *dot = '\0';
+	who->pid = (long)pid;
+	snprintf(who->user, sizeof who->user, "%.63s", text);
+	snprintf(who->host, sizeof who->host, "%.127s", at + 1);
+	return true;
+}
+
+/* The owner's text: of a symbolic link, or of a small file where the file system has no links. */
+static bool read_owner_text(const char *path, bool is_link, char *buf, size_t size)
+{
+	ssize_t n;
+	int fd;
+
+	if (is_link) {
+		n = readlink(path, buf, size - 1);
+	} else {
+		fd = open(path, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
+		n = fd >= 0 ? read(fd, buf, size - 1) : -1;
+		if (fd >= 0)
+			close(fd);
+	}
+	if (n < 0)
+		return false;
+	buf[n] = '\0';
+	return true;
+}
+
+static bool same_boot(int64_t a, int64_t b)
+{
+	return a - b <= BOOT_SLACK && b - a <= BOOT_SLACK;
+}
+
+/* False if nothing is there. */
+static bool read_owner(const char *path, struct lock_owner *who)
+{
+	char text[OWNER_SIZE], host[128];
+	struct stat st;
+
+	*who = (struct lock_owner){0};
+	if (lstat(path, &st) != 0)
+		return false;
+	who->since = (int64_t)st.st_mtim.tv_sec;
+	if (!read_owner_text(path, S_ISLNK(st.st_mode), text, sizeof text))
+		return errno != ENOENT;
+	who->readable = owner_parse(text, who);
+	host_name(host, sizeof host);
+	who->same_host = who->readable && strcmp(who->host, host) == 0;
+	who->other_boot = who->same_host && who->boot > 0 && !same_boot(who->boot, boot_time());
+	return true;
+}
+
+static bool is_mine(const struct lock_owner *who)
+{
+	return who->same_host && !who->other_boot && who->pid == (long)getpid();
+}
+
+static bool is_stale(const struct lock_owner *who)
+{
+	return who->same_host && who->boot > 0 && !who->other_boot &&
+		kill((pid_t)who->pid, 0) != 0 && errno == ESRCH;
+}
+
+static bool same_owner(const struct lock_owner *a, const struct lock_owner *b)
+{
+	return a->pid == b->pid && a->boot == b->boot && a->since == b->since &&
+		a->readable == b->readable && strcmp(a->user, b->user) == 0 &&
+		strcmp(a->host, b->host) == 0;
+}
+
+static bool write_owner_file(const char *path, const char *owner)
+{
+	int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0644);
+	ssize_t n;
+	int code;
+
+	if (fd < 0)
+		return false;
+	n = write(fd, owner, strlen(owner));
+	code = errno;
+	close(fd);
+	if (n == (ssize_t)strlen(owner))
+		return true;
+	unlink(path);
+	errno = n < 0 ? code : ENOSPC;
+	return false;
+}
+
+/* One step, all or nothing: false with EEXIST where a lock stands. */
+static bool make_lock(const char *path)
+{
+	char owner[OWNER_SIZE];
+
+	owner_text(owner, sizeof owner);
+	if (symlink(owner, path) == 0)
+		return true;
+	return (errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS) &&
+		write_owner_file(path, owner);
+}
+
+/*
+ * Remove the lock of `seen`. Two processes may both have seen it: the folder is locked
+ * meanwhile, and the lock is read once more, so that the second does not remove the first's.
+ */
+static bool break_lock(const char *path, const struct lock_owner *seen)
+{
+	const char *slash = strrchr(path, '/');
+	char *folder = slash ? text_dup(path, (size_t)(slash + 1 - path)) : text_dup(".", 1);
+	int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
+	struct lock_owner now;
+	bool gone = false;
+
+	free(folder);
+	if (fd >= 0 && flock(fd, LOCK_EX) == 0) {
+		if (!read_owner(path, &now))
+			gone = true;
+		else if (same_owner(&now, seen))
+			gone = unlink(path) == 0;
+	}
+	if (fd >= 0)
+		close(fd);
+	return gone;
+}
+
+static enum lock_state lock_failed(const char *file, const char *why, struct err *err)
+{
+	err_failed(err, "cannot be locked: %s", why);
+	err_at(err, file, 0, 0);
+	return LOCK_FAILED;
+}
+
+/* `seen`: whose lock the user said may go; NULL: only a stale one goes. */
+static enum lock_state take(struct lock *l, const char *file, char *path,
+	const struct lock_owner *seen, struct lock_owner *who, struct err *err)
+{
+	for (int i = 0; i < 3; i++) {
+		if (make_lock(path)) {
+			l->path = path;
+			return LOCK_TAKEN;
+		}
+		if (errno != EEXIST)
+			return lock_failed(file, strerror(errno), err);
+		if (!read_owner(path, who))
+			continue; /* gone by now */
+		if (is_mine(who))
+			return LOCK_OURS;
+		if (!is_stale(who) && !(seen && same_owner(who, seen)))
+			return LOCK_HELD;
+		if (!break_lock(path, who))
+			return LOCK_HELD;
+	}
+	return read_owner(path, who) ? LOCK_HELD
+				     : lock_failed(file, "the lock changes all the time", err);
+}
+
+static enum lock_state take_path(struct lock *l, const char *file, const struct lock_owner *seen,
+	struct lock_owner *who, struct err *err)
+{
+	struct lock_owner ignored;
+	enum lock_state state;
+	char *path;
+
+	err_clear(err);
+	if (l->path)
+		return LOCK_OURS;
+	path = lock_path(file);
+	if (!path) {
+		err_memory(err);
+		err_at(err, file, 0, 0);
+		return LOCK_FAILED;
+	}
+	state = take(l, file, path, seen, who ? who : &ignored, err);
+	if (state != LOCK_TAKEN)
+		free(path);
+	return state;
+}
+
+enum lock_state lock_take(struct lock *l, const char *file, struct lock_owner *who,
+	struct err *err)
+{
+	return take_path(l, file, NULL, who, err);
+}
+
+enum lock_state lock_take_over(struct lock *l, const char *file, struct lock_owner *seen,
+	struct err *err)
+{
+	struct lock_owner shown = *seen;
+
+	return take_path(l, file, &shown, seen, err);
+}
+
+void lock_release(struct lock *l)
+{
+	struct lock_owner who;
+
+	if (l->path && read_owner(l->path, &who) && is_mine(&who))
+		unlink(l->path);
+	free(l->path);
+	lock_init(l);
+}
+
+bool lock_owner(const char *file, struct lock_owner *who)
+{
+	char *path = lock_path(file);
+	bool found = path && read_owner(path, who);
+
+	free(path);
+	return found;
+}
+
+void lock_describe(const struct lock_owner *who, char *buf, size_t size)
+{
+	char user[128], host[256], when[64] = "an unknown time";
+	time_t since = (time_t)who->since, now = time(NULL);
+	struct tm tm;
+
+	text_safe(user, sizeof user, who->user, strlen(who->user));
+	text_safe(host, sizeof host, who->host, strlen(who->host));
+	if (localtime_r(&since, &tm))
+		strftime(when, sizeof when,
+			now - since < 12 * 3600 && since <= now ? "%H:%M" : "%Y-%m-%d %H:%M", &tm);
+	if (!who->readable)
+		snprintf(buf, size, "an unknown program since %s", when);
+	else
+		snprintf(buf, size, "%s on %s since %s (process %ld%s)", user, host, when, who->pid,
+			who->other_boot ? ", before that machine was started anew" : "");
+}

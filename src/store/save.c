@@ -1,0 +1,376 @@
+#include "store/save_parts.h"
+
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { TRIES = 5 };
+
+enum save_outcome job_failed(const struct job *j, const char *step, int code)
+{
+	err_failed(j->err, "was not saved: %s failed: %s; the file is as it was", step,
+		strerror(code));
+	err_at(j->err, j->path, 0, 0);
+	return SAVE_FAILED;
+}
+
+enum save_outcome job_conflict(const struct job *j, const char *how)
+{
+	err_failed(j->err, "was not saved: %s; nothing was written", how);
+	err_at(j->err, j->path, 0, 0);
+	return SAVE_CONFLICT;
+}
+
+static bool is_new(const struct job *j)
+{
+	return j->stamp->ino == 0 && j->stamp->size == 0 && j->stamp->hash == 0;
+}
+
+/* Where the bytes go: the file itself, or what a symbolic link leads to. */
+static enum save_outcome resolve(struct job *j)
+{
+	struct stat st;
+	char *slash;
+
+	if (is_new(j)) {
+		if (lstat(j->path, &st) == 0)
+			return job_conflict(j, "a file of this name is there already");
+		j->target = strdup(j->path);
+	} else {
+		j->target = realpath(j->path, NULL);
+		if (!j->target && errno == ENOENT && lstat(j->path, &st) != 0)
+			return job_conflict(j, "it was deleted since it was read");
+	}
+	if (!j->target)
+		return job_failed(j, "finding the file", errno);
+	slash = strrchr(j->target, '/');
+	j->name = slash ? slash + 1 : j->target;
+	if (slash)
+		*slash = '\0';
+	j->dir = (int)AGAIN(open(!slash ? "." : slash == j->target ? "/" : j->target,
+		O_RDONLY | O_DIRECTORY | O_CLOEXEC));
+	if (j->dir < 0)
+		return job_failed(j, "opening the folder", errno);
+	return SAVE_DONE;
+}
+
+bool peek(int dir, const char *name, struct stamp *out)
+{
+	struct err ignored;
+	char *bytes;
+	size_t size;
+	int fd = (int)AGAIN(openat(dir, name, O_RDONLY | O_NONBLOCK | O_NOCTTY | O_CLOEXEC));
+	bool ok;
+
+	if (fd < 0)
+		return false;
+	err_clear(&ignored);
+	errno = 0;
+	/* A larger file than any that is read here is another file; its bytes do not matter. */
+	ok = file_read_fd(fd, name, 16 * 1024 * 1024, &bytes, &size, out, &ignored);
+	if (!ok && errno == 0)
+		errno = EFBIG;
+	if (ok)
+		free(bytes);
+	close(fd);
+	return ok;
+}
+
+/* Is the file still what was read? */
+static enum save_outcome check_content(const struct job *j)
+{
+	struct stamp now;
+
+	if (peek(j->dir, j->name, &now))
+		return stamp_same_bytes(&now, j->stamp)
+			? SAVE_DONE
+			: job_conflict(j, "another program changed it since it was read");
+	if (errno == ENOENT)
+		return job_conflict(j, "it was deleted since it was read");
+	if (errno == EFBIG)
+		return job_conflict(j, "another program changed it since it was read");
+	return job_failed(j, "reading the file again", errno);
+}
+
+static enum save_outcome check_writable(struct job *j)
+{
+	if (fstatat(j->dir, j->name, &j->old, AT_SYMLINK_NOFOLLOW) != 0)
+		return job_failed(j, "looking at the file", errno);
+	if (!S_ISREG(j->old.st_mode))
+		return job_conflict(j, "it is no regular file any more");
+	/* The folder may let us replace a read-only file, the superuser may write to one: the
+	 * owner said no all the same. */
+	if ((j->old.st_mode & 0222) == 0 || faccessat(j->dir, j->name, W_OK, AT_EACCESS) != 0) {
+		err_failed(j->err, "was not saved: the file is read-only; allow writing to it "
+			"(chmod u+w) or save under a new name");
+		err_at(j->err, j->path, 0, 0);
+		return SAVE_FAILED;
+	}
+	return SAVE_DONE;
+}
+
+bool write_all(int fd, const char *bytes, size_t size)
+{
+	while (size > 0) {
+		ssize_t n = write(fd, bytes, size);
+		if (n < 0 && errno == EINTR)
+			continue;
+		if (n <= 0) {
+			if (n == 0)
+				errno = EIO;
+			return false;
+		}
+		bytes += n;
+		size -= (size_t)n;
+	}
+	return true;
+}
+
+/* Not an outcome of the whole: go on with the rewrite in place; write another temporary. */
+enum { TRY_IN_PLACE = 100, TRY_AGAIN };
+
+static int drop_temp(const struct job *j, const char *temp, const char *step)
+{
+	int code = errno;
+
+	unlinkat(j->dir, temp, 0);
+	if (!step)
+		return code;
+	return (int)job_failed(j, step, code);
+}
+
+static int give_metadata(const struct job *j, int fd, const char *temp)
+{
+	int old = (int)AGAIN(openat(j->dir, j->name, O_RDONLY | O_NOFOLLOW | O_CLOEXEC));
+	enum kept kept;
+	int code;
+
+	if (old < 0)
+		return drop_temp(j, temp, "reading the file's permissions");
+	kept = keep_metadata(old, &j->old, fd);
+	code = errno;
+	close(old);
+	errno = code;
+	if (kept == KEPT)
+		return SAVE_DONE;
+	if (kept == KEPT_FAILED)
+		return drop_temp(j, temp, "keeping owner and permissions");
+	drop_temp(j, temp, NULL);
+	return TRY_IN_PLACE;
+}
+
+/* Write, sync and close; a descriptor whose sync failed is never synced again. */
+static int fill_temp(const struct job *j, int fd, const char *temp, struct stat *st)
+{
+	int got = SAVE_DONE;
+
+	if (!write_all(fd, j->bytes, j->size))
+		got = drop_temp(j, temp, "writing");
+	if (got == SAVE_DONE && !is_new(j))
+		got = give_metadata(j, fd, temp);
+	if (got == SAVE_DONE && fsync(fd) != 0) {
+		if (errno == EINTR) {
+			drop_temp(j, temp, NULL);
+			got = TRY_AGAIN;
+		} else {
+			got = drop_temp(j, temp, "confirming the data on disk");
+		}
+	}
+	if (got == SAVE_DONE && fstat(fd, st) != 0)
+		got = drop_temp(j, temp, "looking at the new file");
+	/* On Linux the descriptor is gone after EINTR, and the data was synced. */
+	if (close(fd) != 0 && errno != EINTR && got == SAVE_DONE)
+		got = drop_temp(j, temp, "closing");
+	return got;
+}
+
+static int make_temp(const struct job *j, char temp[TEMP_NAME], struct stat *st)
+{
+	int got = TRY_AGAIN;
+
+	for (int i = 0; i < TRIES && got == TRY_AGAIN; i++) {
+		int fd;
+		temp_name(j, "new", 0, temp);
+		fd = (int)AGAIN(openat(j->dir, temp, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
+			is_new(j) ? 0666 : 0600));
+		if (fd < 0 && errno == EEXIST)
+			continue;
+		if (fd < 0 && (errno == EACCES || errno == EPERM) && !is_new(j))
+			return TRY_IN_PLACE;
+		if (fd < 0)
+			return (int)job_failed(j, "making a temporary file", errno);
+		got = fill_temp(j, fd, temp, st);
+	}
+	return got == TRY_AGAIN ? (int)job_failed(j, "making a temporary file", EINTR) : got;
+}
+
+/* The save stands. Its folder entry is confirmed, or the caller is told that it is not. */
+static enum save_outcome finish(const struct job *j, const struct stat *st)
+{
+	*j->stamp = (struct stamp){.dev = (uint64_t)st->st_dev,
+		.ino = (uint64_t)st->st_ino,
+		.size = j->size,
+		.hash = j->hash,
+		.mtime_s = (int64_t)st->st_mtim.tv_sec,
+		.mtime_ns = (int64_t)st->st_mtim.tv_nsec};
+	if (AGAIN(fsync(j->dir)) == 0 || errno == EINVAL)
+		return SAVE_DONE;
+	err_failed(j->err, "is written, not confirmed on disk: %s", strerror(errno));
+	err_at(j->err, j->path, 0, 0);
+	return SAVE_UNCONFIRMED;
+}
+
+/* After a failed rename (which a server may have done all the same): does NAME hold our bytes? */
+static bool stands(const struct job *j)
+{
+	struct stamp now;
+
+	return peek(j->dir, j->name, &now) && now.size == j->size && now.hash == j->hash;
+}
+
+static enum save_outcome put_new(const struct job *j, const char *temp, const struct stat *st)
+{
+	int code;
+
+	if (renameat2(j->dir, temp, j->dir, j->name, RENAME_NOREPLACE) == 0)
+		return finish(j, st);
+	code = errno;
+	if (code == EINVAL || code == ENOSYS) { /* no such call here: a second name, then one less */
+		if (linkat(j->dir, temp, j->dir, j->name, 0) == 0) {
+			unlinkat(j->dir, temp, 0);
+			return finish(j, st);
+		}
+		code = errno;
+	}
+	unlinkat(j->dir, temp, 0);
+	if (code == EEXIST && !stands(j))
+		return job_conflict(j, "a file of this name is there already");
+	return stands(j) ? finish(j, st) : job_failed(j, "renaming", code);
+}
+
+/* Another program wrote between the check and the exchange: its text goes back in place. */
+static enum save_outcome swap_back(const struct job *j, const char *temp)
+{
+	char kept[TEMP_NAME];
+	struct stamp out;
+
+	if (AGAIN(renameat2(j->dir, temp, j->dir, j->name, RENAME_EXCHANGE)) != 0) {
+		temp_keep(j, j->dir, temp, kept);
+		err_failed(j->err, "was changed by another program during the save; its text is "
+			"kept in %s", kept);
+		err_at(j->err, j->path, 0, 0);
+		return SAVE_CONFLICT;
+	}
+	/* And had someone changed ours in that moment, that text is kept as well. */
+	if (peek(j->dir, temp, &out) && out.size == j->size && out.hash == j->hash)
+		unlinkat(j->dir, temp, 0);
+	else
+		temp_keep(j, j->dir, temp, kept);
+	return job_conflict(j, "another program changed it during the save");
+}
+
+static enum save_outcome put_plain(const struct job *j, const char *temp, const struct stat *st)
+{
+	enum save_outcome got = check_content(j);
+	int code;
+
+	if (got != SAVE_DONE) {
+		unlinkat(j->dir, temp, 0);
+		return got;
+	}
+	if (renameat(j->dir, temp, j->dir, j->name) == 0)
+		return finish(j, st);
+	code = errno;
+	unlinkat(j->dir, temp, 0);
+	return stands(j) ? finish(j, st) : job_failed(j, "renaming", code);
+}
+
+static enum save_outcome put_exchange(const struct job *j, const char *temp, const struct stat *st)
+{
+	char swap[TEMP_NAME];
+	struct stamp out;
+	int code;
+
+	temp_name(j, "swap", j->stamp->hash, swap);
+	if (AGAIN(renameat(j->dir, temp, j->dir, swap)) != 0) {
+		code = errno;
+		unlinkat(j->dir, temp, 0);
+		return job_failed(j, "renaming the temporary file", code);
+	}
+	if (AGAIN(renameat2(j->dir, swap, j->dir, j->name, RENAME_EXCHANGE)) != 0) {
+		code = errno;
+		if (code == EINVAL || code == ENOSYS)
+			return put_plain(j, swap, st);
+		unlinkat(j->dir, swap, 0);
+		return code == ENOENT ? job_conflict(j, "it was deleted since it was read")
+				      : job_failed(j, "exchanging old and new", code);
+	}
+	if (!peek(j->dir, swap, &out) || !stamp_same_bytes(&out, j->stamp))
+		return swap_back(j, swap);
+	unlinkat(j->dir, swap, 0);
+	return finish(j, st);
+}
+
+static enum save_outcome replace(struct job *j)
+{
+	enum save_outcome got = check_content(j);
+	char temp[TEMP_NAME];
+	struct stat st;
+	int made;
+
+	if (got == SAVE_DONE)
+		got = check_writable(j);
+	if (got != SAVE_DONE)
+		return got;
+	if (j->old.st_nlink > 1)
+		return save_in_place(j);
+	made = make_temp(j, temp, &st);
+	if (made == TRY_IN_PLACE)
+		return save_in_place(j);
+	if (made != SAVE_DONE)
+		return (enum save_outcome)made;
+	got = check_content(j);
+	if (got != SAVE_DONE) {
+		unlinkat(j->dir, temp, 0);
+		return got;
+	}
+	return put_exchange(j, temp, &st);
+}
+
+static enum save_outcome create(struct job *j)
+{
+	char temp[TEMP_NAME];
+	struct stat st;
+	int made = make_temp(j, temp, &st);
+
+	return made == SAVE_DONE ? put_new(j, temp, &st) : (enum save_outcome)made;
+}
+
+enum save_outcome file_save(const char *path, const char *bytes, size_t size,
+	struct stamp *stamp, struct err *err)
+{
+	struct job j = {.path = path, .dir = -1, .bytes = bytes, .size = size, .stamp = stamp,
+		.hash = hash_bytes(bytes, size), .err = err};
+	enum save_outcome got;
+
+	err_clear(err);
+	got = resolve(&j);
+	if (got == SAVE_DONE) {
+		temp_sweep(&j, j.dir);
+		got = is_new(&j) ? create(&j) : replace(&j);
+	}
+	if (j.dir >= 0)
+		close(j.dir);
+	free(j.target);
+	return got;
+}
+
+bool file_create(const char *path, const char *bytes, size_t size, struct err *err)
+{
+	struct stamp stamp = {0};
+	enum save_outcome got = file_save(path, bytes, size, &stamp, err);
+
+	return got == SAVE_DONE || got == SAVE_UNCONFIRMED;
+}
