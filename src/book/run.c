@@ -64,6 +64,29 @@ bool run_copy(struct run *dst, const struct run *src)
 	return ok;
 }
 
+static int two_digits(const char *s)
+{
+	return (s[0] - '0') * 10 + (s[1] - '0');
+}
+
+bool run_date_valid(const char *text, size_t len)
+{
+	static const char shape[] = "dddd-dd-ddTdd:dd:dd";
+	static const int days[] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+	if (len != 16 && len != 19)
+		return false;
+	for (size_t i = 0; i < len; i++)
+		if (shape[i] == 'd' ? text[i] < '0' || text[i] > '9' : text[i] != shape[i])
+			return false;
+	int year = two_digits(text) * 100 + two_digits(text + 2);
+	int month = two_digits(text + 5), day = two_digits(text + 8);
+	bool leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+	if (month < 1 || month > 12 || day < 1 || day > days[month - 1] - (month == 2 && !leap))
+		return false;
+	return two_digits(text + 11) < 24 && two_digits(text + 14) < 60
+		&& (len == 16 || two_digits(text + 17) < 60);
+}
+
 size_t run_fitted_laps(const struct run *r)
 {
 	size_t n = 0;

@@ -23,7 +23,7 @@ struct lap {
 
 struct run {
 	char id[ID_SIZE];
-	char date[20];        /* "YYYY-MM-DDTHH:MM", "" if none; local time */
+	char date[20];        /* "YYYY-MM-DDTHH:MM" or with ":SS", "" if none; local time */
 	char sheet[ID_SIZE];  /* where the values came from; "" if none, may be gone later */
 	char driver[ID_SIZE], session[ID_SIZE], compound[ID_SIZE]; /* "" if none */
 	size_t n_values;
@@ -44,6 +44,8 @@ struct run {
 void run_init(struct run *r);
 void run_free(struct run *r);
 bool run_copy(struct run *dst, const struct run *src);
+/* "YYYY-MM-DDTHH:MM" or with ":SS", a day of the calendar. */
+bool run_date_valid(const char *text, size_t len);
 size_t run_fitted_laps(const struct run *r);
 /* Order of date, then id; runs without a date come first. */
 int run_compare(const struct run *a, const struct run *b);

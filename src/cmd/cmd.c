@@ -1,4 +1,4 @@
-#include "cmd/cmd.h"
+#include "cmd/commands.h"
 
 #include <getopt.h>
 #include <stdlib.h>
@@ -6,6 +6,8 @@
 
 /* In the order of the job; the closing row ends the table. */
 static const struct cmd table[] = {
+	{"check", "BOOK", 1, 1, check_options, "read a book or a profile and list every fault",
+		"BOOK is a book's folder, or the file of a car or circuit profile.", check_run},
 	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 

@@ -23,6 +23,9 @@ bool store_load_book(struct book *b, const char *dir, struct faults *faults);
 bool store_load_car(struct car *c, const char *path, struct faults *faults);
 bool store_load_circuit(struct circuit *c, const char *path, struct faults *faults);
 
+/* A profile file of either kind, by its `kind:`; *kind is "car", "circuit" or NULL (static). */
+bool store_check_profile(const char *path, const char **kind, struct faults *faults);
+
 /* Bring the sheet's file from `before` (as last read or saved) to `after`: values,
  * locks, frozen. Only the bytes of what changed are touched. */
 bool store_save_sheet(const struct book *b, const struct sheet *before, const struct sheet *after,

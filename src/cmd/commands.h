@@ -1,0 +1,10 @@
+/* The subcommands' options and functions, one file each; the table in cmd.c lists them. */
+#ifndef TREADLIGHT_CMD_COMMANDS_H
+#define TREADLIGHT_CMD_COMMANDS_H
+
+#include "cmd/cmd.h"
+
+extern const struct cmd_option check_options[];
+int check_run(const struct cmd_args *args);
+
+#endif

@@ -1,0 +1,372 @@
+/* A book's folder, and single profiles. */
+#include "store/load.h"
+#include "store/read.h"
+#include "store/store.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+static void add_memory(struct faults *f, const char *path)
+{
+	struct err e;
+	err_clear(&e);
+	err_memory(&e);
+	err_at(&e, path, 0, 0);
+	faults_add(f, &e);
+}
+
+static void ERR_PRINTF(3, 4) add_fault(struct faults *f, const char *path, const char *fmt, ...)
+{
+	char text[sizeof(struct err)];
+	struct err e;
+	va_list ap;
+	va_start(ap, fmt);
+	vsnprintf(text, sizeof text, fmt, ap);
+	va_end(ap);
+	err_clear(&e);
+	err_input(&e, "%s", text);
+	err_at(&e, path, 0, 0);
+	faults_add(f, &e);
+}
+
+static char *path_join(const char *dir, const char *folder, const char *name, const char *suffix)
+{
+	struct buf b;
+	size_t len = strlen(dir);
+	buf_init(&b);
+	while (len > 1 && dir[len - 1] == '/')
+		len--;
+	buf_add(&b, dir, len);
+	if (strcmp(dir, "/") != 0)
+		buf_adds(&b, "/");
+	buf_addf(&b, "%s%s%s%s", folder, *folder && *name ? "/" : "", name, suffix);
+	return buf_take(&b);
+}
+
+/* The file names of a folder that are ids, sorted. */
+struct ids {
+	char (*id)[ID_SIZE];
+	size_t n, cap;
+};
+
+static bool ids_add(struct ids *ids, const char *name, size_t len)
+{
+	if (ids->n == ids->cap) {
+		size_t cap = ids->cap ? 2 * ids->cap : 64;
+		void *grown = realloc(ids->id, cap * sizeof *ids->id);
+		if (!grown)
+			return false;
+		ids->id = grown;
+		ids->cap = cap;
+	}
+	memcpy(ids->id[ids->n], name, len);
+	ids->id[ids->n++][len] = '\0';
+	return true;
+}
+
+static bool ends_with(const char *name, size_t len, const char *end)
+{
+	size_t n = strlen(end);
+	return len > n && memcmp(name + len - n, end, n) == 0;
+}
+
+/*
+ * Editors' backups, locks and temporaries (.name, name~, #name#) and anything not called
+ * .yaml are none of ours; a .yml is taken for a slip and told.
+ */
+static bool take_name(struct ids *ids, const char *folder, const char *name, struct faults *f)
+{
+	size_t len = strlen(name);
+	if (name[0] == '.' || name[0] == '#' || name[len - 1] == '~')
+		return true;
+	if (ends_with(name, len, ".yml"))
+		add_fault(f, folder, "the file '%s' is not read; its name must end in .yaml", name);
+	if (!ends_with(name, len, ".yaml"))
+		return true;
+	if (!text_is_id(name, len - 5)) {
+		add_fault(f, folder, "the file name '%s' gives no id; use a-z, 0-9 and -, then .yaml", name);
+		return true;
+	}
+	return ids_add(ids, name, len - 5);
+}
+
+static int compare_ids(const void *a, const void *b)
+{
+	return strcmp(a, b);
+}
+
+static void list_ids(struct ids *ids, const char *folder, struct faults *f)
+{
+	DIR *dir = opendir(folder);
+	if (!dir) {
+		if (errno != ENOENT)
+			add_fault(f, folder, "cannot be read: %s", strerror(errno));
+		return;
+	}
+	struct dirent *entry;
+	while ((errno = 0, entry = readdir(dir))) {
+		if (!take_name(ids, folder, entry->d_name, f)) {
+			add_memory(f, folder);
+			break;
+		}
+	}
+	if (!entry && errno != 0)
+		add_fault(f, folder, "cannot be read: %s", strerror(errno));
+	closedir(dir);
+	if (ids->n > 0)
+		qsort(ids->id, ids->n, sizeof *ids->id, compare_ids);
+}
+
+/* A book while it is read. */
+struct work {
+	struct book *b;
+	struct faults *faults;
+	const struct car *car;    /* NULL: not readable, values are not judged */
+	const struct book *rules; /* NULL: channels not known */
+	struct ids sheets, runs;
+};
+
+static char *own_name(const char *dir)
+{
+	char *real = realpath(dir, NULL);
+	if (!real)
+		return NULL;
+	const char *slash = strrchr(real, '/');
+	const char *name = slash && slash[1] ? slash + 1 : real;
+	char *copy = text_dup(name, strlen(name));
+	free(real);
+	return copy;
+}
+
+static char *find_profile(struct work *w, const struct doc *d, const struct node *n,
+	const char *kind, const char *id)
+{
+	struct err e;
+	if (!n)
+		return NULL;
+	err_clear(&e);
+	char *path = store_find_profile(w->b->dir, kind, id, &e);
+	if (!path) {
+		err_at(&e, d->path, n->line, n->col);
+		faults_add(w->faults, &e);
+	}
+	return path;
+}
+
+static void list_files(struct work *w)
+{
+	char *sheets = path_join(w->b->dir, "sheets", "", ""), *runs = path_join(w->b->dir, "runs", "", "");
+	if (sheets && runs) {
+		list_ids(&w->sheets, sheets, w->faults);
+		list_ids(&w->runs, runs, w->faults);
+	} else {
+		add_memory(w->faults, w->b->dir);
+	}
+	free(sheets);
+	free(runs);
+}
+
+static void check_reference(struct work *w, const struct doc *d, const struct node *n)
+{
+	if (!n || (w->sheets.n > 0
+		&& bsearch(w->b->reference, w->sheets.id, w->sheets.n, sizeof *w->sheets.id, compare_ids)))
+		return;
+	doc_fault(d, n, w->faults, "reference: there is no sheet '%s' in sheets/", w->b->reference);
+}
+
+/* book.yaml and what it names. False: no use in going on. */
+static bool load_head(struct work *w)
+{
+	struct doc d;
+	struct book_refs refs;
+	struct book *b = w->b;
+	size_t from = w->faults->n;
+	char *path = path_join(b->dir, "book.yaml", "", "");
+	if (!path) {
+		add_memory(w->faults, b->dir);
+		return false;
+	}
+	bool read = doc_read(&d, path, w->faults);
+	bool missing = !read && access(path, F_OK) != 0;
+	free(path);
+	if (missing)
+		return false;
+	list_files(w);
+	if (!read)
+		return true;
+	from = from < w->faults->n ? w->faults->n : from;
+	load_book_file(b, &d, &refs, w->faults);
+	b->car_path = find_profile(w, &d, refs.car, "cars", b->car_id);
+	b->circuit_path = find_profile(w, &d, refs.circuit, "circuits", b->circuit_id);
+	check_reference(w, &d, refs.reference);
+	faults_sort(w->faults, from);
+	w->rules = b->n_channels > 0 ? b : NULL;
+	doc_free(&d);
+	return true;
+}
+
+static void load_profiles(struct work *w)
+{
+	struct book *b = w->b;
+	if (b->car_path && store_load_car(&b->car, b->car_path, w->faults))
+		w->car = &b->car;
+	if (b->circuit_path)
+		store_load_circuit(&b->circuit, b->circuit_path, w->faults);
+}
+
+static void load_one_sheet(struct work *w, const char *path, const char *id)
+{
+	struct doc d;
+	struct sheet *s = &w->b->sheets[w->b->n_sheets];
+	if (!doc_read(&d, path, w->faults))
+		return;
+	if (load_sheet(s, &d, id, w->car, w->faults))
+		w->b->n_sheets++;
+	doc_free(&d);
+}
+
+static void load_one_run(struct work *w, const char *path, const char *id)
+{
+	struct doc d;
+	struct run *r = &w->b->runs[w->b->n_runs];
+	if (!doc_read(&d, path, w->faults))
+		return;
+	if (load_run(r, &d, id, w->car, w->rules, w->faults))
+		w->b->n_runs++;
+	doc_free(&d);
+}
+
+static bool load_each(struct work *w, const struct ids *ids, const char *folder,
+	void (*load)(struct work *, const char *, const char *))
+{
+	for (size_t i = 0; i < ids->n; i++) {
+		char *path = path_join(w->b->dir, folder, ids->id[i], ".yaml");
+		if (!path) {
+			add_memory(w->faults, w->b->dir);
+			return false;
+		}
+		load(w, path, ids->id[i]);
+		free(path);
+	}
+	return true;
+}
+
+static int compare_runs(const void *a, const void *b)
+{
+	return run_compare(a, b);
+}
+
+static void load_files(struct work *w)
+{
+	struct book *b = w->b;
+	b->sheets = calloc(w->sheets.n + 1, sizeof *b->sheets);
+	b->runs = calloc(w->runs.n + 1, sizeof *b->runs);
+	if (!b->sheets || !b->runs) {
+		add_memory(w->faults, b->dir);
+		return;
+	}
+	load_each(w, &w->sheets, "sheets", load_one_sheet);
+	load_each(w, &w->runs, "runs", load_one_run);
+	qsort(b->runs, b->n_runs, sizeof *b->runs, compare_runs);
+}
+
+bool store_load_book(struct book *b, const char *dir, struct faults *faults)
+{
+	struct work w = {.b = b, .faults = faults};
+	size_t before = faults->total;
+	b->dir = text_dup(dir, strlen(dir));
+	if (!b->dir) {
+		add_memory(faults, dir);
+		return false;
+	}
+	if (load_head(&w)) {
+		load_profiles(&w);
+		load_files(&w);
+		b->id = own_name(dir);
+		if (!b->id)
+			add_fault(faults, dir, "cannot be resolved: %s", strerror(errno));
+	}
+	free(w.sheets.id);
+	free(w.runs.id);
+	if (faults->total == before)
+		return true;
+	book_free(b);
+	return false;
+}
+
+/* The id that a profile's file name gives; false with a fault if it gives none. */
+static bool id_of_path(const char *path, char id[ID_SIZE], struct faults *faults)
+{
+	const char *slash = strrchr(path, '/');
+	const char *name = slash ? slash + 1 : path;
+	size_t len = strlen(name);
+	if (!ends_with(name, len, ".yaml") || !text_is_id(name, len - 5)) {
+		add_fault(faults, path, "the file name gives no id; use a-z, 0-9 and -, then .yaml");
+		return false;
+	}
+	memcpy(id, name, len - 5);
+	id[len - 5] = '\0';
+	return true;
+}
+
+bool store_load_car(struct car *c, const char *path, struct faults *faults)
+{
+	struct doc d;
+	char id[ID_SIZE];
+	car_init(c);
+	if (!id_of_path(path, id, faults) || !doc_read(&d, path, faults))
+		return false;
+	bool ok = load_car(c, &d, id, faults);
+	doc_free(&d);
+	return ok;
+}
+
+bool store_load_circuit(struct circuit *c, const char *path, struct faults *faults)
+{
+	struct doc d;
+	char id[ID_SIZE];
+	circuit_init(c);
+	if (!id_of_path(path, id, faults) || !doc_read(&d, path, faults))
+		return false;
+	bool ok = load_circuit(c, &d, id, faults);
+	doc_free(&d);
+	return ok;
+}
+
+static bool check_kind(const struct doc *d, const char *id, struct faults *faults, const char **kind)
+{
+	const struct node *n = node_get(d->root, "kind");
+	struct car car;
+	struct circuit circuit;
+	if (node_is(n, "car")) {
+		*kind = "car";
+		bool ok = load_car(&car, d, id, faults);
+		car_free(&car);
+		return ok;
+	}
+	if (node_is(n, "circuit")) {
+		*kind = "circuit";
+		bool ok = load_circuit(&circuit, d, id, faults);
+		circuit_free(&circuit);
+		return ok;
+	}
+	return doc_fault(d, n ? n : d->root, faults,
+		"is no profile (kind: car or circuit); of a book, its sheets and runs check the folder");
+}
+
+bool store_check_profile(const char *path, const char **kind, struct faults *faults)
+{
+	struct doc d;
+	char id[ID_SIZE];
+	*kind = NULL;
+	if (!id_of_path(path, id, faults) || !doc_read(&d, path, faults))
+		return false;
+	bool ok = check_kind(&d, id, faults, kind);
+	doc_free(&d);
+	return ok;
+}

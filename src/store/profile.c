@@ -1,0 +1,80 @@
+/* Where profiles are: the book's own, the user's, the installed ones. */
+#include "store/store.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+/* Adds BASE/MIDDLE KIND/ID.yaml to *tried; the path if a file stands there. NULL also when out
+ * of memory (b->failed). */
+static char *try_place(struct buf *tried, const char *base, const char *middle, const char *kind,
+	const char *id)
+{
+	struct buf path;
+	buf_init(&path);
+	buf_addf(&path, "%s/%s%s/%s.yaml", base, middle, kind, id);
+	char *p = buf_take(&path);
+	if (!p) {
+		tried->failed = true;
+		return NULL;
+	}
+	if (access(p, F_OK) == 0)
+		return p;
+	buf_addf(tried, "%s%s", tried->len ? ", " : "", p);
+	free(p);
+	return NULL;
+}
+
+/* $XDG_DATA_HOME/treadlight, by default below ~/.local/share; NULL if neither is known. */
+static char *user_data(bool *failed)
+{
+	const char *xdg = getenv("XDG_DATA_HOME"), *home = getenv("HOME");
+	struct buf b;
+	buf_init(&b);
+	/* The base directory specification has relative paths ignored. */
+	if (xdg && xdg[0] == '/')
+		buf_addf(&b, "%s/treadlight", xdg);
+	else if (home && home[0] == '/')
+		buf_addf(&b, "%s/.local/share/treadlight", home);
+	else
+		return NULL;
+	char *path = buf_take(&b);
+	*failed = *failed || !path;
+	return path;
+}
+
+static char *find(struct buf *tried, const char *dir, const char *kind, const char *id)
+{
+	char *found = dir ? try_place(tried, dir, "profiles/", kind, id) : NULL;
+	if (found)
+		return found;
+	char *own = user_data(&tried->failed);
+	if (own) {
+		found = try_place(tried, own, "profiles/", kind, id);
+		if (!found)
+			found = try_place(tried, own, "", kind, id);
+		free(own);
+	}
+	if (found)
+		return found;
+	const char *installed = getenv("TREADLIGHT_DATADIR");
+	return try_place(tried, installed && *installed ? installed : PKGDATADIR, "profiles/", kind, id);
+}
+
+char *store_find_profile(const char *dir, const char *kind, const char *id, struct err *err)
+{
+	struct buf tried;
+	if (!text_is_id(id, strlen(id))) {
+		err_input(err, "'%.80s' is no id; use a-z, 0-9 and -", id);
+		return NULL;
+	}
+	buf_init(&tried);
+	char *found = find(&tried, dir, kind, id);
+	if (!found && tried.failed)
+		err_memory(err);
+	else if (!found)
+		err_input(err, "there is no profile '%s'; looked for %s", id, tried.data);
+	buf_free(&tried);
+	return found;
+}
