@@ -1,3 +1,4 @@
 # src/compare: one file a line, sorted
 libtreadlight_a_SOURCES += \
+	src/compare/compare.c \
 	src/compare/compare.h

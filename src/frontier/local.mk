@@ -1,5 +1,9 @@
 # src/frontier: one file a line, sorted
 libtreadlight_a_SOURCES += \
+	src/frontier/frontier.c \
 	src/frontier/frontier.h \
+	src/frontier/moves.c \
+	src/frontier/moves.h \
+	src/frontier/save.c \
 	src/frontier/sum.c \
 	src/frontier/sum.h

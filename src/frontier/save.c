@@ -1,0 +1,66 @@
+/* What a frontier saves: reading it and telling it. */
+#include "frontier/frontier.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define LIKE "like-for-like"
+
+static int limiting(const struct model *m)
+{
+	const struct sheet *ref = book_reference(m->book);
+	return ref ? model_limiting_channel(m, ref->values) : -1;
+}
+
+static bool no_limiting(struct err *err)
+{
+	return err_failed(err, "no wear is known on the reference, so no channel reaches the limit "
+		"first; name one with --save");
+}
+
+static bool unknown(const struct model *m, const char *text, struct err *err)
+{
+	char names[80] = "";
+	size_t len = 0;
+	for (size_t c = 0; c < m->book->n_channels && len < sizeof names; c++)
+		len += (size_t)snprintf(names + len, sizeof names - len, "%s, ", m->book->channels[c]);
+	return err_input(err, "cannot save '%.60s'; %smean, " LIKE " or " LIKE ":CHANNEL are allowed",
+		text, names);
+}
+
+bool save_parse(const struct model *m, const char *text, struct save_target *out, struct err *err)
+{
+	*out = (struct save_target){SAVE_CHANNEL, -1};
+	if (text && strcmp(text, "mean") == 0) {
+		out->kind = SAVE_MEAN;
+		return true;
+	}
+	const char *channel = text;
+	if (text && strncmp(text, LIKE, strlen(LIKE)) == 0) {
+		out->kind = SAVE_LIKE;
+		channel = text + strlen(LIKE);
+		if (*channel == ':')
+			channel++;
+		else if (*channel)
+			return unknown(m, text, err);
+		else
+			channel = NULL;
+	}
+	out->channel = channel ? book_find_channel(m->book, channel) : limiting(m);
+	if (out->channel >= 0)
+		return true;
+	return channel ? unknown(m, text, err) : no_limiting(err);
+}
+
+const char *save_print(const struct model *m, const struct save_target *t, char *buf, size_t size)
+{
+	if (t->kind == SAVE_MEAN)
+		snprintf(buf, size, "mean");
+	else if (t->kind == SAVE_CHANNEL)
+		snprintf(buf, size, "%s", m->book->channels[t->channel]);
+	else if (t->channel == limiting(m))
+		snprintf(buf, size, LIKE);
+	else
+		snprintf(buf, size, LIKE ":%s", m->book->channels[t->channel]);
+	return buf;
+}
