@@ -222,6 +222,8 @@ bool exchange_find(struct model *m, size_t channel, const struct obs_list *time,
 	const struct response *t = &m->responses[RESPONSE_TIME], *w = &m->responses[1 + channel];
 	struct slope ts, ws;
 	memset(e, 0, sizeof *e);
+	if (t->fitted && w->fitted)
+		e->correlation = residual_correlation(time, time_res, wear, wear_res);
 	if (m->book->exchange[channel].has) {
 		e->method = EXCHANGE_GIVEN;
 		e->value = m->book->exchange[channel].v;
@@ -233,7 +235,7 @@ bool exchange_find(struct model *m, size_t channel, const struct obs_list *time,
 	}
 	if (!find_slope(t, COV_EFFORT, &ts) || !find_slope(w, COV_EFFORT, &ws))
 		snprintf(e->note, sizeof e->note, "effort is not logged on every lap, does not vary, or cannot be told");
-	else if (by_effort(e, &ws, &ts, residual_correlation(time, time_res, wear, wear_res)))
+	else if (by_effort(e, &ws, &ts, e->correlation))
 		return true;
 	if (!by_runs(m, wear, e))
 		return false;

@@ -56,6 +56,7 @@ struct response {
 	char why[160];
 	size_t n_obs, n_runs; /* observations (a mean over laps counts once), runs with any */
 	size_t n_laps;        /* laps behind the observations */
+	double mean;          /* of the readings as driven, weighted by their laps; 0 without any */
 	size_t n_terms, rank;
 	struct term *terms;  /* owned; this response's columns in order */
 	double *b;           /* owned [n_terms]: coefficients, 0 where dropped by the rank test */
@@ -87,6 +88,7 @@ struct exchange {
 	double value, se;   /* % per lap saved by each s per lap given up */
 	bool has_interval;
 	double low, high;   /* effort: Fieller; within-run: t */
+	double correlation; /* of lap time's and this wear's residuals over laps, run means removed */
 	char note[160];     /* why not the better method, "at least" */
 };
 

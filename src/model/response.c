@@ -223,6 +223,8 @@ bool fit_response(const struct fit_job *j, struct response *r, struct err *err)
 {
 	r->n_obs = j->obs->n;
 	r->n_laps = j->obs->laps;
+	for (size_t i = 0; i < j->obs->n; i++)
+		r->mean += j->obs->v[i].y * (double)j->obs->v[i].n / (double)r->n_laps;
 	r->curvature = j->setup->curvature;
 	if (j->obs->n == 0) {
 		snprintf(r->why, sizeof r->why, "no reading to fit");

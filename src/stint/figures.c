@@ -1,5 +1,4 @@
 #include "stint/figures.h"
-#include "model/internal.h"
 
 #include <gsl/gsl_eigen.h>
 #include <math.h>
@@ -106,44 +105,29 @@ static bool response_figures(struct figures *g, const struct model *m, size_t re
 	return !g->has_spread || symmetric_root(cov, g->root);
 }
 
-/* Mean of a channel's fitted readings, weighted by their laps; NAN without any. */
-static bool mean_wear(const struct model *m, size_t channel, double *out)
-{
-	struct obs_list o = {0};
-	double sum = 0, laps = 0;
-	bool ok = observe_wear(m->book, channel, &o);
-	for (size_t i = 0; ok && i < o.n; i++) {
-		sum += o.v[i].y * (double)o.v[i].n;
-		laps += (double)o.v[i].n;
-	}
-	obs_free(&o);
-	*out = laps > 0 ? sum / laps : NAN;
-	return ok;
-}
-
 double figures_pace_loss(const struct stint_figures *f, double age_slope)
 {
 	return f->mean_wear > 0 ? age_slope / f->mean_wear : 0;
 }
 
 /* What a worn tyre costs: given, or from the slope of lap time on tyre age. */
-static bool find_pace_loss(struct stint_figures *f, const struct model *m, int limiting)
+static void find_pace_loss(struct stint_figures *f, const struct model *m, int limiting)
 {
 	const struct stint_plan *plan = &m->book->stint;
 	bool found;
 	double slope = figures_slope(m, RESPONSE_TIME, COV_TYRE_AGE, &found);
 	if (plan->pace_loss.has && !plan->pace_loss_auto) {
 		f->rules.pace_loss = plan->pace_loss.v;
-		return true;
+		return;
 	}
-	if (limiting >= 0 && !mean_wear(m, (size_t)limiting, &f->mean_wear))
-		return false;
+	if (limiting >= 0)
+		f->mean_wear = m->responses[1 + limiting].mean;
 	if (!found) {
 		figures_note(f, "loss of pace with wear: none counted, %s",
 			plan->pace_loss_auto ? "the runs have no slope of lap time on tyre age"
 					     : "the book's stint has no pace-loss and the runs no slope "
 					       "of lap time on tyre age");
-		return true;
+		return;
 	}
 	f->auto_loss = true;
 	f->rules.pace_loss = figures_pace_loss(f, slope);
@@ -151,7 +135,6 @@ static bool find_pace_loss(struct stint_figures *f, const struct model *m, int l
 		"tyre age", f->rules.pace_loss);
 	if (f->rules.pace_loss < 0)
 		figures_note(f, "lap time falls with tyre age in these runs: check fuel and track");
-	return true;
 }
 
 static void find_fuel(struct stint_figures *f, const struct model *m)
@@ -207,10 +190,12 @@ bool figures_find(struct stint_figures *f, const struct model *m, const fix *she
 		f->kappa[c].known = x->method != EXCHANGE_NONE && isfinite(x->value) && x->value > 0;
 		f->kappa[c].value = x->value;
 		f->kappa[c].se = isfinite(x->se) ? x->se : 0;
+		f->correlation[c] = fmax(-1, fmin(1, x->correlation));
 		if (!f->response[1 + c].fitted)
 			figures_note(f, "wear %s: no readings, left out", m->book->channels[c]);
 	}
-	return find_pace_loss(f, m, model_limiting_channel(m, reference)) || err_memory(err);
+	find_pace_loss(f, m, model_limiting_channel(m, reference));
+	return true;
 }
 
 struct stint_pace figures_pace(const struct stint_figures *f,
