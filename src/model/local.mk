@@ -12,4 +12,6 @@ libtreadlight_a_SOURCES += \
 	src/model/reml.c \
 	src/model/reml.h \
 	src/model/response.c \
-	src/model/terms.c
+	src/model/terms.c \
+	src/model/verdict.c \
+	src/model/verdict.h

@@ -1,0 +1,59 @@
+#include "model/verdict.h"
+
+const char *verdict_word(enum verdict v)
+{
+	switch (v) {
+	case VERDICT_NOT_TESTED:
+		return "not tested";
+	case VERDICT_CANT_TELL:
+		return "can't tell";
+	case VERDICT_SAME:
+		return "the same";
+	case VERDICT_KINDER:
+		return "kinder";
+	case VERDICT_ONLY_SLOWER:
+		return "only slower";
+	case VERDICT_HARDER:
+		return "harder";
+	case VERDICT_FASTER:
+		return "faster";
+	case VERDICT_SLOWER:
+		return "slower";
+	case VERDICT_LESS:
+		return "less";
+	case VERDICT_MORE:
+		return "more";
+	}
+	return "";
+}
+
+static enum verdict side(const struct estimate *e, enum verdict below, enum verdict above)
+{
+	if (!e->known)
+		return VERDICT_NOT_TESTED;
+	if (e->value == 0 && (!e->has_interval || (e->low == 0 && e->high == 0)))
+		return VERDICT_SAME;
+	if (!e->has_interval)
+		return VERDICT_CANT_TELL;
+	return e->high < 0 ? below : e->low > 0 ? above : VERDICT_CANT_TELL;
+}
+
+enum verdict verdict_time(const struct estimate *delta)
+{
+	return side(delta, VERDICT_FASTER, VERDICT_SLOWER);
+}
+
+enum verdict verdict_wear(const struct estimate *delta)
+{
+	return side(delta, VERDICT_LESS, VERDICT_MORE);
+}
+
+enum verdict verdict_like(const struct like_delta *like, const struct estimate *raw)
+{
+	if (!like->delta.known && raw->known)
+		return VERDICT_CANT_TELL; /* no exchange rate */
+	enum verdict v = side(&like->delta, VERDICT_KINDER, VERDICT_HARDER);
+	if (v == VERDICT_HARDER && raw->known && raw->value < 0)
+		return VERDICT_ONLY_SLOWER;
+	return v;
+}

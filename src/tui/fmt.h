@@ -1,0 +1,26 @@
+/*
+ * Figures as text: never more digits than the interval supports, deltas signed,
+ * points of a column under each other.
+ */
+#ifndef TUI_FMT_H
+#define TUI_FMT_H
+
+#include "model/model.h"
+
+enum { FMT_SIZE = 40 };
+
+/* Decimals worth showing for a figure known to +-half, at most `most`. */
+int fmt_decimals(double half, int most);
+/* Decimals for an estimate; `most` where it has no interval. */
+int fmt_estimate_decimals(const struct estimate *e, int most);
+/* "+0.18", "0.00"; zero has no sign. */
+const char *fmt_signed(double v, int decimals, char *buf);
+const char *fmt_plain(double v, int decimals, char *buf);
+/* "-0.17 to -0.07"; "no interval" where there is none, "" where nothing is known. */
+const char *fmt_interval(const struct estimate *e, int decimals, char *buf);
+/* "1:38.420" */
+const char *fmt_lap(double seconds, int decimals, char *buf);
+/* "71 in 100"; never 0 or 100 where it is not certain. */
+const char *fmt_chance(double p, char *buf);
+
+#endif

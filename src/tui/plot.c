@@ -1,0 +1,90 @@
+#include "tui/plot.h"
+
+#include "tui/term.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { PLOT_MIN_W = 8, PLOT_MIN_H = 2 };
+
+bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, double y1)
+{
+	p->in = (struct area){a.y, a.x + 1, a.h - 1, a.w - 1};
+	p->x0 = x0;
+	p->x1 = x1 != x0 ? x1 : x0 + 1;
+	p->y0 = y0;
+	p->y1 = y1 != y0 ? y1 : y0 + 1;
+	p->braille = term_is_utf8();
+	p->dots = NULL;
+	if (p->in.w < PLOT_MIN_W || p->in.h < PLOT_MIN_H)
+		return false;
+	p->dots = calloc((size_t)p->in.w * (size_t)p->in.h, 1);
+	if (!p->dots)
+		return false;
+	for (int y = 0; y < p->in.h; y++)
+		scr_glyph(a.y + y, a.x, DIM, 0x2502, '|');
+	scr_glyph(a.y + p->in.h, a.x, DIM, 0x2514, '+');
+	for (int x = 0; x < p->in.w; x++)
+		scr_glyph(a.y + p->in.h, a.x + 1 + x, DIM, 0x2500, '-');
+	return true;
+}
+
+/* Position in fine steps from the top left; false outside. */
+static bool place(const struct plot *p, double x, double y, int fine_x, int fine_y, int *px, int *py)
+{
+	double fx = (x - p->x0) / (p->x1 - p->x0), fy = (y - p->y1) / (p->y0 - p->y1);
+	if (!isfinite(fx) || !isfinite(fy))
+		return false;
+	int w = p->in.w * fine_x, h = p->in.h * fine_y;
+	bool in = fx >= 0 && fx <= 1 && fy >= 0 && fy <= 1;
+	fx = fx < 0 ? 0 : fx > 1 ? 1 : fx;
+	fy = fy < 0 ? 0 : fy > 1 ? 1 : fy;
+	*px = (int)lround(fx * (w - 1));
+	*py = (int)lround(fy * (h - 1));
+	return in;
+}
+
+void plot_dot(struct plot *p, double x, double y)
+{
+	static const unsigned char bits[4][2] = {{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20},
+		{0x40, 0x80}};
+	int px, py;
+	if (!p->dots || !place(p, x, y, p->braille ? 2 : 1, p->braille ? 4 : 1, &px, &py))
+		return;
+	if (p->braille)
+		p->dots[(py / 4) * p->in.w + px / 2] |= bits[py % 4][px % 2];
+	else
+		p->dots[py * p->in.w + px] = 1;
+}
+
+void plot_line(struct plot *p, double x0, double y0, double x1, double y1)
+{
+	int n = 4 * (p->in.w + p->in.h);
+	for (int i = 0; i <= n; i++)
+		plot_dot(p, x0 + (x1 - x0) * i / n, y0 + (y1 - y0) * i / n);
+}
+
+void plot_end(struct plot *p, enum style style)
+{
+	for (int y = 0; p->dots && y < p->in.h; y++)
+		for (int x = 0; x < p->in.w; x++) {
+			unsigned char d = p->dots[y * p->in.w + x];
+			if (d)
+				scr_glyph(p->in.y + y, p->in.x + x, style, 0x2800u + d, '.');
+		}
+}
+
+void plot_mark(const struct plot *p, double x, double y, char mark, enum style style)
+{
+	int px, py;
+	if (!p->dots || !isfinite(x) || !isfinite(y))
+		return;
+	place(p, x, y, 1, 1, &px, &py);
+	scr_glyph(p->in.y + py, p->in.x + px, style, (unsigned char)mark, mark);
+}
+
+void plot_free(struct plot *p)
+{
+	free(p->dots);
+	p->dots = NULL;
+}

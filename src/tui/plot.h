@@ -1,0 +1,33 @@
+/*
+ * A small picture: dots and marks over two axes. Braille dots (2 by 4 to a
+ * character) where the terminal shows UTF-8, one plain character a cell otherwise.
+ *
+ * Call order: plot_begin(), any of plot_dot(), plot_line(), plot_mark(), plot_end().
+ */
+#ifndef TUI_PLOT_H
+#define TUI_PLOT_H
+
+#include "tui/scr.h"
+
+struct plot {
+	struct area in; /* the canvas, without axes and labels */
+	double x0, x1, y0, y1;
+	bool braille;
+	unsigned char *dots; /* owned [in.h * in.w]: the dots of a cell */
+};
+
+/*
+ * Axes and labels in the area, values from x0 to x1 left to right and y0 to y1 bottom
+ * to top (y0 > y1 turns it over). False if the area is too small or memory is short:
+ * then nothing is drawn.
+ */
+bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, double y1);
+void plot_dot(struct plot *p, double x, double y);
+void plot_line(struct plot *p, double x0, double y0, double x1, double y1);
+/* Paint the dots; then marks go on top of them. */
+void plot_end(struct plot *p, enum style style);
+/* One letter; outside the picture it stands at the border. */
+void plot_mark(const struct plot *p, double x, double y, char mark, enum style style);
+void plot_free(struct plot *p);
+
+#endif

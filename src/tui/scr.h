@@ -1,0 +1,46 @@
+/*
+ * Putting text on the screen. Every text passes the sanitiser of base/text.h on its
+ * way, so no byte of a file reaches the terminal raw; text is cut at its width, and
+ * a wide character is never halved. Where the terminal shows no UTF-8, ASCII stands in.
+ */
+#ifndef TUI_SCR_H
+#define TUI_SCR_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* Colour never carries meaning alone: each style goes with a word or a mark. */
+enum style { PLAIN, BOLD, DIM, ACCENT, WARN, STYLES };
+
+struct area {
+	int y, x, h, w;
+};
+
+/* After term_open(): sets the styles up. */
+void scr_open(void);
+int scr_rows(void);
+int scr_cols(void);
+
+/* Begin a frame: everything blank (costs no bytes where the same is painted again). */
+void scr_erase(void);
+/* Blank a part of the screen. */
+void scr_blank(struct area a);
+
+/* Text at (y, x), at most `width` columns. Returns the columns used. */
+int scr_text(int y, int x, int width, enum style style, const char *text);
+int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
+	__attribute__((format(printf, 5, 6)));
+/* Ending at column x + width. */
+void scr_right(int y, int x, int width, enum style style, const char *text);
+/* One character: `wide` where the terminal shows UTF-8, else `plain`. */
+void scr_glyph(int y, int x, enum style style, unsigned wide, char plain);
+/* Text broken at blanks into lines of `width`, at most `lines` of them; returns the lines used. */
+int scr_wrap(int y, int x, int width, int lines, enum style style, const char *text);
+
+/* Columns that a text takes once it is made safe. */
+int scr_width(const char *text);
+
+/* Stage the frame; with a cursor where a field is being typed (y < 0: none). */
+void scr_stage(int cursor_y, int cursor_x);
+
+#endif

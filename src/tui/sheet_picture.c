@@ -1,0 +1,229 @@
+#include "tui/sheet.h"
+
+#include "tui/fmt.h"
+#include "tui/plot.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Where the model puts the set-ups that were driven. */
+bool sheet_collect_driven(struct app *app, struct sheet_page *s)
+{
+	const struct book *b = &app->book;
+	free(s->driven);
+	s->driven = NULL;
+	s->n_driven = 0;
+	if (!app->model || b->n_runs == 0)
+		return true;
+	s->driven = calloc(b->n_runs, sizeof *s->driven);
+	if (!s->driven)
+		return false;
+	for (size_t i = 0; i < b->n_runs; i++) {
+		struct sheet_driven *d = &s->driven[s->n_driven];
+		bool again = false; /* repeats of one set-up fall on one dot */
+		for (size_t j = 0; j < i && !again; j++)
+			again = memcmp(b->runs[i].values, b->runs[j].values,
+					b->runs[i].n_values * sizeof(fix)) == 0;
+		if (again || run_fitted_laps(&b->runs[i]) == 0)
+			continue;
+		struct estimate t = model_value(app->model, RESPONSE_TIME, b->runs[i].values);
+		if (!t.known)
+			continue;
+		d->time = t.value;
+		for (size_t c = 0; c < b->n_channels; c++) {
+			struct estimate w = model_value(app->model, 1 + c, b->runs[i].values);
+			d->known[c] = w.known;
+			d->wear[c] = w.value;
+		}
+		s->n_driven++;
+	}
+	return true;
+}
+
+/*
+ * From the sheet as it was opened or saved, with the holds and freezes of now. A
+ * nudge does not move the frontier, so it is not computed again for one.
+ */
+void sheet_update_frontier(struct app *app, struct sheet_page *s)
+{
+	if (!s->frontier_stale)
+		return;
+	s->frontier_stale = false;
+	s->scale_stale = true;
+	s->point = -1;
+	frontier_free(s->frontier);
+	s->frontier = NULL;
+	s->frontier_why[0] = '\0';
+	const struct sheet *ref = book_reference(&app->book);
+	if (!app->model || !ref) {
+		snprintf(s->frontier_why, sizeof s->frontier_why, "nothing can be predicted yet");
+		return;
+	}
+	struct sheet start;
+	struct err err;
+	err_clear(&err);
+	sheet_init(&start);
+	if (!sheet_copy(&start, &app->saved)) {
+		snprintf(s->frontier_why, sizeof s->frontier_why, "out of memory");
+		return;
+	}
+	const struct sheet *now = app_sheet(app);
+	memcpy(start.locked, now->locked, now->n_pairs * sizeof *now->locked);
+	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
+	struct frontier_options o = {.save = {SAVE_CHANNEL, (int)s->channel}};
+	s->frontier = frontier_new(app->model, &start, ref, &o, &err);
+	if (!s->frontier)
+		snprintf(s->frontier_why, sizeof s->frontier_why, "%.190s", err.text);
+	sheet_free(&start);
+}
+
+struct scale {
+	double x0, x1, y0, y1;
+	bool any;
+};
+
+static void widen(struct scale *s, double x, double y)
+{
+	if (!isfinite(x) || !isfinite(y))
+		return;
+	if (!s->any) {
+		*s = (struct scale){x, x, y, y, true};
+		return;
+	}
+	s->x0 = fmin(s->x0, x);
+	s->x1 = fmax(s->x1, x);
+	s->y0 = fmin(s->y0, y);
+	s->y1 = fmax(s->y1, y);
+}
+
+/* The scale stays while the sheet is inside it, so that a nudge moves one mark only. */
+static void update_scale(struct sheet_page *s, const struct scale *all, double x, double y)
+{
+	bool inside = x >= s->x0 && x <= s->x1 && y >= s->y0 && y <= s->y1;
+	if (!s->scale_stale && inside)
+		return;
+	double mx = 0.06 * (all->x1 - all->x0), my = 0.06 * (all->y1 - all->y0);
+	mx = mx > 0 ? mx : 0.05;
+	my = my > 0 ? my : 0.05;
+	s->x0 = all->x0 - mx;
+	s->x1 = all->x1 + mx;
+	s->y0 = all->y0 - my;
+	s->y1 = all->y1 + my;
+	s->scale_stale = false;
+}
+
+static void frontier_xy(const struct sheet_page *s, const struct estimate *rt,
+	const struct estimate *rw, size_t i, double *x, double *y)
+{
+	const struct frontier_point *p = &s->frontier->points[i];
+	*x = p->has_wear ? rw->value + p->wear_delta : NAN;
+	*y = rt->value + p->time_delta;
+}
+
+static void draw_dots(const struct sheet_page *s, struct plot *p, const struct estimate *rt,
+	const struct estimate *rw)
+{
+	for (size_t i = 0; i < s->n_driven; i++)
+		if (s->driven[i].known[s->channel])
+			plot_dot(p, s->driven[i].wear[s->channel], s->driven[i].time);
+	double ox = NAN, oy = NAN;
+	for (size_t i = 0; s->frontier && i < s->frontier->n; i++) {
+		double x, y;
+		frontier_xy(s, rt, rw, i, &x, &y);
+		if (isfinite(ox))
+			plot_line(p, ox, oy, x, y);
+		ox = x;
+		oy = y;
+	}
+}
+
+static struct scale scale_of(const struct sheet_page *s, const struct estimate *rt,
+	const struct estimate *rw)
+{
+	struct scale all = {.any = false};
+	if (rt->known && rw->known)
+		widen(&all, rw->value, rt->value);
+	for (size_t i = 0; i < s->n_driven; i++)
+		if (s->driven[i].known[s->channel])
+			widen(&all, s->driven[i].wear[s->channel], s->driven[i].time);
+	for (size_t i = 0; s->frontier && rt->known && rw->known && i < s->frontier->n; i++) {
+		double x, y;
+		frontier_xy(s, rt, rw, i, &x, &y);
+		widen(&all, x, y);
+	}
+	return all;
+}
+
+static void draw_labels(const struct app *app, const struct sheet_page *s, struct area a)
+{
+	char low[FMT_SIZE], high[FMT_SIZE];
+	int bottom = a.y + a.h - 1;
+	scr_printf(a.y, a.x, a.w, DIM, "lap time %s at the top", fmt_lap(s->y1, 2, high));
+	scr_printf(bottom, a.x, a.w, DIM, "%s", fmt_lap(s->y0, 2, low));
+	char label[96];
+	snprintf(label, sizeof label, "wear %s %s to %s", app->book.channels[s->channel],
+		fmt_plain(s->x0, 2, low), fmt_plain(s->x1, 2, high));
+	scr_right(bottom, a.x, a.w, DIM, label);
+}
+
+static void draw_legend(const struct sheet_page *s, struct area a)
+{
+	if (s->point >= 0 && s->frontier) {
+		const struct frontier_point *p = &s->frontier->points[s->point];
+		char t[FMT_SIZE], w[FMT_SIZE];
+		scr_printf(a.y, a.x, a.w, ACCENT, "f: point %d of %zu, lap %s, wear %s; t takes it",
+			s->point + 1, s->frontier->n, fmt_signed(p->time_delta, 3, t),
+			p->has_wear ? fmt_signed(p->wear_delta, 2, w) : "not known");
+		return;
+	}
+	scr_text(a.y, a.x, a.w, DIM, s->frontier ? "o reference  x this sheet  dots: driven, frontier"
+						 : "o reference  x this sheet  dots: driven");
+}
+
+void sheet_draw_picture(struct app *app, struct area a)
+{
+	struct sheet_page *s = sheet_page_of(app);
+	struct plot p;
+	if (!app->told.known || a.h < 4) {
+		scr_text(a.y, a.x, a.w, DIM, "no picture: nothing can be predicted yet");
+		return;
+	}
+	sheet_update_frontier(app, s);
+	struct estimate none = {.known = false};
+	struct estimate rt = none, rw = none;
+	if (app->against.values) {
+		rt = model_value(app->model, RESPONSE_TIME, app->against.values);
+		rw = model_value(app->model, 1 + s->channel, app->against.values);
+	}
+	const struct estimate *t = &app->told.value[RESPONSE_TIME];
+	const struct estimate *w = &app->told.value[1 + s->channel];
+	struct scale all = scale_of(s, &rt, &rw);
+	bool here = t->known && w->known;
+	if (here)
+		widen(&all, w->value, t->value);
+	if (!all.any) {
+		scr_text(a.y, a.x, a.w, DIM, "no picture: no wear of this channel is known");
+		return;
+	}
+	update_scale(s, &all, here ? w->value : s->x0, here ? t->value : s->y0);
+	draw_legend(s, (struct area){a.y, a.x, 1, a.w});
+	struct area canvas = {a.y + 1, a.x, a.h - 1, a.w};
+	struct area inner = {a.y + 2, a.x, a.h - 3, a.w};
+	if (plot_begin(&p, inner, s->x0, s->x1, s->y0, s->y1)) {
+		draw_dots(s, &p, &rt, &rw);
+		plot_end(&p, PLAIN);
+		if (rt.known && rw.known)
+			plot_mark(&p, rw.value, rt.value, 'o', BOLD);
+		if (s->point >= 0 && s->frontier) {
+			double x, y;
+			frontier_xy(s, &rt, &rw, (size_t)s->point, &x, &y);
+			plot_mark(&p, x, y, 'f', ACCENT);
+		}
+		if (here)
+			plot_mark(&p, w->value, t->value, 'x', BOLD);
+	}
+	plot_free(&p);
+	draw_labels(app, s, canvas);
+}

@@ -1,0 +1,211 @@
+#include "tui/sheet.h"
+
+#include <stdio.h>
+#include <string.h>
+
+/*
+ * Columns of the table, by its width. A value's column has one place for the marker
+ * before it and two for its marks: '!' past a caution or '=' frozen, '<' changed.
+ */
+struct columns {
+	int label, label_w, unit, unit_w, was_front, was_rear, front, rear, value_w, difference,
+		difference_w, held, minutes;
+};
+
+static struct columns columns_for(int width)
+{
+	struct columns c = {.label = 1, .label_w = 13, .unit = -1, .was_front = -1, .was_rear = -1,
+		.minutes = -1, .value_w = 7, .difference_w = 7};
+	int x = c.label + c.label_w;
+	if (width >= 54) {
+		c.unit = x + 1;
+		c.unit_w = 5;
+		x = c.unit + c.unit_w;
+	}
+	if (width >= 74) {
+		c.was_front = x + 1;
+		c.was_rear = c.was_front + 8;
+		x = c.was_rear + 7;
+	}
+	c.front = x;
+	c.rear = c.front + c.value_w + 2;
+	c.difference = c.rear + c.value_w + 2;
+	c.held = c.difference + c.difference_w + 1;
+	if (width >= 78)
+		c.minutes = c.held + 5;
+	return c;
+}
+
+static void print_value(const struct adjustable *a, fix v, char *buf, size_t size)
+{
+	fix_print_min(v, fix_decimals(a->step), buf, size);
+}
+
+static void draw_heading(const struct app *app, const struct columns *c, int y)
+{
+	scr_text(y, c->label, c->label_w, DIM, "adjustable");
+	if (c->unit >= 0)
+		scr_text(y, c->unit, c->unit_w, DIM, "unit");
+	if (c->was_front >= 0) {
+		char was[80];
+		snprintf(was, sizeof was, "in %s", app->book.reference);
+		scr_right(y, c->unit + c->unit_w, c->was_rear + 7 - c->unit - c->unit_w, DIM, was);
+	}
+	scr_right(y, c->front, c->value_w, DIM, "front");
+	scr_right(y, c->rear, c->value_w, DIM, "rear");
+	scr_right(y, c->difference - 2, c->difference_w + 2, DIM, "fr-rear");
+	if (c->minutes >= 0)
+		scr_right(y, c->minutes, 5, DIM, "min");
+}
+
+/* One value with marker and marks, its right edge at x + value_w. */
+static void draw_value(const struct app *app, const struct columns *c, int y, int x, int a,
+	bool marked)
+{
+	const struct adjustable *ad = &app->book.car.adjustables[a];
+	const struct sheet *s = app_sheet(app);
+	fix v = s->values[a];
+	char text[32], marks[3] = "  ";
+	print_value(ad, v, text, sizeof text);
+	bool caution = car_caution(ad, v) != 0;
+	bool changed = app->against.values && app->against.values[a] != v;
+	marks[0] = caution ? '!' : s->frozen[a] ? '=' : ' ';
+	marks[1] = changed ? '<' : ' ';
+	scr_right(y, x, c->value_w, caution ? WARN : PLAIN, text);
+	scr_text(y, x + c->value_w, 2, caution ? WARN : PLAIN, marks);
+	if (marked)
+		scr_text(y, x + c->value_w - (int)strlen(text) - 1, 1, ACCENT, ">");
+}
+
+static void draw_was(const struct app *app, const struct columns *c, int y,
+	const struct sheet_row *r)
+{
+	char text[32];
+	const struct adjustable *ads = app->book.car.adjustables;
+	if (c->was_front < 0 || !app->against.values)
+		return;
+	if (r->front >= 0) {
+		print_value(&ads[r->front], app->against.values[r->front], text, sizeof text);
+		scr_right(y, c->was_front, 7, DIM, text);
+	}
+	if (r->rear >= 0) {
+		print_value(&ads[r->rear], app->against.values[r->rear], text, sizeof text);
+		scr_right(y, c->was_rear, 7, DIM, text);
+	}
+}
+
+static void draw_minutes(const struct app *app, const struct columns *c, int y,
+	const struct sheet_row *r)
+{
+	double minutes = 0;
+	bool has = false;
+	int members[2] = {r->front, r->rear};
+	if (c->minutes < 0)
+		return;
+	for (int i = 0; i < 2; i++)
+		if (members[i] >= 0 && app->book.car.adjustables[members[i]].has_minutes) {
+			minutes += app->book.car.adjustables[members[i]].minutes;
+			has = true;
+		}
+	char text[32];
+	snprintf(text, sizeof text, "%.3g", minutes);
+	if (has)
+		scr_right(y, c->minutes, 5, DIM, text);
+}
+
+static void draw_pair(const struct app *app, const struct columns *c, int y,
+	const struct sheet_row *r, int current)
+{
+	const struct adjustable *ads = app->book.car.adjustables;
+	const struct sheet *s = app_sheet(app);
+	char text[32];
+	draw_value(app, c, y, c->front, r->front, r->front == current);
+	draw_value(app, c, y, c->rear, r->rear, r->rear == current);
+	int d = fix_decimals(ads[r->front].step), e = fix_decimals(ads[r->rear].step);
+	fix_print_min(s->values[r->front] - s->values[r->rear], d > e ? d : e, text, sizeof text);
+	scr_right(y, c->difference, c->difference_w, PLAIN, text);
+	if (s->locked[r->pair])
+		scr_text(y, c->held, 4, PLAIN, "held");
+}
+
+static void draw_row(const struct app *app, const struct columns *c, int y,
+	const struct sheet_row *r, int current)
+{
+	const struct adjustable *a =
+		&app->book.car.adjustables[r->front >= 0 ? r->front : r->rear];
+	scr_text(y, c->label, c->label_w, PLAIN, a->label);
+	if (c->unit >= 0)
+		scr_text(y, c->unit, c->unit_w, DIM, a->unit);
+	draw_was(app, c, y, r);
+	draw_minutes(app, c, y, r);
+	if (r->pair >= 0) {
+		draw_pair(app, c, y, r, current);
+		return;
+	}
+	int one = r->front >= 0 ? r->front : r->rear;
+	int x = a->axle == AXLE_CAR ? (c->front + c->rear) / 2 : r->front >= 0 ? c->front : c->rear;
+	draw_value(app, c, y, x, one, one == current);
+}
+
+/* Limits, step and what it was: in fixed places, so that a move sends few bytes. */
+static int draw_limits(struct app *app, int y, int width, int lines)
+{
+	int a = sheet_current(app);
+	if (a < 0 || lines < 1)
+		return 0;
+	const struct adjustable *ad = &app->book.car.adjustables[a];
+	const struct sheet *s = app_sheet(app);
+	char low[32], high[32], step[32], was[32] = "";
+	print_value(ad, ad->min, low, sizeof low);
+	print_value(ad, ad->max, high, sizeof high);
+	fix_print(edit_nudge_step(app->edit, a), step, sizeof step);
+	if (app->against.values && app->against.values[a] != s->values[a])
+		print_value(ad, app->against.values[a], was, sizeof was);
+	scr_printf(y, 1, width - 1, PLAIN, "limits %6s to %6s by %-5s %s%s%s%s", low, high, step,
+		width >= 54 ? ad->unit : "", was[0] ? ", was " : "", was,
+		s->frozen[a] ? ", frozen (=)" : "");
+	int side = car_caution(ad, s->values[a]);
+	if (!side || lines < 2)
+		return 1;
+	char text[512], limit[CAR_VALUE_SIZE];
+	car_value_text(ad, side > 0 ? ad->caution.max : ad->caution.min, limit, sizeof limit);
+	snprintf(text, sizeof text, "caution: %s the car profile's %s%s%.120s. The tyre maker's and "
+		"the series' limits stand above this figure.", side > 0 ? "above" : "below", limit,
+		ad->caution.note ? ", " : "", ad->caution.note ? ad->caution.note : "");
+	return 1 + scr_wrap(y + 1, 1, width - 1, lines - 1, WARN, text);
+}
+
+void sheet_draw_rows(struct app *app, struct area a)
+{
+	struct sheet_page *s = sheet_page_of(app);
+	struct columns c = columns_for(a.w);
+	int near = a.h >= 14 ? 5 : a.h >= 8 ? 2 : 1; /* lines for limits and caution */
+	int rows = a.h - 1 - near;
+	rows = rows < 1 ? 1 : rows;
+	if (rows > (int)s->n_shown)
+		rows = (int)s->n_shown;
+	s->screenful = rows;
+	s->top = list_scroll(s->top, s->cursor, (int)s->n_shown, rows);
+	int current = sheet_current(app);
+	draw_heading(app, &c, a.y);
+	for (int i = 0; i < rows && s->top + i < (int)s->n_shown; i++)
+		draw_row(app, &c, a.y + 1 + i, &s->rows[s->shown[s->top + i]], current);
+	int y = a.y + 1 + rows;
+	int left = a.y + a.h - y;
+	if ((int)s->n_shown > rows || s->filter[0]) {
+		char more[128];
+		snprintf(more, sizeof more, "rows %d to %d of %d%s%.40s", s->n_shown ? s->top + 1 : 0,
+			s->top + rows, (int)s->n_shown, s->filter[0] ? " that hold " : "", s->filter);
+		if (left > 1) {
+			scr_text(y, 1, a.w - 1, DIM, more);
+			y++;
+			left--;
+		}
+	} else if (left >= 4) {
+		y++; /* a blank line where there is room */
+		left--;
+	}
+	y += draw_limits(app, y, a.w, left);
+	if (a.y + a.h - y >= 2)
+		scr_text(a.y + a.h - 1, 1, a.w - 1, DIM, "< changed  ! past a caution  = frozen");
+}

@@ -1,0 +1,340 @@
+#include "tui/sheet.h"
+
+#include "balance/balance.h"
+#include "model/verdict.h"
+#include "tui/fmt.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Columns of the panel, from its left edge; a name, a figure, its change, the interval. */
+struct told_columns {
+	int name_w, value, value_w, change, change_w, interval, interval_w, doubt;
+	int time_decimals;
+	bool narrow;
+};
+
+static struct told_columns told_columns(int width)
+{
+	struct told_columns c;
+	c.narrow = width < 44;
+	c.name_w = c.narrow ? 5 : 12;
+	c.value = c.name_w;
+	c.value_w = 9;
+	c.change = c.value + c.value_w;
+	c.change_w = 7;
+	c.interval = c.change + c.change_w + (c.narrow ? 0 : 1);
+	c.interval_w = width - c.interval < 16 ? width - c.interval : 16;
+	c.doubt = c.interval + c.interval_w;
+	c.time_decimals = c.narrow ? 2 : 3;
+	return c;
+}
+
+static void response_name(const struct app *app, size_t r, bool narrow, char *buf, size_t size)
+{
+	if (r == RESPONSE_TIME)
+		snprintf(buf, size, narrow ? "lap" : "lap time");
+	else
+		snprintf(buf, size, narrow ? "%s" : "wear %s", app->book.channels[r - 1]);
+}
+
+/* "slower; front kinder, rear can't tell": the answer in words, before any figure. */
+static void headline(const struct app *app, char *buf, size_t size)
+{
+	const struct told *t = &app->told;
+	enum verdict time = verdict_time(&t->delta[RESPONSE_TIME]);
+	if (app->n_changes == 0) {
+		snprintf(buf, size, "as %s", app->book.reference);
+		return;
+	}
+	size_t n = (size_t)snprintf(buf, size, "%s%s", t->extrapolated ? "extrapolated: " : "",
+		time == VERDICT_CANT_TELL ? "can't tell if slower" : verdict_word(time));
+	for (size_t c = 0; c < app->book.n_channels && n < size; c++)
+		n += (size_t)snprintf(buf + n, size - n, "%s %s %s", c ? "," : ";",
+			app->book.channels[c],
+			verdict_word(verdict_like(&t->like[c], &t->delta[1 + c])));
+}
+
+/* The conditions that the figures are told at. */
+static void conditions(const struct app *app, char *buf, size_t size)
+{
+	const double *at = app->model->condition;
+	char effort[32], age[32], fuel[32], temp[32];
+	num_print(at[COV_EFFORT], effort, sizeof effort);
+	num_print(at[COV_TYRE_AGE], age, sizeof age);
+	num_print(at[COV_FUEL], fuel, sizeof fuel);
+	snprintf(temp, sizeof temp, "%.3g", at[COV_TRACK_TEMP]);
+	char tyres[48];
+	if (at[COV_TYRE_AGE] > 0)
+		snprintf(tyres, sizeof tyres, "tyres %.16s laps old", age);
+	else
+		snprintf(tyres, sizeof tyres, "new tyres");
+	snprintf(buf, size, "at effort %.16s, %s, %.16s kg", effort, tyres, fuel);
+	if (isfinite(at[COV_TRACK_TEMP]) && at[COV_TRACK_TEMP] != 0) {
+		size_t n = strlen(buf);
+		snprintf(buf + n, size - n, ", %.16s C", temp);
+	}
+}
+
+/* A figure right-aligned on its point: room for `most` decimals is kept. */
+static void figure(int y, int x, int w, enum style style, const char *text, int decimals, int most)
+{
+	int pad = most - decimals + (decimals == 0 && most > 0 ? 1 : 0);
+	scr_right(y, x, w - pad, style, text);
+}
+
+static void draw_change(const struct told_columns *c, int y, int x, const struct estimate *e,
+	int most, int point)
+{
+	char text[FMT_SIZE];
+	int d = fmt_estimate_decimals(e, most);
+	bool doubt = verdict_wear(e) == VERDICT_CANT_TELL;
+	enum style style = doubt ? DIM : PLAIN;
+	if (!e->known) {
+		scr_text(y, x + c->change + 1, c->change_w + c->interval_w, WARN, "not tested");
+		return;
+	}
+	figure(y, x + c->change, c->change_w, style, fmt_signed(e->value, d, text), d, point);
+	scr_right(y, x + c->interval, c->interval_w, style, fmt_interval(e, d, text));
+	if (doubt)
+		scr_text(y, x + c->doubt, 1, style, "?");
+}
+
+static void draw_response(const struct app *app, const struct told_columns *c, int y, int x,
+	size_t r)
+{
+	const struct told *t = &app->told;
+	char name[48], text[FMT_SIZE];
+	bool time = r == RESPONSE_TIME;
+	int most = time ? c->time_decimals : 2;
+	int point = c->narrow ? 2 : 3;
+	response_name(app, r, c->narrow, name, sizeof name);
+	scr_text(y, x, c->name_w, PLAIN, name);
+	const struct estimate *v = &t->value[r];
+	int d = fmt_estimate_decimals(v, most);
+	if (!v->known)
+		scr_right(y, x + c->value, c->value_w - 1, DIM, "-");
+	else
+		figure(y, x + c->value, c->value_w - 1, PLAIN,
+			time ? fmt_lap(v->value, d, text) : fmt_plain(v->value, d, text), d, point);
+	draw_change(c, y, x, &t->delta[r], most, point);
+}
+
+static void draw_like(const struct app *app, const struct told_columns *c, int y, int x, size_t ch)
+{
+	const struct like_delta *l = &app->told.like[ch];
+	char name[48], text[FMT_SIZE];
+	response_name(app, 1 + ch, c->narrow, name, sizeof name);
+	scr_text(y, x, c->name_w, PLAIN, name);
+	if (!l->delta.known && app->told.delta[1 + ch].known) {
+		scr_text(y, x + c->change + 1, c->change_w + c->interval_w, DIM, "no exchange rate");
+		return;
+	}
+	if (l->has_chance && app->n_changes > 0)
+		scr_right(y, x + c->value, c->value_w, PLAIN, fmt_chance(l->chance_better, text));
+	draw_change(c, y, x, &l->delta, 2, c->narrow ? 2 : 3);
+}
+
+/* --- what cannot be told --------------------------------------------------- */
+
+/* "Toe, front against rear" of a term; "" for terms that are no set-up. */
+static void term_words(const struct app *app, const struct term *t, char *buf, size_t size)
+{
+	const struct model *m = app->model;
+	buf[0] = '\0';
+	if (t->kind != TERM_LINEAR && t->kind != TERM_SQUARE && t->kind != TERM_PRODUCT)
+		return;
+	const struct coord *c = &m->coords[t->a];
+	char label[96];
+	const char *l = app->book.car.adjustables[c->adjustable].label;
+	text_safe(label, sizeof label, l, strlen(l));
+	const char *part = c->kind == COORD_COMMON ? ", front and rear together"
+			   : c->kind == COORD_DIFFERENCE ? ", front against rear"
+							 : "";
+	snprintf(buf, size, "%s%s%s", label,
+		t->kind == TERM_PRODUCT ? ", front against rear" : part,
+		t->kind == TERM_LINEAR ? "" : " (bend)");
+}
+
+static void untested_words(const struct app *app, char *buf, size_t size)
+{
+	const struct told *t = &app->told;
+	size_t n = (size_t)snprintf(buf, size, "not tested: ");
+	size_t start = n;
+	for (size_t i = 0; i < t->n_untested && n < size; i++) {
+		char words[160];
+		term_words(app, &app->model->responses[RESPONSE_TIME].terms[t->untested[i]], words,
+			sizeof words);
+		if (words[0])
+			n += (size_t)snprintf(buf + n, size - n, "%s%s", n > start ? "; " : "", words);
+	}
+	if (n == start)
+		buf[0] = '\0';
+}
+
+static void extrapolated_words(const struct app *app, char *buf, size_t size)
+{
+	const struct model *m = app->model;
+	bool out[256];
+	buf[0] = '\0';
+	if (!app->told.extrapolated || m->n_coords > 256)
+		return;
+	model_extrapolated(m, app_sheet(app)->values, out);
+	size_t n = (size_t)snprintf(buf, size, "extrapolated, beyond what was driven: ");
+	size_t start = n;
+	int last = -1;
+	for (size_t i = 0; i < m->n_coords && n < size; i++) {
+		if (!out[i] || m->coords[i].group == last)
+			continue;
+		char label[96];
+		const char *l = app->book.car.adjustables[m->coords[i].adjustable].label;
+		text_safe(label, sizeof label, l, strlen(l));
+		n += (size_t)snprintf(buf + n, size - n, "%s%s", n > start ? ", " : "", label);
+		last = m->coords[i].group;
+	}
+}
+
+/* --- balance --------------------------------------------------------------- */
+
+static int draw_balance_line(int y, int x, const struct told_columns *c, const char *name,
+	const struct opt_num *now, const struct opt_num *then)
+{
+	char text[FMT_SIZE];
+	if (!now->has)
+		return 0;
+	scr_text(y, x, c->name_w + 2, PLAIN, c->narrow ? name : name);
+	scr_printf(y, x + c->value + (c->narrow ? 3 : 1), c->value_w, PLAIN, "%5.1f %%",
+		100 * now->v);
+	if (then->has)
+		figure(y, x + c->change, c->change_w, PLAIN,
+			fmt_signed(100 * (now->v - then->v), 1, text), 1, c->narrow ? 2 : 3);
+	return 1;
+}
+
+static int draw_balance(const struct app *app, const struct told_columns *c, int y, int x)
+{
+	struct balance now = balance_of(&app->book.car, app_sheet(app)->values), then;
+	memset(&then, 0, sizeof then);
+	if (app->against.values)
+		then = balance_of(&app->book.car, app->against.values);
+	int at = y + 1;
+	at += draw_balance_line(at, x, c, c->narrow ? "load" : "load transf.",
+		&now.transfer_front_share, &then.transfer_front_share);
+	at += draw_balance_line(at, x, c, c->narrow ? "aero" : "aero", &now.aero_front_share,
+		&then.aero_front_share);
+	at += draw_balance_line(at, x, c, c->narrow ? "brake" : "brakes", &now.brake_front_share,
+		&then.brake_front_share);
+	if (at == y + 1)
+		return 0;
+	scr_text(y, x, c->change, DIM, "balance, front share");
+	return at - y;
+}
+
+static int balance_lines(const struct app *app)
+{
+	struct balance b = balance_of(&app->book.car, app_sheet(app)->values);
+	int n = b.transfer_front_share.has + b.aero_front_share.has + b.brake_front_share.has;
+	return n ? n + 1 : 0;
+}
+
+int sheet_told_height(const struct app *app, int width)
+{
+	(void)width;
+	int balance = balance_lines(app);
+	int n = (int)app->book.n_channels;
+	/* headline 2, heading, responses, heading, channels, balance, what cannot be told 3 */
+	return 2 + 1 + 1 + n + 1 + n + (balance ? balance + 1 : 0) + 3;
+}
+
+static int draw_heads(const struct app *app, const struct told_columns *c, struct area a, int y)
+{
+	char text[512];
+	headline(app, text, sizeof text);
+	enum style style = app->told.extrapolated ? WARN : BOLD;
+	int used = scr_wrap(y, a.x, a.w, 2, style, text);
+	y += 1;
+	if (used > 1)
+		y++;
+	conditions(app, text, sizeof text);
+	if (!c->narrow || used == 1)
+		scr_text(y++, a.x, a.w, DIM, text);
+	scr_right(y, a.x + c->change, c->change_w, DIM, "change");
+	scr_right(y, a.x + c->interval, c->interval_w, DIM, "95% interval");
+	if (!c->narrow)
+		scr_text(y, a.x, c->name_w + 6, DIM, "s, % per lap");
+	return y + 1;
+}
+
+static int draw_likes(struct app *app, const struct told_columns *c, struct area a, int y)
+{
+	char text[160];
+	snprintf(text, sizeof text, "at %s's pace", app->book.reference);
+	scr_text(y, a.x + c->change + c->change_w + 1 - (c->narrow ? 6 : 7), a.w, DIM, text);
+	scr_right(y, a.x + c->value, c->value_w, DIM, "kinder");
+	y++;
+	bool stretched = false;
+	for (size_t ch = 0; ch < app->book.n_channels; ch++) {
+		draw_like(app, c, y++, a.x, ch);
+		stretched = stretched || app->told.like[ch].stretched;
+	}
+	if (stretched)
+		scr_text(y++, a.x, a.w, WARN,
+			c->narrow ? "pace rate stretched past what was seen"
+				  : "the pace difference is beyond what was seen");
+	return y;
+}
+
+void sheet_draw_told(struct app *app, struct area a)
+{
+	struct told_columns c = told_columns(a.w - 1);
+	char text[600];
+	int y = a.y, end = a.y + a.h;
+	if (!app->told.known) {
+		snprintf(text, sizeof text, "Nothing can be predicted yet: %s", app->model_why);
+		y += scr_wrap(y, a.x, a.w, 6, PLAIN, text) + 1;
+		draw_balance(app, &c, y, a.x);
+		return;
+	}
+	y = draw_heads(app, &c, a, y);
+	for (size_t r = 0; r <= app->book.n_channels && y < end; r++)
+		draw_response(app, &c, y++, a.x, r);
+	if (app->against.values && y < end)
+		y = draw_likes(app, &c, a, y);
+	int balance = balance_lines(app);
+	if (balance && y + balance <= end) {
+		if (y + balance + 3 < end)
+			y++;
+		y += draw_balance(app, &c, y, a.x);
+	}
+	untested_words(app, text, sizeof text);
+	if (text[0] && y < end)
+		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
+	extrapolated_words(app, text, sizeof text);
+	if (text[0] && y < end)
+		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
+}
+
+void sheet_draw_brief(struct app *app, struct area a)
+{
+	char text[600], d[FMT_SIZE];
+	const struct told *t = &app->told;
+	if (!t->known) {
+		snprintf(text, sizeof text, "Nothing can be predicted yet: %s", app->model_why);
+		scr_wrap(a.y, a.x, a.w, a.h, PLAIN, text);
+		return;
+	}
+	headline(app, text, sizeof text);
+	for (size_t r = 0; r <= app->book.n_channels; r++) {
+		const struct estimate *e = &t->delta[r];
+		size_t n = strlen(text);
+		char name[48], range[FMT_SIZE];
+		if (!e->known)
+			continue;
+		response_name(app, r, true, name, sizeof name);
+		int dec = fmt_estimate_decimals(e, 2);
+		snprintf(text + n, sizeof text - n, "%s %s %s (%s)", r ? "," : ".", name,
+			fmt_signed(e->value, dec, d), fmt_interval(e, dec, range));
+	}
+	scr_wrap(a.y, a.x, a.w, a.h, PLAIN, text);
+}

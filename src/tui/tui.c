@@ -1,0 +1,102 @@
+#include "tui/tui.h"
+
+#include "tui/app.h"
+#include "tui/session.h"
+#include "tui/term.h"
+
+#include <signal.h>
+#include <stdio.h>
+
+/* All keys that wait, then one painting. */
+static unsigned take_keys(struct app *app)
+{
+	unsigned flags = UI_NONE;
+	while (!(flags & UI_QUIT) && term_keys_waiting()) {
+		int key = term_key();
+		if (key != K_NONE)
+			flags |= app_key(app, key);
+	}
+	return flags;
+}
+
+static void run(struct app *app)
+{
+	unsigned flags = UI_ALL | session_offer_recovery(app);
+	while (!(flags & UI_QUIT)) {
+		if (flags & UI_REPAINT)
+			term_repaint();
+		app_paint(app, flags);
+		if (!term_update())
+			return;
+		flags = UI_NONE;
+		unsigned events = term_wait(session_due_ms(app));
+		if (events & TERM_END)
+			return;
+		if (events & TERM_STOP)
+			term_suspend();
+		if (events & (TERM_RESIZE | TERM_RESUME | TERM_STOP))
+			flags |= UI_ALL;
+		flags |= session_idle(app);
+		if (events & TERM_KEYS)
+			flags |= take_keys(app);
+	}
+}
+
+unsigned act_suspend(struct app *app)
+{
+	(void)app;
+	term_suspend();
+	return UI_ALL;
+}
+
+static int tell_faults(const struct faults *f)
+{
+	char line[1024];
+	for (size_t i = 0; i < f->n; i++) {
+		err_format(&f->list[i], line, sizeof line);
+		fprintf(stderr, "%s\n", line);
+	}
+	if (f->total > f->n)
+		fprintf(stderr, "treadlight: and %zu more\n", f->total - f->n);
+	return err_status(faults_class(f));
+}
+
+static int tell(const struct err *err)
+{
+	char line[1024];
+	err_format(err, line, sizeof line);
+	fprintf(stderr, "%s\n", line);
+	return err_status(err->cls);
+}
+
+int tui_run(const char *dir, const char *sheet_id)
+{
+	struct app app;
+	struct faults faults;
+	struct err err;
+	err_clear(&err);
+	faults_init(&faults);
+	if (!term_check(&err)) /* before any file is touched */
+		return tell(&err);
+	if (!app_open(&app, dir, sheet_id, &faults)) {
+		int status = tell_faults(&faults);
+		faults_free(&faults);
+		app_close(&app);
+		return status;
+	}
+	faults_free(&faults);
+	if (!term_open(&err)) {
+		app_close(&app);
+		return tell(&err);
+	}
+	scr_open();
+	run(&app);
+	int sig = term_end_signal();
+	app_close(&app); /* the journal first: the terminal may be stuck */
+	term_close();
+	if (sig) { /* so that the shell sees what ended it */
+		signal(sig, SIG_DFL);
+		raise(sig);
+	}
+	return 0;
+}
