@@ -6,5 +6,12 @@ libtreadlight_a_SOURCES += \
 	src/plan/design_efficiency.c \
 	src/plan/design_own.h \
 	src/plan/design_screening.c \
+	src/plan/plan.c \
+	src/plan/plan.h \
+	src/plan/plan_detect.c \
+	src/plan/plan_factors.c \
+	src/plan/plan_order.c \
+	src/plan/plan_own.h \
+	src/plan/plan_sheet.c \
 	src/plan/power.c \
 	src/plan/power.h
