@@ -8,6 +8,10 @@
 static const struct cmd table[] = {
 	{"check", "BOOK", 1, 1, check_options, "read a book or a profile and list every fault",
 		"BOOK is a book's folder, or the file of a car or circuit profile.", check_run},
+	{"fit", "BOOK", 1, 1, fit_options, "what the runs say of each adjustment, and how surely", NULL,
+		fit_run},
+	{"predict", "BOOK SHEET", 2, 2, predict_options, "what to expect of a sheet",
+		NULL, predict_run},
 	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 

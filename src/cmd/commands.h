@@ -7,4 +7,10 @@
 extern const struct cmd_option check_options[];
 int check_run(const struct cmd_args *args);
 
+extern const struct cmd_option fit_options[];
+int fit_run(const struct cmd_args *args);
+
+extern const struct cmd_option predict_options[];
+int predict_run(const struct cmd_args *args);
+
 #endif

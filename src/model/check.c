@@ -1,8 +1,11 @@
 /* Is the model enough for the runs, and which laps stand far off? */
 #include "model/internal.h"
 
+#include "model/qr.h"
+
 #include <gsl/gsl_cdf.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -86,6 +89,35 @@ static double pure_error(const struct run_mean *v, size_t n, size_t n_runs, size
 	return ss;
 }
 
+/* Rank of the set-up columns over the runs of this response; SIZE_MAX: out of memory. */
+static size_t setup_rank(const struct fit_job *j, const struct reml_fit *f,
+	const struct response *r)
+{
+	const size_t p = j->setup->n;
+	bool others = false;
+	for (size_t t = p; t < r->n_terms; t++)
+		others = others || !r->within[t];
+	if (!others)
+		return f->rank_between;
+	double *rows = malloc((r->n_runs * p + 1) * sizeof *rows), *scale = malloc(p * sizeof *scale);
+	double *basis = NULL;
+	bool *dropped = malloc(p * sizeof *dropped);
+	size_t n = 0, n_null, rank = SIZE_MAX;
+	if (rows && scale && dropped) {
+		for (size_t i = 0; i < j->obs->n; i++)
+			if (i == 0 || j->obs->v[i].run != j->obs->v[i - 1].run)
+				memcpy(rows + p * n++, j->setup->rows + p * (size_t)j->obs->v[i].run,
+					p * sizeof *rows);
+		if (!rank_test(rows, n, p, p, REML_RANK_TOL, &rank, dropped, scale, &n_null, &basis))
+			rank = SIZE_MAX;
+	}
+	free(rows);
+	free(scale);
+	free(basis);
+	free(dropped);
+	return rank;
+}
+
 bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct reml_fit *f,
 	struct response *r)
 {
@@ -104,15 +136,16 @@ bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct re
 	for (size_t i = 0; i < n; i++)
 		all += v[i].weight * v[i].residual * v[i].residual;
 	r->lof_df2 = (double)(n - sets);
-	r->lof_df1 = r->df_run - r->lof_df2;
-	if (r->lof_df1 > 0 && r->lof_df2 > 0 && pure > 0) {
+	const size_t rank = setup_rank(j, f, r);
+	r->lof_df1 = (double)sets - (double)rank;
+	if (r->lof_df1 > 0 && r->lof_df2 > 0 && pure > 0 && rank != SIZE_MAX) {
 		r->lof_f = fmax(all - pure, 0) / r->lof_df1 / (pure / r->lof_df2);
 		r->has_lack_of_fit = isfinite(r->lof_f);
 		r->lof_p = gsl_cdf_fdist_Q(r->lof_f, r->lof_df1, r->lof_df2);
 	}
 	free(set);
 	free(v);
-	return pure >= 0;
+	return pure >= 0 && rank != SIZE_MAX;
 }
 
 static int compare_doubles(const void *a, const void *b)

@@ -1,6 +1,8 @@
 # src/model: one file a line, sorted
 libtreadlight_a_SOURCES += \
 	src/model/check.c \
+	src/model/effects.c \
+	src/model/effects.h \
 	src/model/exchange.c \
 	src/model/internal.h \
 	src/model/model.c \
@@ -14,4 +16,6 @@ libtreadlight_a_SOURCES += \
 	src/model/response.c \
 	src/model/terms.c \
 	src/model/verdict.c \
-	src/model/verdict.h
+	src/model/verdict.h \
+	src/model/words.c \
+	src/model/words.h

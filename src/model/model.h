@@ -158,6 +158,8 @@ struct like_delta {
 };
 struct like_delta model_like(const struct model *m, size_t channel, const fix *values,
 	const fix *against);
+/* The same for any contrast of the set-up terms; l is a row of m->like[channel]. */
+struct like_delta model_like_contrast(const struct model *m, size_t channel, const double *l);
 struct like_delta model_like_group(const struct model *m, size_t channel, size_t group,
 	const fix *values, const fix *against);
 

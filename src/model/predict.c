@@ -160,26 +160,32 @@ bool model_response_extrapolated(const struct model *m, const struct response *r
 	return outside(m, values, r->lo, r->hi, out);
 }
 
-static struct like_delta like(const struct model *m, size_t c, int group, const fix *values,
-	const fix *against)
+struct like_delta model_like_contrast(const struct model *m, size_t channel, const double *l)
 {
-	struct like_delta d = {.delta = delta(m, &m->like[c], group, values, against)};
-	const struct estimate time = delta(m, &m->like_time[c], group, values, against);
+	const struct response *r = &m->like[channel];
+	struct like_delta d = {.delta = model_contrast(r, l)};
+	const struct estimate time = model_contrast(&m->like_time[channel], l);
 	struct estimate *e = &d.delta;
 	if (!e->known || !time.known)
 		return d;
 	d.stretched = fabs(time.value) > m->time_spread;
 	if (!e->has_interval)
 		return d;
-	if (e->se > 0 || time.value != 0) {
-		const struct response *r = &m->like[c];
-		const double drift = time.value * m->exchange[c].se;
-		e->se = sqrt(e->se * e->se + drift * drift);
-		set_interval(e, e->df == r->df_run ? r->t_run : r->t_lap);
-	}
+	const double drift = time.value * m->exchange[channel].se;
+	e->se = sqrt(e->se * e->se + drift * drift);
+	set_interval(e, e->df == r->df_run ? r->t_run : r->t_lap);
 	d.has_chance = e->se > 0;
 	d.chance_better = d.has_chance ? gsl_cdf_tdist_P(-e->value / e->se, e->df) : 0;
 	return d;
+}
+
+static struct like_delta like(const struct model *m, size_t c, int group, const fix *values,
+	const fix *against)
+{
+	double l[ROW_MAX];
+	if (!delta_row(m, &m->like[c], group, values, against, l))
+		return (struct like_delta){.delta = {.se = NAN, .low = NAN, .high = NAN}};
+	return model_like_contrast(m, c, l);
 }
 
 struct like_delta model_like(const struct model *m, size_t channel, const fix *values,

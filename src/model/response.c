@@ -21,12 +21,7 @@ void response_free(struct response *r)
 	free(r->component);
 	free(r->lo);
 	free(r->hi);
-	r->terms = NULL;
-	r->b = r->cov = r->null_basis = r->scale = r->lo = r->hi = NULL;
-	r->within = r->estimable = NULL;
-	r->component = NULL;
-	r->n_terms = r->n_null = 0;
-	r->fitted = false;
+	memset(r, 0, sizeof *r);
 }
 
 static bool make_terms(const struct fit_job *j, struct response *r)

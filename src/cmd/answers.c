@@ -1,0 +1,231 @@
+#include "cmd/answers.h"
+
+#include "cmd/cmd.h"
+#include "model/verdict.h"
+#include "model/words.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+const char *answer_response_id(const struct model *m, size_t response, char *buf, size_t size)
+{
+	return book_response_id(m->book, response, buf, size);
+}
+
+bool answer_tested(const struct model *m, size_t response, const struct estimate *delta,
+	const fix *values, const fix *against)
+{
+	const struct response *r = &m->responses[response];
+	return delta->known && !model_response_extrapolated(m, r, values, NULL) &&
+		!model_response_extrapolated(m, r, against, NULL);
+}
+
+static double known(const struct estimate *e, double v)
+{
+	return e->known ? v : NAN;
+}
+
+static double bounded(const struct estimate *e, double v)
+{
+	return e->known && e->has_interval ? v : NAN;
+}
+
+static json_t *prediction(const struct model *m, size_t k, const fix *values, const fix *against)
+{
+	char id[32];
+	const struct estimate v = model_value(m, k, values), d = model_delta(m, k, values, against);
+	json_t *o = json_object();
+	json_object_set_new(o, "response", json_string(answer_response_id(m, k, id, sizeof id)));
+	json_object_set_new(o, "value", cmd_json_number(known(&v, v.value)));
+	json_object_set_new(o, "low", cmd_json_number(bounded(&v, v.low)));
+	json_object_set_new(o, "high", cmd_json_number(bounded(&v, v.high)));
+	json_object_set_new(o, "delta", cmd_json_number(known(&d, d.value)));
+	json_object_set_new(o, "delta-se", cmd_json_number(bounded(&d, d.se)));
+	json_object_set_new(o, "delta-low", cmd_json_number(bounded(&d, d.low)));
+	json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d, d.high)));
+	json_object_set_new(o, "tested", json_boolean(answer_tested(m, k, &d, values, against)));
+	return o;
+}
+
+json_t *answer_predictions(const struct model *m, const fix *values, const fix *against)
+{
+	json_t *a = json_array();
+	for (size_t k = 0; k < m->n_responses; k++)
+		json_array_append_new(a, prediction(m, k, values, against));
+	return a;
+}
+
+json_t *answer_like(const struct model *m, const fix *values, const fix *against)
+{
+	json_t *a = json_array();
+	for (size_t c = 0; c < m->book->n_channels; c++) {
+		const struct like_delta d = model_like(m, c, values, against);
+		json_t *o = json_object();
+		json_object_set_new(o, "channel", json_string(m->book->channels[c]));
+		json_object_set_new(o, "delta", cmd_json_number(known(&d.delta, d.delta.value)));
+		json_object_set_new(o, "delta-low", cmd_json_number(bounded(&d.delta, d.delta.low)));
+		json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d.delta, d.delta.high)));
+		json_object_set_new(o, "chance-better",
+			cmd_json_number(d.has_chance ? d.chance_better : NAN));
+		json_object_set_new(o, "stretched", json_boolean(d.stretched));
+		json_array_append_new(a, o);
+	}
+	return a;
+}
+
+void answer_signed(char *buf, size_t size, double v, int decimals)
+{
+	const double half = 0.5 * pow(10, -decimals);
+	snprintf(buf, size, "%+.*f", decimals, fabs(v) < half ? 0.0 : v);
+}
+
+static int half_decimals(const struct estimate *e, int least, int most)
+{
+	const int d = e->has_interval && e->high > e->low ? words_decimals((e->high - e->low) / 2) : most;
+	return d < least ? least : d > most ? most : d;
+}
+
+static void figure(char *buf, size_t size, bool time, const struct estimate *e, double v)
+{
+	if (!e->known)
+		snprintf(buf, size, "-");
+	else if (time)
+		laptime_print(v, half_decimals(e, 1, 3), buf, size);
+	else
+		snprintf(buf, size, "%.2f", v);
+}
+
+static void print_value(const struct estimate *e, bool time)
+{
+	char value[32], low[32], high[32], range[72] = "";
+	figure(value, sizeof value, time, e, e->value);
+	if (e->known && e->has_interval) {
+		figure(low, sizeof low, time, e, e->low);
+		figure(high, sizeof high, time, e, e->high);
+		snprintf(range, sizeof range, "%s to %s", low, high);
+	}
+	printf("%10s  ", value);
+	cmd_pad(stdout, range, 22);
+}
+
+static void print_delta(const struct estimate *e, const char *verdict)
+{
+	char value[32] = "-", low[32], high[32], range[72] = "";
+	const int d = half_decimals(e, 2, 3);
+	if (e->known)
+		answer_signed(value, sizeof value, e->value, d);
+	if (e->known && e->has_interval) {
+		answer_signed(low, sizeof low, e->low, d);
+		answer_signed(high, sizeof high, e->high, d);
+		snprintf(range, sizeof range, "%s to %s", low, high);
+	}
+	printf("  %8s  ", value);
+	cmd_pad(stdout, range, 18);
+	printf("  %s\n", verdict);
+}
+
+/* Words for a delta as driven; without an interval, why there is none. */
+static const char *direction(const struct estimate *d, enum verdict v)
+{
+	if (d->known && !d->has_interval)
+		return "no interval: no set-up was driven twice";
+	return v == VERDICT_LESS ? "less wear" : v == VERDICT_MORE ? "more wear" : verdict_word(v);
+}
+
+static void print_row(const struct model *m, size_t k, const fix *values, const fix *against)
+{
+	char name[64], words[96];
+	const struct estimate v = model_value(m, k, values), d = model_delta(m, k, values, against);
+	const bool beyond = d.known && !answer_tested(m, k, &d, values, against);
+	cmd_pad(stdout, words_response(m, k, name, sizeof name), 16);
+	print_value(&v, k == RESPONSE_TIME);
+	const enum verdict verdict = k == RESPONSE_TIME ? verdict_time(&d) : verdict_wear(&d);
+	snprintf(words, sizeof words, "%s%s", direction(&d, verdict), beyond ? ", extrapolated" : "");
+	print_delta(&d, words);
+}
+
+/* Kinder, or only slower? And in how many cases of a hundred kinder. */
+static void like_words(const struct model *m, size_t c, const struct like_delta *d,
+	const fix *values, const fix *against, char *buf, size_t size)
+{
+	const struct estimate wear = model_delta(m, 1 + c, values, against);
+	const char *verdict = direction(&d->delta, verdict_like(d, &wear));
+	const double chance = 100 * d->chance_better;
+	char in_100[16];
+	if (!m->like[c].fitted)
+		verdict = "no exchange rate";
+	snprintf(buf, size, "%s", verdict);
+	if (!d->has_chance)
+		return;
+	if (chance < 1 || chance > 99)
+		snprintf(in_100, sizeof in_100, "%s in 100", chance < 1 ? "under 1" : "over 99");
+	else
+		snprintf(in_100, sizeof in_100, "%.0f in 100", chance);
+	const size_t len = strlen(buf);
+	snprintf(buf + len, size - len, strcmp(verdict, "kinder") ? " (kinder: %s)" : " (%s)", in_100);
+}
+
+static void print_like(const struct model *m, size_t c, const fix *values, const fix *against)
+{
+	char name[64], words[160];
+	const struct like_delta d = model_like(m, c, values, against);
+	snprintf(name, sizeof name, "wear %s", m->book->channels[c]);
+	cmd_pad(stdout, name, 16);
+	printf("%10s  %22s", "", "");
+	like_words(m, c, &d, values, against, words, sizeof words);
+	print_delta(&d.delta, words);
+	if (d.stretched)
+		printf("                (the times differ by more than laps on one set-up did: "
+			"the exchange rate is stretched)\n");
+}
+
+static void print_untested(const struct model *m, const fix *values, const fix *against)
+{
+	int *terms = malloc((4 * m->n_coords + 64) * sizeof *terms);
+	bool *off = calloc(2 * m->n_coords + 1, sizeof *off);
+	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	bool *said = calloc(m->n_coords + 1, sizeof *said);
+	for (size_t k = 0; terms && said && k < m->n_responses; k++) {
+		const size_t n = model_untested(m, k, values, against, terms);
+		for (size_t i = 0; i < n; i++) {
+			const struct response *r = &m->responses[k];
+			const struct term *t = &r->terms[terms[i]];
+			if (said[t->a])
+				continue;
+			said[t->a] = true;
+			printf("not tested: %s\n",
+				cmd_safe(words_untested(m, r, (size_t)terms[i], words, sizeof words),
+					safe, sizeof safe));
+		}
+	}
+	if (off) {
+		model_extrapolated(m, values, off);
+		model_extrapolated(m, against, off + m->n_coords);
+	}
+	for (size_t c = 0; off && c < m->n_coords; c++)
+		if (off[c] || off[m->n_coords + c]) {
+			const struct term t = {.kind = TERM_LINEAR, .a = (int)c};
+			printf("beyond the driven range: %s\n",
+				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe));
+		}
+	free(terms);
+	free(off);
+	free(said);
+}
+
+void answer_table(const struct model *m, const fix *values, const fix *against)
+{
+	printf("%-16s%10s  %-22s  %8s  %-18s\n", "", "value", "95 %", "change", "95 %");
+	for (size_t k = 0; k < m->n_responses; k++)
+		print_row(m, k, values, against);
+	printf("like-for-like, brought to the same lap time by the exchange rate:\n");
+	for (size_t c = 0; c < m->book->n_channels; c++)
+		print_like(m, c, values, against);
+	print_untested(m, values, against);
+	for (size_t k = 0; k < m->n_responses; k++)
+		if (!m->responses[k].fitted) {
+			char name[64];
+			printf("%s: %s\n", words_response(m, k, name, sizeof name), m->responses[k].why);
+		}
+}

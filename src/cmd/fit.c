@@ -1,0 +1,360 @@
+/* fit BOOK: what the runs say of each adjustment, and how surely. */
+#include "cmd/answers.h"
+#include "cmd/cmd.h"
+#include "cmd/commands.h"
+#include "model/effects.h"
+#include "model/words.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+const struct cmd_option fit_options[] = {
+	CMD_OPTION_JSON,
+	CMD_OPTION_END,
+};
+
+static struct estimate term_estimate(const struct response *r, size_t t, double *l)
+{
+	memset(l, 0, r->n_terms * sizeof *l);
+	l[t] = 1;
+	return model_contrast(r, l);
+}
+
+static json_t *term_json(const struct response *r, size_t t, double *l)
+{
+	const struct estimate e = term_estimate(r, t, l);
+	const double tv = e.has_interval && e.se > 0 ? e.value / e.se : NAN;
+	json_t *o = json_object();
+	json_object_set_new(o, "id", json_string(r->terms[t].id));
+	json_object_set_new(o, "estimate", cmd_json_number(e.known ? e.value : NAN));
+	json_object_set_new(o, "se", cmd_json_number(e.has_interval ? e.se : NAN));
+	json_object_set_new(o, "df", e.known ? json_integer((json_int_t)e.df) : json_null());
+	json_object_set_new(o, "t", cmd_json_number(tv));
+	json_object_set_new(o, "p",
+		cmd_json_number(isfinite(tv) ? 2 * gsl_cdf_tdist_Q(fabs(tv), e.df) : NAN));
+	return o;
+}
+
+static json_t *aliases_json(const struct response *r)
+{
+	json_t *a = json_array();
+	for (size_t t = 0; t < r->n_terms; t++) {
+		if (r->estimable[t])
+			continue;
+		json_t *o = json_object(), *with = json_array();
+		for (size_t u = 0; u < r->n_terms; u++)
+			if (u != t && r->component[u] == r->component[t])
+				json_array_append_new(with, json_string(r->terms[u].id));
+		json_object_set_new(o, "id", json_string(r->terms[t].id));
+		json_object_set_new(o, "with", with);
+		json_array_append_new(a, o);
+	}
+	return a;
+}
+
+static json_t *lack_json(const struct response *r)
+{
+	if (!r->has_lack_of_fit)
+		return json_null();
+	json_t *o = json_object();
+	json_object_set_new(o, "f", cmd_json_number(r->lof_f));
+	json_object_set_new(o, "df1", json_integer((json_int_t)r->lof_df1));
+	json_object_set_new(o, "df2", json_integer((json_int_t)r->lof_df2));
+	json_object_set_new(o, "p", cmd_json_number(r->lof_p));
+	return o;
+}
+
+static json_t *count(const struct response *r, double v)
+{
+	return r->fitted ? json_integer((json_int_t)v) : json_null();
+}
+
+static json_t *response_json(const struct model *m, size_t k)
+{
+	const struct response *r = &m->responses[k];
+	char id[32];
+	double *l = calloc(r->n_terms + 1, sizeof *l);
+	json_t *o = json_object(), *terms = json_array();
+	json_object_set_new(o, "id", json_string(answer_response_id(m, k, id, sizeof id)));
+	json_object_set_new(o, "unit", json_string(words_unit(k)));
+	json_object_set_new(o, "sigma-run", cmd_json_number(r->fitted ? r->sigma_run : NAN));
+	json_object_set_new(o, "sigma-lap", cmd_json_number(r->fitted ? r->sigma_lap : NAN));
+	json_object_set_new(o, "curvature", json_boolean(r->curvature));
+	json_object_set_new(o, "df-run", count(r, r->df_run));
+	json_object_set_new(o, "df-lap", count(r, r->df_lap));
+	json_object_set_new(o, "log-reml", cmd_json_number(r->has_log_reml ? r->log_reml : NAN));
+	for (size_t t = 0; l && t < r->n_terms; t++)
+		json_array_append_new(terms, term_json(r, t, l));
+	json_object_set_new(o, "terms", terms);
+	json_object_set_new(o, "not-estimable", aliases_json(r));
+	json_object_set_new(o, "lack-of-fit", lack_json(r));
+	free(l);
+	return o;
+}
+
+static json_t *exchange_json(const struct model *m, size_t c)
+{
+	const struct exchange *e = &m->exchange[c];
+	const bool some = e->method != EXCHANGE_NONE, range = some && e->has_interval;
+	const char *name = exchange_method_names[e->method];
+	json_t *o = json_object();
+	json_object_set_new(o, "channel", json_string(m->book->channels[c]));
+	json_object_set_new(o, "value", cmd_json_number(some ? e->value : NAN));
+	json_object_set_new(o, "se", cmd_json_number(range ? e->se : NAN));
+	json_object_set_new(o, "low", cmd_json_number(range ? e->low : NAN));
+	json_object_set_new(o, "high", cmd_json_number(range ? e->high : NAN));
+	json_object_set_new(o, "method", name ? json_string(name) : json_null());
+	json_object_set_new(o, "note", json_string(e->note));
+	return o;
+}
+
+static json_t *suspects_json(const struct model *m)
+{
+	json_t *a = json_array();
+	char id[32];
+	for (size_t i = 0; i < m->n_suspects; i++) {
+		const struct suspect *s = &m->suspects[i];
+		json_t *o = json_object();
+		json_object_set_new(o, "run", json_string(m->book->runs[s->run].id));
+		json_object_set_new(o, "lap", json_integer((json_int_t)s->lap + 1));
+		json_object_set_new(o, "response",
+			json_string(answer_response_id(m, s->response, id, sizeof id)));
+		json_object_set_new(o, "robust-z", cmd_json_number(s->z));
+		json_array_append_new(a, o);
+	}
+	return a;
+}
+
+static json_t *notes_json(const struct model *m)
+{
+	json_t *a = json_array();
+	if (m->curvature_note[0])
+		json_array_append_new(a, json_string(m->curvature_note));
+	for (size_t i = 0; i < m->n_notes; i++)
+		json_array_append_new(a, json_string(m->notes[i]));
+	return a;
+}
+
+static int print_json(const struct model *m)
+{
+	json_t *o = json_object(), *responses = json_array(), *rates = json_array();
+	json_object_set_new(o, "book", json_string(m->book->id));
+	json_object_set_new(o, "runs", json_integer((json_int_t)m->book->n_runs));
+	json_object_set_new(o, "laps", json_integer((json_int_t)m->n_fitted_laps));
+	json_object_set_new(o, "skipped", json_integer((json_int_t)m->n_skipped));
+	for (size_t k = 0; k < m->n_responses; k++)
+		json_array_append_new(responses, response_json(m, k));
+	for (size_t c = 0; c < m->book->n_channels; c++)
+		json_array_append_new(rates, exchange_json(m, c));
+	json_object_set_new(o, "responses", responses);
+	json_object_set_new(o, "exchange-rates", rates);
+	json_object_set_new(o, "suspects", suspects_json(m));
+	json_object_set_new(o, "notes", notes_json(m));
+	return cmd_print_json(o);
+}
+
+static void print_noise(const struct response *r, size_t k)
+{
+	const char *unit = words_unit(k);
+	const int d = k == RESPONSE_TIME ? 3 : 3;
+	if (r->one_obs_a_run)
+		printf("noise: %.*f %s from run to run (one reading a run)\n", d, r->sigma_run, unit);
+	else if (isfinite(r->sigma_run) && isfinite(r->sigma_lap))
+		printf("noise: %.*f %s from run to run, %.*f %s from lap to lap\n", d, r->sigma_run, unit,
+			d, r->sigma_lap, unit);
+	else if (isfinite(r->sigma_lap))
+		printf("noise: %.*f %s from lap to lap; from run to run unknown, no set-up was driven twice\n",
+			d, r->sigma_lap, unit);
+	else
+		printf("noise: unknown, nothing was repeated\n");
+}
+
+static void print_term(const struct model *m, const struct response *r, size_t t, double *l)
+{
+	char words[WORDS_SIZE], safe[WORDS_SIZE], value[32] = "-", range[80] = "", lo[32], hi[32];
+	const struct estimate e = term_estimate(r, t, l);
+	const bool bounded = e.known && e.has_interval;
+	const int d = bounded && e.high > e.low ? words_decimals((e.high - e.low) / 2) : 3;
+	if (e.known)
+		answer_signed(value, sizeof value, e.value, d);
+	if (bounded) {
+		answer_signed(lo, sizeof lo, e.low, d);
+		answer_signed(hi, sizeof hi, e.high, d);
+		snprintf(range, sizeof range, "%s to %s", lo, hi);
+	}
+	fputs("  ", stdout);
+	cmd_pad(stdout, cmd_safe(words_term(m, &r->terms[t], words, sizeof words), safe, sizeof safe),
+		38);
+	printf("%10s  ", value);
+	cmd_pad(stdout, range, 22);
+	printf("  %s\n", words_verdict(&e));
+}
+
+/* Slopes that the book gives, taken off before the fit. */
+static void print_known(const struct model *m, size_t k)
+{
+	char words[WORDS_SIZE];
+	for (int c = 0; c < COV_N; c++) {
+		const struct covariate_rule *rule = &m->book->covariates[c];
+		const struct term t = {.kind = TERM_COVARIATE, .a = c};
+		if (rule->off || !rule->known[k].has)
+			continue;
+		fputs("  ", stdout);
+		cmd_pad(stdout, words_term(m, &t, words, sizeof words), 38);
+		printf("%+10g  given by the book\n", rule->known[k].v);
+	}
+}
+
+static void print_response(const struct model *m, size_t k)
+{
+	const struct response *r = &m->responses[k];
+	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	printf("\n%s, %s", words_response(m, k, words, sizeof words), words_unit(k));
+	if (!r->fitted) {
+		printf(": %s\n", r->why);
+		return;
+	}
+	printf(": %zu readings over %zu runs\n", r->n_obs, r->n_runs);
+	printf("  %-38s%10s  %-22s\n", "middle of the range to its end", "effect", "95 %");
+	double *l = calloc(r->n_terms, sizeof *l);
+	for (size_t t = 0; l && t < r->n_terms; t++)
+		if (r->estimable[t])
+			print_term(m, r, t, l);
+	free(l);
+	print_known(m, k);
+	for (size_t t = 0; t < r->n_terms; t++)
+		if (!r->estimable[t] && r->terms[t].kind != TERM_INTERCEPT)
+			printf("  not tested: %s\n",
+				cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe));
+	fputs("  ", stdout);
+	print_noise(r, k);
+	if (words_lack_of_fit(r, words, sizeof words)[0])
+		printf("  %s\n", words);
+}
+
+static void effect_cell(const struct estimate *e)
+{
+	char buf[32] = "not tested";
+	if (e->known) {
+		answer_signed(buf, sizeof buf, e->value, 3);
+		if (!e->has_interval)
+			strcat(buf, " ?");
+		else if (e->low > 0 || e->high < 0)
+			strcat(buf, " *");
+		else
+			strcat(buf, "  ");
+	}
+	printf("%14s", buf);
+}
+
+/* Effects by use, near the reference. */
+static bool print_effects(const struct model *m, struct err *err)
+{
+	const struct sheet *ref = book_reference(m->book);
+	struct effects e;
+	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	if (!ref || !m->responses[0].fitted)
+		return true;
+	if (!effects_make(&e, m, ref->values, err))
+		return false;
+	if (e.channel >= 0 && m->like[e.channel].fitted) {
+		const char *channel = m->book->channels[e.channel];
+		printf("\nset-up effects near %s, most wear saved for the time lost first (wear %s limits)\n",
+			ref->id, channel);
+		printf("  %-38s%14s%14s%14s  per tenth lost\n", "middle of the range to its end", "lap time",
+			"wear", "like-for-like");
+		for (size_t i = 0; i < e.n; i++) {
+			const struct effect *x = &e.v[i];
+			const struct term t = {.kind = TERM_LINEAR, .a = (int)x->coord};
+			fputs("  ", stdout);
+			cmd_pad(stdout, cmd_safe(words_term(m, &t, words, sizeof words), safe,
+				sizeof safe), 38);
+			effect_cell(&x->by[RESPONSE_TIME]);
+			effect_cell(&x->by[1 + e.channel]);
+			effect_cell(&x->like[e.channel].delta);
+			if (x->clear && isfinite(x->use))
+				printf("  %.3f %%/lap", x->use);
+			else if (x->clear)
+				printf("  costs no time");
+			putchar('\n');
+		}
+		printf("  * real; without a mark: can't be told from noise; ?: no interval\n");
+	}
+	effects_free(&e);
+	return true;
+}
+
+static void print_exchange(const struct model *m)
+{
+	printf("\nexchange rate: wear saved by each second per lap given up on the same set-up\n");
+	for (size_t c = 0; c < m->book->n_channels; c++) {
+		const struct exchange *e = &m->exchange[c];
+		printf("  %-8s", m->book->channels[c]);
+		if (e->method == EXCHANGE_NONE)
+			printf("unknown");
+		else
+			printf("%s%.3f %%/lap for each s/lap", e->method == EXCHANGE_WITHIN_RUN ?
+				"at least " : "", e->value);
+		if (e->has_interval)
+			printf(", %.3f to %.3f", e->low, e->high);
+		if (e->method != EXCHANGE_NONE)
+			printf(" (%s)", exchange_method_names[e->method]);
+		printf("%s%s\n", e->note[0] ? "; " : "", e->note);
+	}
+}
+
+static void print_remarks(const struct model *m)
+{
+	char words[WORDS_SIZE];
+	if (m->curvature_note[0] || m->n_notes || m->n_suspects)
+		putchar('\n');
+	if (m->curvature_note[0])
+		printf("%s\n", m->curvature_note);
+	for (size_t i = 0; i < m->n_notes; i++)
+		printf("%s\n", m->notes[i]);
+	for (size_t i = 0; i < m->n_suspects; i++) {
+		const struct suspect *s = &m->suspects[i];
+		printf("lap %zu of run %s: %s stands far off the others (%.1f; 3.5 is usual at most): "
+		       "skip it if there was a reason\n",
+			s->lap + 1, m->book->runs[s->run].id,
+			words_response(m, s->response, words, sizeof words), s->z);
+	}
+}
+
+static int print_text(const struct model *m)
+{
+	char safe[256];
+	struct err err;
+	err_clear(&err);
+	const struct book *b = m->book;
+	printf("%s: %zu runs, %zu laps fitted, %zu skipped\n",
+		cmd_safe(b->name ? b->name : b->id, safe, sizeof safe), b->n_runs, m->n_fitted_laps,
+		m->n_skipped);
+	for (size_t k = 0; k < m->n_responses; k++)
+		print_response(m, k);
+	print_exchange(m);
+	if (!print_effects(m, &err))
+		return cmd_fail(&err);
+	print_remarks(m);
+	return cmd_finish();
+}
+
+int fit_run(const struct cmd_args *args)
+{
+	struct book b;
+	struct err err;
+	int status = CMD_FAILED;
+	err_clear(&err);
+	if (!cmd_load_book(&b, args->word[0], &status))
+		return status;
+	struct model *m = model_new(&b, &err);
+	if (!m)
+		status = cmd_fail(&err);
+	else
+		status = cmd_has(args, "json") ? print_json(m) : print_text(m);
+	model_free(m);
+	book_free(&b);
+	return status;
+}

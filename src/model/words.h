@@ -1,0 +1,30 @@
+/* The model's answers in a driver's words. Texts hold the book's own labels: make them
+ * safe before they reach a terminal. */
+#ifndef MODEL_WORDS_H
+#define MODEL_WORDS_H
+
+#include "model/model.h"
+
+enum { WORDS_SIZE = 512 };
+
+/* "lap time", "wear front". */
+const char *words_response(const struct model *m, size_t response, char *buf, size_t size);
+/* "s", "%/lap". */
+const char *words_unit(size_t response);
+/* "Camber", "Camber, front against rear", "Camber, squared", "effort, each 1", "driver b". */
+const char *words_term(const struct model *m, const struct term *t, char *buf, size_t size);
+/* Why a term has no answer: "front and rear Camber always moved together", "Toe never moved". */
+const char *words_untested(const struct model *m, const struct response *r, size_t term, char *buf,
+	size_t size);
+/* "real", "can't tell", "not tested", or "no interval". */
+const char *words_verdict(const struct estimate *e);
+/* What the repeats say of the model, a sentence; "" where they say nothing. */
+const char *words_lack_of_fit(const struct response *r, char *buf, size_t size);
+/* "effort 100, new tyres, 20 kg of fuel, 30 deg C": where predictions are told, as far as
+ * the model knows of it; "" if of none. */
+const char *words_conditions(const struct model *m, char *buf, size_t size);
+
+/* Decimals that an interval of this half width supports, 0 to 4. */
+int words_decimals(double half_width);
+
+#endif
