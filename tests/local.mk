@@ -57,6 +57,9 @@ TESTS += $(check_PROGRAMS)
 check_PROGRAMS += tests/test_base
 tests_test_base_SOURCES = tests/test_base.c
 
+check_PROGRAMS += tests/test_demo
+tests_test_demo_SOURCES = tests/test_demo.c
+
 check_PROGRAMS += tests/test_design
 tests_test_design_SOURCES = tests/test_design.c
 
