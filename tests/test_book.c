@@ -42,7 +42,7 @@ START_TEST(limits_steps_cautions)
 	ck_assert(!car_check_value(camber, -3250000, "", &e));
 	ck_assert_str_eq(e.text, "Camber front: -3.25 deg is off its step of 0.1 deg; nearest are -3.3 and -3.2 deg");
 	ck_assert(!car_check_value(camber, 5000000, "", &e));
-	ck_assert_str_eq(e.text, "Camber front: 5.0 deg is off its limits, -4.0 to -2.0 deg");
+	ck_assert_str_eq(e.text, "Camber front: 5.0 deg is off its limits; -4.0 to -2.0 deg is allowed");
 	ck_assert(car_check_value(camber, -2000000, "", &e));
 	car_free(&c);
 }

@@ -92,6 +92,34 @@ static locale_t c_locale(void)
 	return newlocale(LC_ALL_MASK, "C", (locale_t)0);
 }
 
+/* The k-th digit of whole and fraction strung together. */
+static int digit_at(const struct parts *p, size_t k)
+{
+	return k < p->n_whole ? p->whole[k] - '0' : p->fraction[k - p->n_whole] - '0';
+}
+
+/*
+ * The common short number: whole digits up to 2^53 and a power of ten up to 10^22 are exact
+ * doubles, so one division or product is correctly rounded (Clinger 1990). Only where double
+ * arithmetic is done in double.
+ */
+static bool short_number(const struct parts *p, double *out)
+{
+	static const double tens[] = {1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12,
+		1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+	size_t n = p->n_whole + p->n_fraction;
+	long power = p->exponent - (long)p->n_fraction;
+	if (FLT_EVAL_METHOD != 0 || n > 15 || power < -22 || power > 22)
+		return false;
+	int64_t digits = 0;
+	for (size_t k = 0; k < n; k++)
+		digits = digits * 10 + digit_at(p, k);
+	double v = (double)digits;
+	v = power < 0 ? v / tens[-power] : v * tens[power];
+	*out = p->negative ? -v : v;
+	return true;
+}
+
 enum num_result num_parse(const char *text, size_t len, double *out)
 {
 	struct parts p;
@@ -100,6 +128,8 @@ enum num_result num_parse(const char *text, size_t len, double *out)
 	enum num_result r = parse_parts(text, len, &p);
 	if (r != NUM_OK)
 		return r;
+	if (short_number(&p, out))
+		return NUM_OK;
 	char copy[NUM_TEXT_MAX + 1];
 	memcpy(copy, text, len);
 	copy[len] = '\0';
@@ -112,12 +142,6 @@ enum num_result num_parse(const char *text, size_t len, double *out)
 		return NUM_RANGE;
 	*out = v;
 	return NUM_OK;
-}
-
-/* The k-th digit of whole and fraction strung together. */
-static int digit_at(const struct parts *p, size_t k)
-{
-	return k < p->n_whole ? p->whole[k] - '0' : p->fraction[k - p->n_whole] - '0';
 }
 
 enum num_result fix_parse(const char *text, size_t len, fix *out)
@@ -162,7 +186,7 @@ const char *num_explain(enum num_result r)
 	case NUM_COMMA:
 		return "is not a number; write 1.5, not 1,5";
 	case NUM_RANGE:
-		return "is too large a number";
+		return "is too large a number; write one that fits";
 	case NUM_DECIMALS:
 		return "has more than six decimals; at most six are kept";
 	}

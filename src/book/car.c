@@ -101,17 +101,17 @@ static bool refuse_step(const struct adjustable *ad, const char *title, fix v, c
 
 bool car_check_value(const struct adjustable *ad, fix v, const char *tail, struct err *err)
 {
+	if (v >= ad->min && v <= ad->max && car_on_step(ad, v))
+		return true;
 	char title[CAR_TITLE_SIZE], at[CAR_VALUE_SIZE], low[CAR_VALUE_SIZE], high[CAR_VALUE_SIZE];
 	car_title(ad, title, sizeof title);
 	if (v < ad->min || v > ad->max) {
 		car_value_text(ad, v, at, sizeof at);
 		fix_print_min(ad->min, fix_decimals(ad->step), low, sizeof low);
 		car_value_text(ad, ad->max, high, sizeof high);
-		return err_input(err, "%s: %s is off its limits, %s to %s%s", title, at, low, high, tail);
+		return err_input(err, "%s: %s is off its limits; %s to %s is allowed%s", title, at, low, high, tail);
 	}
-	if (!car_on_step(ad, v))
-		return refuse_step(ad, title, v, tail, err);
-	return true;
+	return refuse_step(ad, title, v, tail, err);
 }
 
 int car_caution(const struct adjustable *a, fix v)

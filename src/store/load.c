@@ -176,7 +176,13 @@ static void check_reference(struct work *w, const struct doc *d, const struct no
 	if (!n || (w->sheets.n > 0
 		&& bsearch(w->b->reference, w->sheets.id, w->sheets.n, sizeof *w->sheets.id, compare_ids)))
 		return;
-	doc_fault(d, n, w->faults, "reference: there is no sheet '%s' in sheets/", w->b->reference);
+	char list[300] = "none is there yet";
+	size_t len = 0;
+	for (size_t i = 0; i < w->sheets.n && len + ID_SIZE + 2 < sizeof list; i++)
+		len += (size_t)snprintf(list + len, sizeof list - len, "%s%s", i ? ", " : "",
+			w->sheets.id[i]);
+	doc_fault(d, n, w->faults, "reference: there is no sheet '%s' in sheets/; its sheets: %s",
+		w->b->reference, list);
 }
 
 /* book.yaml and what it names. False: no use in going on. */

@@ -161,7 +161,7 @@ static void load_stint(struct reader *r, const struct node *n, struct stint_plan
 	s->given = true;
 	read_optional(r, at[0], laps, &s->laps);
 	if (s->laps.has && s->laps.v != floor(s->laps.v))
-		read_fault(r, at[0], "laps is a whole number");
+		read_fault(r, at[0], "laps has decimals; a whole number is allowed");
 	read_optional(r, at[1], not_negative, &s->pit_loss);
 	read_optional(r, at[2], not_negative, &s->fuel_per_lap);
 	s->pace_loss_auto = node_is(at[3], "auto");

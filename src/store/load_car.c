@@ -30,7 +30,7 @@ static bool soft_limit(struct work *w, const struct node *n, const struct adjust
 	if (limits && (*out < a->min || *out > a->max)) {
 		fix_print(a->min, low, sizeof low);
 		fix_print(a->max, high, sizeof high);
-		return read_fault(&w->r, n, "a soft limit lies inside the limits, %s to %s", low, high);
+		return read_fault(&w->r, n, "the soft limit is outside the limits; %s to %s is allowed", low, high);
 	}
 	return true;
 }
@@ -46,9 +46,9 @@ static void load_caution(struct work *w, const struct node *n, struct adjustable
 	c->has_max = soft_limit(w, at[1], a, limits, &c->max);
 	read_text(&w->r, at[2], &c->note);
 	if (!at[0] && !at[1])
-		read_fault(&w->r, n, "a caution needs min, max or both");
+		read_fault(&w->r, n, "a caution without min and max; give one or both");
 	if (c->has_min && c->has_max && c->min > c->max)
-		read_fault(&w->r, at[1], "the soft max is below the soft min");
+		read_fault(&w->r, at[1], "the soft max is below the soft min; min to max is what needs no caution");
 	a->has_caution = c->has_min || c->has_max;
 }
 
@@ -59,9 +59,9 @@ static bool load_limits(struct work *w, const struct node **at, struct adjustabl
 	bool max = at[A_MAX] && read_fix(&w->r, at[A_MAX], &a->max);
 	bool step = at[A_STEP] && read_fix(&w->r, at[A_STEP], &a->step);
 	if (step && a->step <= 0)
-		step = read_fault(&w->r, at[A_STEP], "the step must be above 0");
+		step = read_fault(&w->r, at[A_STEP], "step is not above 0; write the smallest change that can be made");
 	if (min && max && a->min >= a->max)
-		return read_fault(&w->r, at[A_MAX], "max must be above min");
+		return read_fault(&w->r, at[A_MAX], "max is not above min; an adjustable has a range");
 	if (!min || !max || !step)
 		return false;
 	if ((a->max - a->min) % a->step != 0)
@@ -74,7 +74,7 @@ static void check_id(struct work *w, const struct node *n, size_t i)
 {
 	const char *id = w->car->adjustables[i].id;
 	if (car_id_reserved(id))
-		read_fault(&w->r, n, "the id '%s' is reserved for the model's own terms", id);
+		read_fault(&w->r, n, "the id '%s' is reserved for the model's own terms; choose another", id);
 	int first = car_find_adjustable(w->car, id);
 	if (first >= 0 && (size_t)first < i)
 		read_fault(&w->r, n, "the id '%s' stands twice; first on line %zu", id,
@@ -115,7 +115,7 @@ static bool join_pair(struct work *w, size_t i, const char *id)
 		memcpy(c->pairs[p].id, id, ID_SIZE);
 		c->pairs[p].front = c->pairs[p].rear = -1;
 		if (car_id_reserved(id))
-			read_fault(&w->r, n, "the id '%s' is reserved for the model's own terms", id);
+			read_fault(&w->r, n, "the id '%s' is reserved for the model's own terms; choose another", id);
 		if (car_find_adjustable(c, id) >= 0)
 			read_fault(&w->r, n, "the id '%s' names an adjustable too; choose another for the pair",
 				id);
@@ -125,7 +125,7 @@ static bool join_pair(struct work *w, size_t i, const char *id)
 	if (!w->at[i][A_AXLE])
 		return false;
 	if (a->axle == AXLE_CAR)
-		return read_fault(&w->r, n, "a member of a pair is at the front or the rear, not at the car");
+		return read_fault(&w->r, n, "a member of a pair has the axle car; front or rear is allowed");
 	int *member = a->axle == AXLE_FRONT ? &c->pairs[p].front : &c->pairs[p].rear;
 	if (*member >= 0)
 		return read_fault(&w->r, n, "pair '%s' has a %s member already, on line %zu; "
@@ -178,8 +178,8 @@ static void load_adjustables(struct work *w, const struct node *n)
 	if (!read_is_list(&w->r, n, "a list of adjustables"))
 		return;
 	if (n->n_children == 0 || n->n_children > ADJUSTABLES_MAX) {
-		read_fault(&w->r, n, "a car has 1 to %d adjustables, here are %zu", ADJUSTABLES_MAX,
-			n->n_children);
+		read_fault(&w->r, n, "here are %zu adjustables; a car has 1 to %d", n->n_children,
+			ADJUSTABLES_MAX);
 		return;
 	}
 	struct car *c = w->car;
@@ -211,7 +211,7 @@ static void load_part(struct work *w, const struct node *n, struct range range, 
 	if (p->kind == PART_ADJUSTABLE)
 		return;
 	if (num_parse(n->text, n->len, &v) != NUM_OK) {
-		read_fault(&w->r, n, "%s: '%s' is neither a number nor an adjustable of this car",
+		read_fault(&w->r, n, "%s: '%s' is neither a number nor an adjustable of this car; write one of the two",
 			node_label(n, label), node_show(n, shown));
 		return;
 	}
@@ -294,7 +294,7 @@ static void load_chassis(struct work *w, const struct node *n)
 	read_optional(&w->r, at[0], positive, &ch->mass);
 	read_optional(&w->r, at[1], share, &ch->front_weight);
 	if (ch->front_weight.has && ch->front_weight.v >= 1)
-		read_fault(&w->r, at[1], "front-weight is the front's share of the weight, below 1");
+		read_fault(&w->r, at[1], "front-weight is the whole weight; a share below 1 is allowed");
 	read_optional(&w->r, at[2], positive, &ch->wheelbase);
 	read_optional(&w->r, at[3], not_negative, &ch->cg_height);
 	load_axle(w, at[4], "the front of the chassis", &ch->front);

@@ -49,8 +49,8 @@ static void load_segments(struct reader *r, const struct node *n, struct circuit
 	if (!read_is_list(r, n, "a list of segments"))
 		return;
 	if (n->n_children == 0 || n->n_children > SEGMENTS_MAX) {
-		read_fault(r, n, "1 to %d segments can be given, here are %zu; leave the key out for none",
-			SEGMENTS_MAX, n->n_children);
+		read_fault(r, n, "here are %zu segments; 1 to %d can be given, leave the key out for none",
+			n->n_children, SEGMENTS_MAX);
 		return;
 	}
 	c->segments = calloc(n->n_children, sizeof *c->segments);

@@ -83,7 +83,7 @@ static void load_lap(struct work *w, const struct node *n, struct lap *lap)
 	load_channels(w, at[2], lap->has_worn, lap->worn, w->worn_at);
 	lap->has_effort = read_number(&w->r, at[3], effort_range, &lap->effort);
 	if (read_text(&w->r, at[4], &lap->skip) && is_blank(lap->skip))
-		read_fault(&w->r, at[4], "a skipped lap needs a reason, such as skip: traffic");
+		read_fault(&w->r, at[4], "skip is empty; a skipped lap needs a reason, such as skip: traffic");
 }
 
 static const struct node *worn_node(const struct node *lap, const char *channel)
@@ -98,8 +98,8 @@ static void check_worn(struct work *w, const struct node *laps, size_t c)
 	const struct run *run = w->run;
 	const char *name = w->channels[c];
 	if (!run->has_worn_at_start[c]) {
-		read_fault(&w->r, w->worn_at[c], "laps with worn: {%s: ...} need worn-at-start: {%s: ...} "
-			"in the run", name, name);
+		read_fault(&w->r, w->worn_at[c], "worn for %s but no worn-at-start; the run needs worn-at-start: {%s: ...}",
+			name, name);
 		return;
 	}
 	double last = run->worn_at_start[c];
@@ -111,7 +111,7 @@ static void check_worn(struct work *w, const struct node *laps, size_t c)
 		if (lap->worn[c] < last) {
 			char before[40];
 			num_print(last, before, sizeof before);
-			read_fault(&w->r, worn_node(n, name), "worn so far cannot fall: %s was at %s before", name,
+			read_fault(&w->r, worn_node(n, name), "worn so far falls; %s was at %s before", name,
 				before);
 			return;
 		}
@@ -136,7 +136,7 @@ static void check_ways(struct work *w, const struct node *laps)
 			read_fault(&w->r, total, "%s has a wear-total and %s per lap in this run; keep one", name,
 				wear ? "wear" : "worn");
 		if (total && w->run->n_laps == 0)
-			read_fault(&w->r, total, "a wear-total needs the laps it is the total of");
+			read_fault(&w->r, total, "a wear-total without laps; give the laps it is the total of");
 		if (worn)
 			check_worn(w, laps, c);
 	}

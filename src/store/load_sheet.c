@@ -31,7 +31,7 @@ static void fault_missing(struct reader *r, const struct node *n, const struct c
 		count++;
 	}
 	if (count > 0)
-		read_fault(r, n, "every adjustable of the car needs a value; missing: %s", list);
+		read_fault(r, n, "values are missing: %s; every adjustable of the car needs one", list);
 }
 
 static void load_value(struct reader *r, const struct node *n, const struct adjustable *a, fix *v)
@@ -66,7 +66,7 @@ void load_values(struct reader *r, const struct node *n, const struct car *car, 
 	for (const struct node *m = n->child; m; m = m->next) {
 		int i = find_adjustable(car, m->key, guess);
 		if (i < 0) {
-			read_fault(r, m->key, "the car has no adjustable '%s'", node_show(m->key, shown));
+			read_fault(r, m->key, "the car has no adjustable '%s'; use the ids of its profile", node_show(m->key, shown));
 			continue;
 		}
 		seen[i] = true;

@@ -99,7 +99,7 @@ bool read_fields(struct reader *r, const struct node *n, const char *what,
 	}
 	for (size_t i = 0; i < n_fields; i++)
 		if (fields[i].required && !out[i])
-			read_fault(r, n, "%s needs the key '%s'", what, fields[i].key);
+			read_fault(r, n, "the key '%s' is missing; %s needs it", fields[i].key, what);
 	return true;
 }
 
