@@ -82,6 +82,9 @@ tests_test_edit_SOURCES = tests/test_edit.c
 check_PROGRAMS += tests/test_balance
 tests_test_balance_SOURCES = tests/test_balance.c
 
+check_PROGRAMS += tests/test_load
+tests_test_load_SOURCES = tests/test_load.c
+
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
 check_PROGRAMS += tests/test_front_sum

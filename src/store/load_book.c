@@ -40,7 +40,7 @@ static void load_wear_channels(struct reader *r, const struct node *n, struct bo
 					b->channels[b->n_channels++] = channel_set_name(set, i);
 		return;
 	}
-	read_fault(r, n, "wear-channels must be [car], [front, rear] or [fl, fr, rl, rr]");
+	read_fault(r, n, "wear-channels is no known set; [car], [front, rear] or [fl, fr, rl, rr] is allowed");
 }
 
 static void load_conditions(struct reader *r, const struct node *n, struct book *b)
@@ -207,8 +207,8 @@ bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,
 	const struct node *at[B_N];
 	struct reader r = {d, faults, false};
 	*refs = (struct book_refs){NULL, NULL, NULL};
-	if (read_fields(&r, d->root, "a book", book_fields, B_N, at)
-		&& read_head(&r, at[B_KIND], at[B_VERSION], "book"))
+	if (read_head(&r, d->root, "book")
+		&& read_fields(&r, d->root, "a book", book_fields, B_N, at))
 		load_rest(&r, at, b, refs);
 	return !r.bad;
 }

@@ -127,6 +127,7 @@ static bool join_pair(struct work *w, size_t i, const char *id)
 	if (a->axle == AXLE_CAR)
 		return read_fault(&w->r, n, "a member of a pair has the axle car; front or rear is allowed");
 	int *member = a->axle == AXLE_FRONT ? &c->pairs[p].front : &c->pairs[p].rear;
+	w->told[p] = w->told[p] || *member >= 0;
 	if (*member >= 0)
 		return read_fault(&w->r, n, "pair '%s' has a %s member already, on line %zu; "
 			"a pair is one front and one rear", id, axle_names[a->axle],
@@ -314,7 +315,7 @@ bool load_car(struct car *c, const struct doc *d, const char *id, struct faults 
 	char *notes = NULL;
 	car_init(c);
 	memcpy(c->id, id, strlen(id) + 1);
-	if (read_fields(&w.r, d->root, "a car", fields, 6, at) && read_head(&w.r, at[0], at[1], "car")) {
+	if (read_head(&w.r, d->root, "car") && read_fields(&w.r, d->root, "a car", fields, 6, at)) {
 		read_text(&w.r, at[2], &c->name);
 		read_text(&w.r, at[3], &notes);
 		load_adjustables(&w, at[4]);

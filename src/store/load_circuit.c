@@ -86,8 +86,8 @@ bool load_circuit(struct circuit *c, const struct doc *d, const char *id, struct
 	char *notes = NULL;
 	circuit_init(c);
 	memcpy(c->id, id, strlen(id) + 1);
-	if (read_fields(&r, d->root, "a circuit", fields, 6, at)
-		&& read_head(&r, at[0], at[1], "circuit")) {
+	if (read_head(&r, d->root, "circuit")
+		&& read_fields(&r, d->root, "a circuit", fields, 6, at)) {
 		read_text(&r, at[2], &c->name);
 		read_text(&r, at[3], &notes);
 		read_number(&r, at[4], km, &c->length);

@@ -210,8 +210,8 @@ bool load_run(struct run *run, const struct doc *d, const char *id, const struct
 	if (!run->values)
 		return read_memory(&w.r);
 	take_channels(&w, book);
-	if (read_fields(&w.r, d->root, "a run", run_fields, R_N, at)
-		&& read_head(&w.r, at[R_KIND], at[R_VERSION], "run"))
+	if (read_head(&w.r, d->root, "run")
+		&& read_fields(&w.r, d->root, "a run", run_fields, R_N, at))
 		load_rest(&w, at);
 	faults_sort(faults, from);
 	if (w.r.bad)

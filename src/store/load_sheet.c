@@ -109,7 +109,7 @@ bool load_sheet(struct sheet *s, const struct doc *d, const char *id, const stru
 	if (car && !sheet_alloc(s, car))
 		return read_memory(&r);
 	memcpy(s->id, id, strlen(id) + 1);
-	if (read_fields(&r, d->root, "a sheet", fields, 7, at) && read_head(&r, at[0], at[1], "sheet")) {
+	if (read_head(&r, d->root, "sheet") && read_fields(&r, d->root, "a sheet", fields, 7, at)) {
 		read_text(&r, at[2], &s->name);
 		load_values(&r, at[3], car, s->values);
 		load_flags(&r, at[4], car, car_find_pair, "a list of pairs", s->locked);

@@ -13,7 +13,10 @@ static char *try_place(struct buf *tried, const char *base, const char *middle, 
 {
 	struct buf path;
 	buf_init(&path);
-	buf_addf(&path, "%s/%s%s/%s.yaml", base, middle, kind, id);
+	size_t len = strlen(base);
+	while (len > 1 && base[len - 1] == '/')
+		len--;
+	buf_addf(&path, "%.*s/%s%s/%s.yaml", (int)len, base, middle, kind, id);
 	char *p = buf_take(&path);
 	if (!p) {
 		tried->failed = true;

@@ -103,9 +103,9 @@ bool read_fields(struct reader *r, const struct node *n, const char *what,
 	return true;
 }
 
-bool read_head(struct reader *r, const struct node *kind, const struct node *version,
-	const char *expected)
+bool read_head(struct reader *r, const struct node *root, const char *expected)
 {
+	const struct node *kind = node_get(root, "kind"), *version = node_get(root, "version");
 	char shown[SHOW_SIZE];
 	if (kind && !node_is(kind, expected))
 		return read_fault(r, kind, "kind is '%s'; here it must be '%s'", node_show(kind, shown),

@@ -31,9 +31,9 @@ struct field {
  */
 bool read_fields(struct reader *r, const struct node *n, const char *what,
 	const struct field *fields, size_t n_fields, const struct node **out);
-/* `kind:` and `version:` of a file; false: it is something else, read no further. */
-bool read_head(struct reader *r, const struct node *kind, const struct node *version,
-	const char *expected);
+/* `kind:` and `version:` of a file where they are there; false: it is something else, read no
+ * further. Before read_fields(), which then finds them missing. */
+bool read_head(struct reader *r, const struct node *root, const char *expected);
 
 /* Is it a list, a mapping, one value? Else a fault; `what` as in "a list of pairs". */
 bool read_is_list(struct reader *r, const struct node *n, const char *what);

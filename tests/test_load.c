@@ -1,0 +1,632 @@
+/*
+ * Files as they should be, and each way they can be wrong: one replacement in a good
+ * text, the place and the words that must come out. Places were counted by hand.
+ */
+#include "store/load.h"
+#include "store/store.h"
+#include "support/support.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static const char car_text[] =
+	"kind: car\n"
+	"version: 1\n"
+	"name: Invented\n"
+	"adjustables:\n"
+	"  - {id: front-wing, label: Wing, axle: front, pair: wing, unit: deg, min: 4, max: 16, step: 0.5}\n"
+	"  - {id: rear-wing, label: Wing, axle: rear, pair: wing, unit: deg, min: 6, max: 22, step: 0.5}\n"
+	"  - id: bias\n"
+	"    label: Brake bias\n"
+	"    axle: car\n"
+	"    unit: '%'\n"
+	"    min: 50\n"
+	"    max: 60\n"
+	"    step: 0.5\n"
+	"    minutes: 1\n"
+	"    caution: {min: 51, max: 59, note: \"rear locks\"}\n"
+	"chassis:\n"
+	"  mass: 560\n"
+	"  front-weight: 0.44\n"
+	"  front: {track: 1.50, spring: 130, bar: 60}\n"
+	"  aero: {front: {wing: front-wing, base: 0.60, slope: 0.04}}\n"
+	"  brakes: {bias: bias, front-to-rear: 1.2545}\n";
+
+static const char circuit_text[] =
+	"kind: circuit\n"
+	"version: 1\n"
+	"name: Nowhere\n"
+	"length: 4.82\n"
+	"segments:\n"
+	"  - {id: s1, class: straight, length: 640, time-share: 0.4, wear-share: 0.3}\n"
+	"  - {id: s2, class: slow, length: 150, time-share: 0.6, wear-share: 0.7}\n";
+
+static const char sheet_text[] =
+	"kind: sheet\n"
+	"version: 1\n"
+	"name: Quick base\n"
+	"values:\n"
+	"  front-wing: 8.0 # as ever\n"
+	"  rear-wing: 12\n"
+	"  bias: 54.5\n"
+	"locks: [wing]\n"
+	"frozen: [bias]\n"
+	"notes: free text\n";
+
+static const char run_text[] =
+	"kind: run\n"
+	"version: 1\n"
+	"date: 2026-03-14T10:20\n"
+	"sheet: quick\n"
+	"driver: a\n"
+	"values: {front-wing: 8.0, rear-wing: 12, bias: 54.5}\n"
+	"fuel: 24.0\n"
+	"fuel-per-lap: 1.9\n"
+	"track-temp: 31\n"
+	"tyre-age: 0\n"
+	"worn-at-start: {rear: 10}\n"
+	"laps:\n"
+	"  - {time: \"1:31.243\", wear: {front: 2.41}, worn: {rear: 12.5}, effort: 97}\n"
+	"  - {time: 91.102, wear: {front: 2.38}, skip: traffic}\n"
+	"  - {time: 91.102, worn: {rear: 17.5}}\n";
+
+static const char book_text[] =
+	"kind: book\n"
+	"version: 1\n"
+	"name: Spring test\n"
+	"car: car1\n"
+	"circuit: nowhere\n"
+	"reference: quick\n"
+	"wear-channels: [front, rear]\n"
+	"wear-limit: 60\n"
+	"conditions: {effort: 100, tyre-age: 0, fuel: 20, track-temp: 30}\n"
+	"covariates:\n"
+	"  fuel: {time: 0.032}\n"
+	"  track-temp: off\n"
+	"curvature: off\n"
+	"exchange-rate: {front: 0.5}\n"
+	"stint: {laps: 30, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.02, cliff-at: 50, cliff: 0.1}\n";
+
+struct broken {
+	const char *from, *to; /* first occurrence */
+	size_t line, col;
+	const char *says;
+};
+
+static const struct broken cars[] = {
+	{"kind: car", "kind: sheet", 1, 7, "kind is 'sheet'; here it must be 'car'"},
+	{"version: 1", "version: 2", 2, 10, "this program reads version 1"},
+	{"version: 1\n", "", 1, 1, "the key 'version' is missing; a car needs it"},
+	{"name: Inv", "nmae: Inv", 3, 1, "unknown key 'nmae' in a car; allowed: kind, version, name"},
+	{"unit: deg, min: 4", "unit: deg, colour: red, min: 4", 5, 71, "unknown key 'colour' in an adjustable"},
+	{"step: 0.5}", "step: 0}", 5, 94, "step is not above 0"},
+	{"step: 0.5}", "step: 0.7}", 5, 94, "no whole number of steps"},
+	{", step: 0.5}", "}", 5, 5, "the key 'step' is missing; an adjustable needs it"},
+	{"max: 16", "max: 4", 5, 84, "max is not above min"},
+	{"min: 4,", "min: 4.1234567,", 5, 76, "more than six decimals"},
+	{"min: 4,", "min: 1e999,", 5, 76, "too large"},
+	{"min: 50", "min: \"50,5\"", 11, 10, "write 1.5, not 1,5"},
+	{"id: rear-wing", "id: front-wing", 6, 10, "the id 'front-wing' stands twice; first on line 5"},
+	{"id: bias", "id: effort", 7, 9, "reserved"},
+	{"id: bias", "id: Bias", 7, 9, "'Bias' is no id; use a-z, 0-9 and -"},
+	{"id: bias", "id: wing", 5, 54, "'wing' names an adjustable too"},
+	{"axle: rear", "axle: back", 6, 40, "axle: 'back' is not known; allowed: front, rear, car"},
+	{"axle: rear", "axle: front", 6, 53, "has a front member already, on line 5"},
+	{"axle: rear", "axle: car", 6, 51, "has the axle car; front or rear is allowed"},
+	{"pair: wing, unit: deg, min: 6", "unit: deg, min: 6", 5, 54, "pair 'wing' has no rear member"},
+	{"label: Wing, axle: rear", "label: Flap, axle: rear", 6, 28, "share their label"},
+	{"unit: deg, min: 6", "unit: mm, min: 6", 6, 64, "share their unit"},
+	{"minutes: 1", "minutes: -1", 14, 14, "minutes: -1 is out of range; at least 0"},
+	{"min: 51", "min: 40", 15, 20, "the soft limit is outside the limits; 50 to 60 is allowed"},
+	{"{min: 51, max: 59, note", "{note", 15, 14, "a caution without min and max"},
+	{"{min: 51, max: 59", "{min: 59, max: 51", 15, 29, "the soft max is below the soft min"},
+	{"mass: 560", "mass: 0", 17, 9, "mass: 0 is out of range; above 0"},
+	{"front-weight: 0.44", "front-weight: 1", 18, 17, "a share below 1"},
+	{"spring: 130", "spring: front-spring", 19, 32, "'front-spring' is neither a number nor an adjustable"},
+	{"wing: front-wing, base", "wing: [1], base", 20, 24, "wing is a list; it must be an adjustable's id or a number"},
+	{"slope: 0.04", "slope: nan", 20, 55, "slope: 'nan' is not a number"},
+	{"brakes: {bias: bias,", "brakes: {bias: 101,", 21, 18, "out of range; at least 0 and at most 100"},
+	{"mass: 560", "weight: 560", 17, 3, "unknown key 'weight' in the chassis"},
+	{"adjustables:\n", "adjustables: none\nx:\n", 4, 14, "adjustables is 'none'; it must be a list of adjustables"},
+};
+
+static const struct broken circuits[] = {
+	{"length: 4.82", "length: 0", 4, 9, "out of range"},
+	{"length: 4.82\n", "", 1, 1, "the key 'length' is missing"},
+	{"class: slow", "class: hairpin", 7, 21, "allowed: straight, braking, slow, medium, fast, traction"},
+	{"id: s2", "id: s1", 7, 10, "stands twice"},
+	{"time-share: 0.4", "time-share: 0.41", 6, 3, "time-shares add up to 1.01"},
+	{"wear-share: 0.3", "wear-share: 0.29", 6, 3, "wear-shares add up to 0.99"},
+	{"wear-share: 0.3", "wear-share: 3", 6, 73, "out of range"},
+	{"length: 640", "length: long", 6, 39, "'long' is not a number"},
+	{"4.82\n", "4.82\ncorners: 12\n", 5, 1, "unknown key 'corners' in a circuit"},
+};
+
+static const struct broken sheets[] = {
+	{"front-wing: 8.0", "front-wing: 8.2", 5, 15,
+		"Wing front: 8.2 deg is off its step of 0.5 deg; nearest are 8.0 and 8.5 deg"},
+	{"front-wing: 8.0", "front-wing: 17", 5, 15, "off its limits; 4.0 to 16.0 deg is allowed"},
+	{"front-wing: 8.0", "front-wing: 8.0000001", 5, 15, "more than six decimals"},
+	{"front-wing: 8.0", "front-wing: 8,0", 5, 15, "write 1.5, not 1,5"},
+	{"front-wing: 8.0", "front-wing: ~", 5, 15, "'~' is not a number"},
+	{"front-wing: 8.0", "front-wing:", 5, 14, "front-wing is empty; it must be a number"},
+	{"front-wing: 8.0", "front-wing: {a: 1}", 5, 15, "front-wing is a mapping; it must be a number"},
+	{"  bias: 54.5\n", "", 5, 3, "values are missing: bias"},
+	{"  bias: 54.5\n", "  bias: 54.5\n  toe: 1\n", 8, 3, "the car has no adjustable 'toe'"},
+	{"[wing]", "[wings]", 8, 9, "no 'wings' that fits; this is a list of pairs"},
+	{"[wing]", "wing", 8, 8, "locks is 'wing'; it must be a list of pairs"},
+	{"[wing]", "[wing, wing]", 8, 15, "'wing' stands twice"},
+	{"[bias]", "[wing]", 9, 10, "this is a list of adjustables"},
+	{"notes: free", "note: free", 10, 1, "unknown key 'note' in a sheet"},
+	{"notes: free text", "notes: \"a\\0b\"", 10, 8, "NUL"},
+};
+
+static const struct broken runs[] = {
+	{"2026-03-14T10:20", "2026-02-29T10:20", 3, 7, "write YYYY-MM-DDTHH:MM"},
+	{"2026-03-14T10:20", "2026-03-14", 3, 7, "no date and time"},
+	{"2026-03-14T10:20", "2026-03-14T24:00", 3, 7, "no date and time"},
+	{"sheet: quick", "sheet: ../quick", 4, 8, "'../quick' is no id"},
+	{"driver: a", "driver: A B", 5, 9, "'A B' is no id"},
+	{"bias: 54.5", "bias: 54.6", 6, 48, "off its step"},
+	{"fuel: 24.0", "fuel: -1", 7, 7, "out of range"},
+	{"track-temp: 31", "track-temp: hot", 9, 13, "'hot' is not a number"},
+	{"\"1:31.243\"", "1:61.243", 13, 12, "is not a lap time; write seconds (91.243) or M:SS.mmm"},
+	{"\"1:31.243\"", "0", 13, 12, "time: 0 is out of range; above 0"},
+	{"\"1:31.243\"", "91,2", 13, 15, "unknown key '2' in a lap"},
+	{"{time: \"1:31.243\", ", "{", 13, 5, "the key 'time' is missing; a lap needs it"},
+	{"effort: 97", "effort: 0", 13, 73, "effort: 0 is out of range; above 0 and at most 150"},
+	{"front: 2.41", "fl: 2.41", 13, 31, "unknown wear channel 'fl'; this book has: front, rear"},
+	{"front: 2.41", "front: 101", 13, 38, "out of range"},
+	{"skip: traffic", "skip: ' '", 14, 47, "a skipped lap needs a reason"},
+	{"skip: traffic", "skip: ''", 14, 47, "a skipped lap needs a reason"},
+	{"rear: 17.5", "rear: 12.4", 15, 33, "worn so far falls; rear was at 12.5 before"},
+	{"worn-at-start: {rear: 10}", "worn-at-start: {rear: 13}", 13, 58, "rear was at 13 before"},
+	{"worn-at-start: {rear: 10}\n", "", 12, 58, "the run needs worn-at-start: {rear: ...}"},
+	{"wear: {front: 2.38}", "worn: {front: 2.38}", 14, 34, "front has both wear and worn in this run"},
+	{"laps:", "wear-total: {front: 7}\nlaps:", 12, 21, "front has a wear-total and wear per lap"},
+	{"laps:", "wear-total: {rear: 7}\nlaps:", 12, 20, "rear has a wear-total and worn per lap"},
+	{"laps:\n", "laps: {}\nx:\n", 12, 7, "laps is a mapping; it must be a list of laps"},
+	{"tyre-age: 0", "tire-age: 0", 10, 1, "unknown key 'tire-age' in a run"},
+};
+
+static const struct broken books[] = {
+	{"car: car1", "car: ../car1", 4, 6, "'../car1' is no id"},
+	{"reference: quick\n", "", 1, 1, "the key 'reference' is missing; a book needs it"},
+	{"[front, rear]", "[front]", 7, 16, "no known set; [car], [front, rear] or [fl, fr, rl, rr]"},
+	{"[front, rear]", "front", 7, 16, "wear-channels is 'front'; it must be a list"},
+	{"wear-limit: 60", "wear-limit: 0", 8, 13, "out of range; above 0 and at most 100"},
+	{"fuel: 20, track", "fuel: 20, rain: 1, track", 9, 50, "unknown key 'rain' in conditions"},
+	{"fuel: {time", "fuel: {tyme", 11, 10, "allowed: time, wear-front, wear-rear"},
+	{"track-temp: off", "track-temp: auto", 12, 15, "write off, or known slopes"},
+	{"curvature: off", "curvature: on", 13, 12, "'on' is not known; allowed: auto, off"},
+	{"{front: 0.5}", "{fl: 0.5}", 14, 17, "unknown key 'fl' in exchange-rate; allowed: front, rear"},
+	{"{front: 0.5}", "often", 14, 16, "'often' is not a number"},
+	{"laps: 30", "laps: 30.5", 15, 15, "a whole number is allowed"},
+	{", cliff: 0.1", "", 15, 81, "cliff-at and cliff belong together"},
+};
+
+static struct car car;
+static struct book book;
+
+static bool load(int kind, const char *text, struct faults *f)
+{
+	struct doc d;
+	struct book_refs refs;
+	struct car c;
+	struct circuit ci;
+	struct sheet s;
+	struct run r;
+	struct book b;
+	bool ok = false;
+	if (!doc_parse(&d, text, strlen(text), "x.yaml", f))
+		return false;
+	switch (kind) {
+	case 0:
+		if ((ok = load_car(&c, &d, "x", f)))
+			car_free(&c);
+		break;
+	case 1:
+		if ((ok = load_circuit(&ci, &d, "x", f)))
+			circuit_free(&ci);
+		break;
+	case 2:
+		if ((ok = load_sheet(&s, &d, "x", &car, f)))
+			sheet_free(&s);
+		break;
+	case 3:
+		if ((ok = load_run(&r, &d, "x", &car, &book, f)))
+			run_free(&r);
+		break;
+	default:
+		book_init(&b);
+		ok = load_book_file(&b, &d, &refs, f);
+		book_free(&b);
+	}
+	doc_free(&d);
+	return ok;
+}
+
+static char *replace(const char *text, const char *from, const char *to)
+{
+	const char *at = strstr(text, from);
+	char *out = NULL;
+	ck_assert_msg(at != NULL, "no '%s' to replace", from);
+	ck_assert_int_ge(asprintf(&out, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)), 0);
+	return out;
+}
+
+static const struct kind {
+	const char *text;
+	const struct broken *cases;
+	size_t n;
+} kinds[] = {
+	{car_text, cars, sizeof cars / sizeof cars[0]},
+	{circuit_text, circuits, sizeof circuits / sizeof circuits[0]},
+	{sheet_text, sheets, sizeof sheets / sizeof sheets[0]},
+	{run_text, runs, sizeof runs / sizeof runs[0]},
+	{book_text, books, sizeof books / sizeof books[0]},
+};
+
+static void setup(void)
+{
+	struct faults f;
+	struct doc d;
+	struct book_refs refs;
+	faults_init(&f);
+	book_init(&book);
+	ck_assert(doc_parse(&d, car_text, strlen(car_text), "car.yaml", &f));
+	ck_assert_msg(load_car(&car, &d, "car1", &f), "%s", f.n ? f.list[0].text : "");
+	doc_free(&d);
+	ck_assert(doc_parse(&d, book_text, strlen(book_text), "book.yaml", &f));
+	ck_assert(load_book_file(&book, &d, &refs, &f));
+	doc_free(&d);
+}
+
+static void teardown(void)
+{
+	car_free(&car);
+	book_free(&book);
+}
+
+START_TEST(good_files_are_read)
+{
+	struct faults f;
+	faults_init(&f);
+	bool ok = load(_i, kinds[_i].text, &f);
+	ck_assert_msg(ok, "%zu:%zu %s", f.list ? f.list[0].line : 0, f.list ? f.list[0].col : 0,
+		f.list ? f.list[0].text : "");
+}
+END_TEST
+
+static bool has_fault(const struct faults *f, const struct broken *b)
+{
+	for (size_t i = 0; i < f->n; i++)
+		if (f->list[i].line == b->line && f->list[i].col == b->col && strstr(f->list[i].text, b->says))
+			return true;
+	return false;
+}
+
+START_TEST(each_fault_has_its_place_and_words)
+{
+	const struct kind *k = &kinds[_i];
+	int wrong = 0;
+	for (size_t i = 0; i < k->n; i++) {
+		const struct broken *b = &k->cases[i];
+		struct faults f;
+		faults_init(&f);
+		char *text = replace(k->text, b->from, b->to);
+		bool ok = load(_i, text, &f);
+		if (ok || !has_fault(&f, b)) {
+			fprintf(stderr, "'%s' for '%s': wanted %zu:%zu %s\n", b->to, b->from, b->line, b->col,
+				b->says);
+			for (size_t n = 0; n < f.n; n++)
+				fprintf(stderr, "   got %zu:%zu %s\n", f.list[n].line, f.list[n].col, f.list[n].text);
+			wrong++;
+		}
+		for (size_t n = 0; n < f.n; n++)
+			ck_assert_msg(strchr(f.list[n].text, ';') != NULL, "says not what is allowed: %s",
+				f.list[n].text);
+		free(text);
+		faults_free(&f);
+	}
+	ck_assert_int_eq(wrong, 0);
+}
+END_TEST
+
+/* No fault hides the next: all replacements that can stand side by side, each found. */
+START_TEST(faults_do_not_hide_each_other)
+{
+	struct faults f;
+	faults_init(&f);
+	char *a = replace(car_text, "name: Inv", "nmae: Inv");
+	char *b = replace(a, "step: 0.5}", "step: 0}");
+	char *c = replace(b, "label: Wing, axle: rear", "label: Flap, axle: rear");
+	char *d = replace(c, "minutes: 1", "minutes: -1");
+	char *e = replace(d, "spring: 130", "spring: x");
+	ck_assert(!load(0, e, &f));
+	ck_assert_uint_eq(f.total, 5);
+	static const size_t lines[] = {3, 5, 6, 14, 19};
+	for (size_t i = 0; i < 5; i++)
+		ck_assert_uint_eq(f.list[i].line, lines[i]);
+	faults_free(&f);
+	free(a);
+	free(b);
+	free(c);
+	free(d);
+	free(e);
+}
+END_TEST
+
+START_TEST(what_a_car_says_arrives)
+{
+	ck_assert_uint_eq(car.n_adjustables, 3);
+	ck_assert_uint_eq(car.n_pairs, 1);
+	ck_assert_int_eq(car.pairs[0].rear, 1);
+	ck_assert(car.adjustables[0].step == 500000 && car.adjustables[2].minutes == 1);
+	ck_assert(car.adjustables[2].caution.min == 51 * FIX_ONE);
+	ck_assert_str_eq(car.adjustables[2].caution.note, "rear locks");
+	ck_assert(car.chassis.mass.v == 560 && !car.chassis.wheelbase.has);
+	ck_assert_int_eq(car.chassis.front.spring.kind, PART_NUMBER);
+	ck_assert_int_eq(car.chassis.front.wing.kind, PART_ADJUSTABLE);
+	ck_assert_int_eq(car.chassis.front.wing.adjustable, 0);
+	ck_assert_int_eq(car.chassis.bias.adjustable, 2);
+	ck_assert_int_eq(car.chassis.rear.spring.kind, PART_NONE);
+}
+END_TEST
+
+START_TEST(what_a_run_says_arrives)
+{
+	struct faults f;
+	struct doc d;
+	struct run r;
+	faults_init(&f);
+	ck_assert(doc_parse(&d, run_text, strlen(run_text), "r.yaml", &f));
+	ck_assert(load_run(&r, &d, "r1", &car, &book, &f));
+	doc_free(&d);
+	ck_assert_str_eq(r.date, "2026-03-14T10:20");
+	ck_assert(r.values[0] == 8 * FIX_ONE && r.fuel.v == 24 && r.track_temp.v == 31);
+	ck_assert_uint_eq(r.n_laps, 3);
+	ck_assert(r.laps[0].time == 91.243 && r.laps[0].wear[0] == 2.41 && r.laps[0].worn[1] == 12.5);
+	ck_assert(r.laps[0].effort == 97 && !r.laps[1].has_effort && !r.laps[0].has_wear[1]);
+	ck_assert_str_eq(r.laps[1].skip, "traffic");
+	ck_assert(r.has_worn_at_start[1] && r.worn_at_start[1] == 10 && !r.has_worn_at_start[0]);
+	run_free(&r);
+}
+END_TEST
+
+START_TEST(what_a_book_says_arrives)
+{
+	ck_assert_str_eq(book.car_id, "car1");
+	ck_assert_uint_eq(book.n_channels, 2);
+	ck_assert(book.covariates[COV_FUEL].known[RESPONSE_TIME].v == 0.032);
+	ck_assert(!book.covariates[COV_FUEL].known[1].has && book.covariates[COV_TRACK_TEMP].off);
+	ck_assert(book.curvature_off && book.exchange[0].v == 0.5 && !book.exchange[1].has);
+	ck_assert(book.stint.laps.v == 30 && book.stint.cliff.v == 0.1 && !book.stint.pace_loss_auto);
+	ck_assert(book.conditions[COV_TRACK_TEMP].v == 30 && book.wear_limit == 60);
+}
+END_TEST
+
+/* A folder with a book in it. */
+static char *folder;
+
+static void put(const char *name, const char *text)
+{
+	char *path = NULL;
+	ck_assert_int_ge(asprintf(&path, "%s/%s", folder, name), 0);
+	test_write(path, text, strlen(text));
+	free(path);
+}
+
+static void make_folder(const char *name)
+{
+	char *path = NULL;
+	ck_assert_int_ge(asprintf(&path, "%s/%s", folder, name), 0);
+	ck_assert_int_eq(mkdir(path, 0777), 0);
+	free(path);
+}
+
+static void setup_folder(void)
+{
+	folder = test_folder();
+	setenv("XDG_DATA_HOME", folder, 1);
+	setenv("TREADLIGHT_DATADIR", folder, 1);
+	static const char *const folders[] = {"b", "b/sheets", "b/runs", "b/profiles",
+		"b/profiles/cars", "treadlight", "treadlight/circuits", "profiles", "profiles/cars"};
+	for (size_t i = 0; i < sizeof folders / sizeof folders[0]; i++)
+		make_folder(folders[i]);
+	put("b/book.yaml", book_text);
+	put("b/profiles/cars/car1.yaml", car_text);
+	put("treadlight/circuits/nowhere.yaml", circuit_text);
+	put("b/sheets/quick.yaml", sheet_text);
+	put("b/runs/r2.yaml", run_text);
+	char *r1 = replace(run_text, "T10:20", "T11:20");
+	put("b/runs/r1.yaml", r1);
+	free(r1);
+}
+
+static void teardown_folder(void)
+{
+	test_remove(folder);
+	free(folder);
+}
+
+static bool load_folder(struct book *b, struct faults *f)
+{
+	char *path = NULL;
+	ck_assert_int_ge(asprintf(&path, "%s/b/", folder), 0);
+	faults_init(f);
+	book_init(b);
+	bool ok = store_load_book(b, path, f);
+	free(path);
+	return ok;
+}
+
+static const char *find_text(const struct faults *f, const char *text)
+{
+	for (size_t i = 0; i < f->n; i++)
+		if (strstr(f->list[i].text, text))
+			return f->list[i].file;
+	return NULL;
+}
+
+START_TEST(a_book_is_a_folder)
+{
+	struct book b;
+	struct faults f;
+	/* Editors' leavings are none of ours. */
+	put("b/runs/.#r1.yaml", "x");
+	put("b/runs/r1.yaml~", "x");
+	put("b/runs/#r1.yaml#", "x");
+	put("b/runs/.r1.yaml.swp", "x");
+	put("b/runs/README", "x");
+	ck_assert_msg(load_folder(&b, &f), "%s", f.n ? f.list[0].text : "");
+	ck_assert_str_eq(b.id, "b");
+	ck_assert_uint_eq(b.n_runs, 2);
+	ck_assert_str_eq(b.runs[0].id, "r2");
+	ck_assert_str_eq(b.runs[1].id, "r1");
+	ck_assert_ptr_nonnull(book_reference(&b));
+	ck_assert_ptr_nonnull(strstr(b.circuit_path, "treadlight/circuits/nowhere.yaml"));
+	book_free(&b);
+}
+END_TEST
+
+START_TEST(names_of_files_are_ids)
+{
+	struct book b;
+	struct faults f;
+	put("b/runs/Run 3.yaml", run_text);
+	put("b/sheets/kind.yml", sheet_text);
+	ck_assert(!load_folder(&b, &f));
+	ck_assert_uint_eq(f.total, 2);
+	ck_assert_ptr_nonnull(find_text(&f, "'kind.yml' is not read; its name must end in .yaml"));
+	ck_assert_ptr_nonnull(find_text(&f, "'Run 3.yaml' gives no id"));
+	ck_assert_ptr_null(b.dir);
+	faults_free(&f);
+}
+END_TEST
+
+START_TEST(faults_of_all_files_are_listed)
+{
+	struct book b;
+	struct faults f;
+	char *bad_book = replace(book_text, "reference: quick", "reference: fast");
+	char *bad_run = replace(run_text, "fuel: 24.0", "fuel: x");
+	char *bad_sheet = replace(sheet_text, "bias: 54.5", "bias: 99");
+	char *bad_car = replace(car_text, "minutes: 1", "minutes: x");
+	put("b/book.yaml", bad_book);
+	put("b/runs/r1.yaml", bad_run);
+	put("b/runs/r2.yaml", "kind: run\n - broken");
+	put("b/sheets/quick.yaml", bad_sheet);
+	ck_assert(!load_folder(&b, &f));
+	ck_assert_uint_eq(f.total, 4);
+	ck_assert_ptr_nonnull(strstr(find_text(&f, "no sheet 'fast' in sheets/; its sheets: quick"), "book.yaml"));
+	ck_assert_ptr_nonnull(strstr(find_text(&f, "fuel: 'x' is not a number"), "runs/r1.yaml"));
+	ck_assert_ptr_nonnull(find_text(&f, "99.0 % is off its limits"));
+	faults_free(&f);
+	/* With a faulty car the values cannot be judged, the rest still is. */
+	put("b/profiles/cars/car1.yaml", bad_car);
+	ck_assert(!load_folder(&b, &f));
+	ck_assert_uint_eq(f.total, 4);
+	ck_assert_ptr_nonnull(find_text(&f, "minutes: 'x' is not a number"));
+	ck_assert_ptr_null(find_text(&f, "off its limits"));
+	faults_free(&f);
+	free(bad_book);
+	free(bad_run);
+	free(bad_sheet);
+	free(bad_car);
+}
+END_TEST
+
+START_TEST(a_missing_profile_says_where_it_was_looked_for)
+{
+	struct book b;
+	struct faults f;
+	char *other = replace(book_text, "car: car1", "car: car9");
+	put("b/book.yaml", other);
+	free(other);
+	ck_assert(!load_folder(&b, &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_uint_eq(f.list[0].line, 4);
+	ck_assert_uint_eq(f.list[0].col, 6);
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "there is no profile 'car9'; looked for "));
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "/b/profiles/cars/car9.yaml"));
+	faults_free(&f);
+	/* Installed profiles come last. */
+	put("profiles/cars/car9.yaml", car_text);
+	ck_assert(load_folder(&b, &f));
+	book_free(&b);
+	struct err e;
+	err_clear(&e);
+	ck_assert_ptr_null(store_find_profile(folder, "cars", "../b/profiles/cars/car1", &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "is no id"));
+}
+END_TEST
+
+START_TEST(no_book_no_crash)
+{
+	struct book b;
+	struct faults f;
+	faults_init(&f);
+	book_init(&b);
+	ck_assert(!store_load_book(&b, "/nowhere/at/all", &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_int_eq(faults_class(&f), ERR_INPUT);
+	faults_free(&f);
+	char *path = test_data("README");
+	ck_assert(!store_load_book(&b, path, &f));
+	free(path);
+	faults_free(&f);
+}
+END_TEST
+
+START_TEST(shipped_profiles_and_demo_have_no_fault)
+{
+	static const char *const profiles[] = {"profiles/cars/larkspur-20.yaml",
+		"profiles/cars/thessaby-13.yaml", "profiles/cars/smewlet-5.yaml",
+		"profiles/circuits/harrow-fen.yaml", "profiles/circuits/ousel-quarry.yaml"};
+	struct faults f;
+	faults_init(&f);
+	for (size_t i = 0; i < 5; i++) {
+		const char *kind;
+		char *path = test_source(profiles[i]);
+		ck_assert_msg(store_check_profile(path, &kind, &f), "%s: %s", path, f.n ? f.list[0].text : "");
+		free(path);
+	}
+	struct book b;
+	book_init(&b);
+	char *demo = test_source("share/demo"), *top = test_source("");
+	setenv("TREADLIGHT_DATADIR", top, 1);
+	ck_assert(store_load_book(&b, demo, &f));
+	ck_assert_uint_ge(b.n_runs, 26);
+	book_free(&b);
+	free(demo);
+	free(top);
+}
+END_TEST
+
+Suite *suite(void)
+{
+	Suite *s = suite_create("load");
+	TCase *t = tcase_create("files");
+	tcase_add_checked_fixture(t, setup, teardown);
+	tcase_add_loop_test(t, good_files_are_read, 0, 5);
+	tcase_add_loop_test(t, each_fault_has_its_place_and_words, 0, 5);
+	tcase_add_test(t, faults_do_not_hide_each_other);
+	tcase_add_test(t, what_a_car_says_arrives);
+	tcase_add_test(t, what_a_run_says_arrives);
+	tcase_add_test(t, what_a_book_says_arrives);
+	suite_add_tcase(s, t);
+	t = tcase_create("folders");
+	tcase_add_checked_fixture(t, setup_folder, teardown_folder);
+	tcase_add_test(t, a_book_is_a_folder);
+	tcase_add_test(t, names_of_files_are_ids);
+	tcase_add_test(t, faults_of_all_files_are_listed);
+	tcase_add_test(t, a_missing_profile_says_where_it_was_looked_for);
+	tcase_add_test(t, no_book_no_crash);
+	tcase_add_test(t, shipped_profiles_and_demo_have_no_fault);
+	suite_add_tcase(s, t);
+	return s;
+}
