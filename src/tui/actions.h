@@ -44,14 +44,14 @@ extern const char *const page_names[PAGES];
 	ACTION(type, ON_SHEET, KEYS(K_ENTER), "type", "type a value; Esc leaves it as it was") \
 	ACTION(hold, ON_SHEET, KEYS(K_SPACE), "hold", \
 		"hold the pair's front-minus-rear difference, or let it go") \
-	ACTION(freeze, ON_SHEET, KEYS('f'), "freeze", \
-		"freeze the adjustable: suggestions may not move it") \
 	ACTION(undo, ON_ALL, KEYS('u'), "undo", "undo the last change") \
 	ACTION(redo, ON_ALL, KEYS('r'), "redo", "redo what was undone") \
 	ACTION(save, ON_ALL, KEYS('s'), "save", "save the sheet") \
-	ACTION(save_as, ON_ALL, KEYS('S'), NULL, "save the sheet under a new name") \
+	ACTION(save_as, ON_ALL, KEYS('S'), NULL, "save under a new name") \
 	ACTION(open, ON_ALL, KEYS('o'), "open", "open another sheet") \
 	ACTION(reference, ON_SHEET, KEYS('R'), NULL, "make this sheet the reference") \
+	ACTION(freeze, ON_SHEET, KEYS('f'), "freeze", \
+		"freeze the adjustable: suggestions may not move it") \
 	ACTION(filter, ON_SHEET, KEYS('/'), "filter", \
 		"show only the rows that hold a text; an empty text shows all") \
 	ACTION(picture, ON_SHEET, KEYS('p'), "picture", "show or hide the trade-off picture") \

@@ -195,6 +195,11 @@ unsigned app_show(struct app *app, enum page page)
 	return UI_ALL;
 }
 
+unsigned app_idle(struct app *app)
+{
+	return pages[app->page]->idle ? pages[app->page]->idle(app) : UI_NONE;
+}
+
 /* --- keys ---------------------------------------------------------------- */
 
 static unsigned (*const functions[ACTION_COUNT])(struct app *) = {

@@ -65,6 +65,8 @@ unsigned app_changed(struct app *app, unsigned what);
 void app_predict(struct app *app);
 /* Fit anew, after a run was logged or mended. */
 void app_refit(struct app *app);
+/* Let the page do what it put off; called while no key waits. */
+unsigned app_idle(struct app *app);
 /* Go to a page. */
 unsigned app_show(struct app *app, enum page page);
 /* Take the reference's values anew from the book. */

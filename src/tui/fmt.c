@@ -56,12 +56,11 @@ const char *fmt_lap(double seconds, int decimals, char *buf)
 	return buf;
 }
 
-const char *fmt_chance(double p, char *buf)
+const char *fmt_chance(double p, bool brief, char *buf)
 {
 	int n = (int)lround(100 * p);
-	if (n < 1 || n > 99)
-		snprintf(buf, FMT_SIZE, n < 1 ? "<1 in 100" : ">99 in 100");
-	else
-		snprintf(buf, FMT_SIZE, "%d in 100", n);
+	const char *sign = n < 1 ? "<" : n > 99 ? ">" : "";
+	n = n < 1 ? 1 : n > 99 ? 99 : n;
+	snprintf(buf, FMT_SIZE, brief ? "%s%d/100" : "%s%d in 100", sign, n);
 	return buf;
 }

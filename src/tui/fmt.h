@@ -20,7 +20,7 @@ const char *fmt_plain(double v, int decimals, char *buf);
 const char *fmt_interval(const struct estimate *e, int decimals, char *buf);
 /* "1:38.420" */
 const char *fmt_lap(double seconds, int decimals, char *buf);
-/* "71 in 100"; never 0 or 100 where it is not certain. */
-const char *fmt_chance(double p, char *buf);
+/* "71 in 100", or "71/100" where room is short; never 0 or 100. */
+const char *fmt_chance(double p, bool brief, char *buf);
 
 #endif

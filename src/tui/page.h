@@ -45,6 +45,9 @@ struct page_ops {
 	void (*changed)(struct app *app, unsigned what);
 	void (*draw)(struct app *app, struct area area);
 	unsigned (*move)(struct app *app, enum move how);
+	/* Called after a painting while no key waits: work that would hold up the painting
+	 * (some tens of ms at most; keys wait meanwhile). Returns UI_ flags. */
+	unsigned (*idle)(struct app *app);
 };
 
 extern const struct page_ops page_sheet, page_compare, page_effects, page_runs, page_plan,

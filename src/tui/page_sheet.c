@@ -345,16 +345,26 @@ unsigned act_channel(struct app *app)
 	return UI_BODY;
 }
 
+/* The frontier of many adjustables takes some milliseconds: not before the first painting. */
+static unsigned sheet_idle(struct app *app)
+{
+	struct sheet_page *s = sheet_page_of(app);
+	if (!s->frontier_stale || !app->model)
+		return UI_NONE;
+	sheet_update_frontier(app, s);
+	return UI_BODY;
+}
+
 /* --- painting ------------------------------------------------------------- */
 
-enum { SPLIT_COLS = 80, LEFT_80 = 44, LEFT_100 = 54, LEFT_130 = 78, ROOM_130 = 130,
+enum { SPLIT_COLS = 80, LEFT_80 = 44, LEFT_100 = 52, LEFT_130 = 76, ROOM_130 = 130,
 	PICTURE_LEAST = 7 };
 
 static void draw_split(struct app *app, struct sheet_page *s, struct area a)
 {
 	int left = a.w >= ROOM_130 ? LEFT_130 : a.w >= 100 ? LEFT_100 : LEFT_80;
 	struct area rows = {a.y + 1, 0, a.h - 1, left};
-	struct area right = {a.y + 1, left + 1, a.h - 1, a.w - left - 2};
+	struct area right = {a.y + 1, left + 1, a.h - 1, a.w - left - 1};
 	sheet_draw_rows(app, rows);
 	int need = sheet_told_height(app, right.w);
 	int room = right.h - need - 1;
@@ -393,4 +403,5 @@ const struct page_ops page_sheet = {
 	.changed = sheet_changed,
 	.draw = sheet_draw,
 	.move = sheet_move,
+	.idle = sheet_idle,
 };

@@ -44,24 +44,31 @@ static bool place(const struct plot *p, double x, double y, int fine_x, int fine
 	return in;
 }
 
-void plot_dot(struct plot *p, double x, double y)
+static void set_dot(struct plot *p, int px, int py)
 {
 	static const unsigned char bits[4][2] = {{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20},
 		{0x40, 0x80}};
-	int px, py;
-	if (!p->dots || !place(p, x, y, p->braille ? 2 : 1, p->braille ? 4 : 1, &px, &py))
-		return;
 	if (p->braille)
 		p->dots[(py / 4) * p->in.w + px / 2] |= bits[py % 4][px % 2];
 	else
 		p->dots[py * p->in.w + px] = 1;
 }
 
+void plot_dot(struct plot *p, double x, double y)
+{
+	int px, py;
+	if (p->dots && place(p, x, y, p->braille ? 2 : 1, p->braille ? 4 : 1, &px, &py))
+		set_dot(p, px, py);
+}
+
 void plot_line(struct plot *p, double x0, double y0, double x1, double y1)
 {
-	int n = 4 * (p->in.w + p->in.h);
+	int ax, ay, bx, by, fx = p->braille ? 2 : 1, fy = p->braille ? 4 : 1;
+	if (!p->dots || !place(p, x0, y0, fx, fy, &ax, &ay) || !place(p, x1, y1, fx, fy, &bx, &by))
+		return;
+	int n = abs(bx - ax) > abs(by - ay) ? abs(bx - ax) : abs(by - ay);
 	for (int i = 0; i <= n; i++)
-		plot_dot(p, x0 + (x1 - x0) * i / n, y0 + (y1 - y0) * i / n);
+		set_dot(p, n ? ax + (bx - ax) * i / n : ax, n ? ay + (by - ay) * i / n : ay);
 }
 
 void plot_end(struct plot *p, enum style style)

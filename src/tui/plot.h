@@ -23,6 +23,7 @@ struct plot {
  */
 bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, double y1);
 void plot_dot(struct plot *p, double x, double y);
+/* Both ends inside; else nothing is drawn. */
 void plot_line(struct plot *p, double x0, double y0, double x1, double y1);
 /* Paint the dots; then marks go on top of them. */
 void plot_end(struct plot *p, enum style style);

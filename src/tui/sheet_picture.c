@@ -125,9 +125,6 @@ static void frontier_xy(const struct sheet_page *s, const struct estimate *rt,
 static void draw_dots(const struct sheet_page *s, struct plot *p, const struct estimate *rt,
 	const struct estimate *rw)
 {
-	for (size_t i = 0; i < s->n_driven; i++)
-		if (s->driven[i].known[s->channel])
-			plot_dot(p, s->driven[i].wear[s->channel], s->driven[i].time);
 	double ox = NAN, oy = NAN;
 	for (size_t i = 0; s->frontier && i < s->frontier->n; i++) {
 		double x, y;
@@ -160,7 +157,7 @@ static void draw_labels(const struct app *app, const struct sheet_page *s, struc
 {
 	char low[FMT_SIZE], high[FMT_SIZE];
 	int bottom = a.y + a.h - 1;
-	scr_printf(a.y, a.x, a.w, DIM, "lap time %s at the top", fmt_lap(s->y1, 2, high));
+	scr_printf(a.y, a.x, a.w, DIM, "lap time %s", fmt_lap(s->y1, 2, high));
 	scr_printf(bottom, a.x, a.w, DIM, "%s", fmt_lap(s->y0, 2, low));
 	char label[96];
 	snprintf(label, sizeof label, "wear %s %s to %s", app->book.channels[s->channel],
@@ -178,8 +175,8 @@ static void draw_legend(const struct sheet_page *s, struct area a)
 			p->has_wear ? fmt_signed(p->wear_delta, 2, w) : "not known");
 		return;
 	}
-	scr_text(a.y, a.x, a.w, DIM, s->frontier ? "o reference  x this sheet  dots: driven, frontier"
-						 : "o reference  x this sheet  dots: driven");
+	scr_text(a.y, a.x, a.w, DIM, s->frontier ? "o reference  x this  + driven  ... frontier"
+						 : "o reference  x this  + driven");
 }
 
 void sheet_draw_picture(struct app *app, struct area a)
@@ -190,7 +187,6 @@ void sheet_draw_picture(struct app *app, struct area a)
 		scr_text(a.y, a.x, a.w, DIM, "no picture: nothing can be predicted yet");
 		return;
 	}
-	sheet_update_frontier(app, s);
 	struct estimate none = {.known = false};
 	struct estimate rt = none, rw = none;
 	if (app->against.values) {
@@ -214,6 +210,9 @@ void sheet_draw_picture(struct app *app, struct area a)
 	if (plot_begin(&p, inner, s->x0, s->x1, s->y0, s->y1)) {
 		draw_dots(s, &p, &rt, &rw);
 		plot_end(&p, PLAIN);
+		for (size_t i = 0; i < s->n_driven; i++)
+			if (s->driven[i].known[s->channel])
+				plot_mark(&p, s->driven[i].wear[s->channel], s->driven[i].time, '+', DIM);
 		if (rt.known && rw.known)
 			plot_mark(&p, rw.value, rt.value, 'o', BOLD);
 		if (s->point >= 0 && s->frontier) {
@@ -222,7 +221,7 @@ void sheet_draw_picture(struct app *app, struct area a)
 			plot_mark(&p, x, y, 'f', ACCENT);
 		}
 		if (here)
-			plot_mark(&p, w->value, t->value, 'x', BOLD);
+			plot_mark(&p, w->value, t->value, 'x', PLAIN);
 	}
 	plot_free(&p);
 	draw_labels(app, s, canvas);

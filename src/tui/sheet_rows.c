@@ -15,14 +15,14 @@ struct columns {
 static struct columns columns_for(int width)
 {
 	struct columns c = {.label = 1, .label_w = 13, .unit = -1, .was_front = -1, .was_rear = -1,
-		.minutes = -1, .value_w = 7, .difference_w = 7};
+		.minutes = -1, .value_w = 7, .difference_w = width >= 52 ? 8 : 7};
 	int x = c.label + c.label_w;
-	if (width >= 54) {
+	if (width >= 52) {
 		c.unit = x + 1;
 		c.unit_w = 5;
 		x = c.unit + c.unit_w;
 	}
-	if (width >= 74) {
+	if (width >= 70) {
 		c.was_front = x + 1;
 		c.was_rear = c.was_front + 8;
 		x = c.was_rear + 7;
@@ -31,7 +31,7 @@ static struct columns columns_for(int width)
 	c.rear = c.front + c.value_w + 2;
 	c.difference = c.rear + c.value_w + 2;
 	c.held = c.difference + c.difference_w + 1;
-	if (width >= 78)
+	if (width >= 70)
 		c.minutes = c.held + 5;
 	return c;
 }
@@ -53,7 +53,7 @@ static void draw_heading(const struct app *app, const struct columns *c, int y)
 	}
 	scr_right(y, c->front, c->value_w, DIM, "front");
 	scr_right(y, c->rear, c->value_w, DIM, "rear");
-	scr_right(y, c->difference - 2, c->difference_w + 2, DIM, "fr-rear");
+	scr_right(y, c->difference - 2, c->difference_w + 2, DIM, c->difference_w > 7 ? "fr - rear" : "fr-rear");
 	if (c->minutes >= 0)
 		scr_right(y, c->minutes, 5, DIM, "min");
 }
@@ -74,7 +74,7 @@ static void draw_value(const struct app *app, const struct columns *c, int y, in
 	scr_right(y, x, c->value_w, caution ? WARN : PLAIN, text);
 	scr_text(y, x + c->value_w, 2, caution ? WARN : PLAIN, marks);
 	if (marked)
-		scr_text(y, x + c->value_w - (int)strlen(text) - 1, 1, ACCENT, ">");
+		scr_text(y, x + c->value_w - (int)strlen(text) - 1, 1, PLAIN, ">");
 }
 
 static void draw_was(const struct app *app, const struct columns *c, int y,
@@ -148,7 +148,7 @@ static void draw_row(const struct app *app, const struct columns *c, int y,
 }
 
 /* Limits, step and what it was: in fixed places, so that a move sends few bytes. */
-static int draw_limits(struct app *app, int y, int width, int lines)
+static int draw_limits(struct app *app, const struct columns *c, int y, int width, int lines)
 {
 	int a = sheet_current(app);
 	if (a < 0 || lines < 1)
@@ -161,9 +161,12 @@ static int draw_limits(struct app *app, int y, int width, int lines)
 	fix_print(edit_nudge_step(app->edit, a), step, sizeof step);
 	if (app->against.values && app->against.values[a] != s->values[a])
 		print_value(ad, app->against.values[a], was, sizeof was);
-	scr_printf(y, 1, width - 1, PLAIN, "limits %6s to %6s by %-5s %s%s%s%s", low, high, step,
-		width >= 54 ? ad->unit : "", was[0] ? ", was " : "", was,
-		s->frozen[a] ? ", frozen (=)" : "");
+	char unit[24] = "";
+	if (c->unit < 0)
+		text_safe(unit, sizeof unit, ad->unit, strlen(ad->unit));
+	scr_printf(y, 1, width - 1, PLAIN, c->unit < 0 ? "%5s to %5s %s by %s%s%s%s"
+		: "limits %6s to %6s %sby %s%s%s%s", low, high, unit, step,
+		was[0] ? ", was " : "", was, s->frozen[a] ? ", frozen" : "");
 	int side = car_caution(ad, s->values[a]);
 	if (!side || lines < 2)
 		return 1;
@@ -205,7 +208,7 @@ void sheet_draw_rows(struct app *app, struct area a)
 		y++; /* a blank line where there is room */
 		left--;
 	}
-	y += draw_limits(app, y, a.w, left);
+	y += draw_limits(app, &c, y, a.w, left);
 	if (a.y + a.h - y >= 2)
 		scr_text(a.y + a.h - 1, 1, a.w - 1, DIM, "< changed  ! past a caution  = frozen");
 }

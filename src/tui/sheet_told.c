@@ -10,7 +10,7 @@
 
 /* Columns of the panel, from its left edge; a name, a figure, its change, the interval. */
 struct told_columns {
-	int name_w, value, value_w, change, change_w, interval, interval_w, doubt;
+	int name_w, value, value_w, change, change_w, interval, interval_w;
 	int time_decimals;
 	bool narrow;
 };
@@ -18,15 +18,14 @@ struct told_columns {
 static struct told_columns told_columns(int width)
 {
 	struct told_columns c;
-	c.narrow = width < 44;
-	c.name_w = c.narrow ? 5 : 12;
+	c.narrow = width < 46;
+	c.name_w = c.narrow ? 6 : 13;
 	c.value = c.name_w;
-	c.value_w = 9;
+	c.value_w = c.narrow ? 8 : 9;
 	c.change = c.value + c.value_w;
-	c.change_w = 7;
+	c.change_w = c.narrow ? 6 : 7;
 	c.interval = c.change + c.change_w + (c.narrow ? 0 : 1);
-	c.interval_w = width - c.interval < 16 ? width - c.interval : 16;
-	c.doubt = c.interval + c.interval_w;
+	c.interval_w = (c.narrow ? width - c.interval : 16) - 1; /* a mark of doubt may follow */
 	c.time_decimals = c.narrow ? 2 : 3;
 	return c;
 }
@@ -39,19 +38,25 @@ static void response_name(const struct app *app, size_t r, bool narrow, char *bu
 		snprintf(buf, size, narrow ? "%s" : "wear %s", app->book.channels[r - 1]);
 }
 
-/* "slower; front kinder, rear can't tell": the answer in words, before any figure. */
-static void headline(const struct app *app, char *buf, size_t size)
+/* "lap time slower", and below it "front kinder, rear can't tell": the answer in words,
+ * before any figure. */
+static void headline_time(const struct app *app, char *buf, size_t size)
 {
 	const struct told *t = &app->told;
-	enum verdict time = verdict_time(&t->delta[RESPONSE_TIME]);
-	if (app->n_changes == 0) {
+	if (app->n_changes == 0)
 		snprintf(buf, size, "as %s", app->book.reference);
-		return;
-	}
-	size_t n = (size_t)snprintf(buf, size, "%s%s", t->extrapolated ? "extrapolated: " : "",
-		time == VERDICT_CANT_TELL ? "can't tell if slower" : verdict_word(time));
-	for (size_t c = 0; c < app->book.n_channels && n < size; c++)
-		n += (size_t)snprintf(buf + n, size - n, "%s %s %s", c ? "," : ";",
+	else
+		snprintf(buf, size, "%slap time %s", t->extrapolated ? "extrapolated: " : "",
+			verdict_word(verdict_time(&t->delta[RESPONSE_TIME])));
+}
+
+static void headline_wear(const struct app *app, char *buf, size_t size)
+{
+	const struct told *t = &app->told;
+	size_t n = 0;
+	buf[0] = '\0';
+	for (size_t c = 0; app->n_changes && c < app->book.n_channels && n < size; c++)
+		n += (size_t)snprintf(buf + n, size - n, "%s%s %s", c ? ", " : "",
 			app->book.channels[c],
 			verdict_word(verdict_like(&t->like[c], &t->delta[1 + c])));
 }
@@ -70,7 +75,7 @@ static void conditions(const struct app *app, char *buf, size_t size)
 		snprintf(tyres, sizeof tyres, "tyres %.16s laps old", age);
 	else
 		snprintf(tyres, sizeof tyres, "new tyres");
-	snprintf(buf, size, "at effort %.16s, %s, %.16s kg", effort, tyres, fuel);
+	snprintf(buf, size, "effort %.16s, %s, %.16s kg", effort, tyres, fuel);
 	if (isfinite(at[COV_TRACK_TEMP]) && at[COV_TRACK_TEMP] != 0) {
 		size_t n = strlen(buf);
 		snprintf(buf + n, size - n, ", %.16s C", temp);
@@ -92,13 +97,18 @@ static void draw_change(const struct told_columns *c, int y, int x, const struct
 	bool doubt = verdict_wear(e) == VERDICT_CANT_TELL;
 	enum style style = doubt ? DIM : PLAIN;
 	if (!e->known) {
-		scr_text(y, x + c->change + 1, c->change_w + c->interval_w, WARN, "not tested");
+		scr_right(y, x + c->interval, c->interval_w, WARN, "not tested");
 		return;
 	}
 	figure(y, x + c->change, c->change_w, style, fmt_signed(e->value, d, text), d, point);
-	scr_right(y, x + c->interval, c->interval_w, style, fmt_interval(e, d, text));
-	if (doubt)
-		scr_text(y, x + c->doubt, 1, style, "?");
+	fmt_interval(e, d, text);
+	if (doubt) {
+		size_t n = strlen(text);
+		snprintf(text + n, sizeof text - n, "?");
+		scr_right(y, x + c->interval + 1, c->interval_w, style, text);
+	} else {
+		scr_right(y, x + c->interval, c->interval_w, style, text);
+	}
 }
 
 static void draw_response(const struct app *app, const struct told_columns *c, int y, int x,
@@ -128,11 +138,12 @@ static void draw_like(const struct app *app, const struct told_columns *c, int y
 	response_name(app, 1 + ch, c->narrow, name, sizeof name);
 	scr_text(y, x, c->name_w, PLAIN, name);
 	if (!l->delta.known && app->told.delta[1 + ch].known) {
-		scr_text(y, x + c->change + 1, c->change_w + c->interval_w, DIM, "no exchange rate");
+		scr_right(y, x + c->interval - 2, c->interval_w + 2, DIM, "no exchange rate");
 		return;
 	}
 	if (l->has_chance && app->n_changes > 0)
-		scr_right(y, x + c->value, c->value_w, PLAIN, fmt_chance(l->chance_better, text));
+		scr_right(y, x + c->value, c->narrow ? c->value_w - 1 : c->value_w, PLAIN,
+			fmt_chance(l->chance_better, c->narrow, text));
 	draw_change(c, y, x, &l->delta, 2, c->narrow ? 2 : 3);
 }
 
@@ -203,9 +214,8 @@ static int draw_balance_line(int y, int x, const struct told_columns *c, const c
 	char text[FMT_SIZE];
 	if (!now->has)
 		return 0;
-	scr_text(y, x, c->name_w + 2, PLAIN, c->narrow ? name : name);
-	scr_printf(y, x + c->value + (c->narrow ? 3 : 1), c->value_w, PLAIN, "%5.1f %%",
-		100 * now->v);
+	scr_text(y, x, c->name_w, PLAIN, name);
+	scr_printf(y, x + c->value, c->value_w, PLAIN, "%6.1f %%", 100 * now->v);
 	if (then->has)
 		figure(y, x + c->change, c->change_w, PLAIN,
 			fmt_signed(100 * (now->v - then->v), 1, text), 1, c->narrow ? 2 : 3);
@@ -219,15 +229,15 @@ static int draw_balance(const struct app *app, const struct told_columns *c, int
 	if (app->against.values)
 		then = balance_of(&app->book.car, app->against.values);
 	int at = y + 1;
-	at += draw_balance_line(at, x, c, c->narrow ? "load" : "load transf.",
+	at += draw_balance_line(at, x, c, c->narrow ? "load" : "load transfer",
 		&now.transfer_front_share, &then.transfer_front_share);
-	at += draw_balance_line(at, x, c, c->narrow ? "aero" : "aero", &now.aero_front_share,
+	at += draw_balance_line(at, x, c, "aero", &now.aero_front_share,
 		&then.aero_front_share);
 	at += draw_balance_line(at, x, c, c->narrow ? "brake" : "brakes", &now.brake_front_share,
 		&then.brake_front_share);
 	if (at == y + 1)
 		return 0;
-	scr_text(y, x, c->change, DIM, "balance, front share");
+	scr_text(y, x, 24, DIM, "balance, front share");
 	return at - y;
 }
 
@@ -240,29 +250,27 @@ static int balance_lines(const struct app *app)
 
 int sheet_told_height(const struct app *app, int width)
 {
-	(void)width;
 	int balance = balance_lines(app);
 	int n = (int)app->book.n_channels;
-	/* headline 2, heading, responses, heading, channels, balance, what cannot be told 3 */
-	return 2 + 1 + 1 + n + 1 + n + (balance ? balance + 1 : 0) + 3;
+	/* headline 2, conditions, heading, responses, heading, channels, balance, and two lines
+	 * for what cannot be told, kept free so that the picture does not jump */
+	return 4 + 1 + n + 1 + n + balance + 2 + (width < 46 && n > 2);
 }
 
 static int draw_heads(const struct app *app, const struct told_columns *c, struct area a, int y)
 {
 	char text[512];
-	headline(app, text, sizeof text);
-	enum style style = app->told.extrapolated ? WARN : BOLD;
-	int used = scr_wrap(y, a.x, a.w, 2, style, text);
-	y += 1;
-	if (used > 1)
-		y++;
+	headline_time(app, text, sizeof text);
+	scr_text(y++, a.x, a.w, app->told.extrapolated ? WARN : BOLD, text);
+	headline_wear(app, text, sizeof text);
+	int used = scr_wrap(y, a.x, a.w, 2, BOLD, text);
+	y += used > 1 ? 2 : 1;
 	conditions(app, text, sizeof text);
-	if (!c->narrow || used == 1)
-		scr_text(y++, a.x, a.w, DIM, text);
+	scr_text(y++, a.x, a.w, DIM, text);
 	scr_right(y, a.x + c->change, c->change_w, DIM, "change");
 	scr_right(y, a.x + c->interval, c->interval_w, DIM, "95% interval");
 	if (!c->narrow)
-		scr_text(y, a.x, c->name_w + 6, DIM, "s, % per lap");
+		scr_text(y, a.x, c->name_w, DIM, "s, % a lap");
 	return y + 1;
 }
 
@@ -270,8 +278,8 @@ static int draw_likes(struct app *app, const struct told_columns *c, struct area
 {
 	char text[160];
 	snprintf(text, sizeof text, "at %s's pace", app->book.reference);
-	scr_text(y, a.x + c->change + c->change_w + 1 - (c->narrow ? 6 : 7), a.w, DIM, text);
-	scr_right(y, a.x + c->value, c->value_w, DIM, "kinder");
+	scr_right(y, a.x + c->change + 1, c->interval + c->interval_w - c->change - 1, DIM, text);
+	scr_right(y, a.x + c->value, c->narrow ? c->value_w - 1 : c->value_w, DIM, "kinder");
 	y++;
 	bool stretched = false;
 	for (size_t ch = 0; ch < app->book.n_channels; ch++) {
@@ -287,7 +295,7 @@ static int draw_likes(struct app *app, const struct told_columns *c, struct area
 
 void sheet_draw_told(struct app *app, struct area a)
 {
-	struct told_columns c = told_columns(a.w - 1);
+	struct told_columns c = told_columns(a.w);
 	char text[600];
 	int y = a.y, end = a.y + a.h;
 	if (!app->told.known) {
@@ -303,8 +311,6 @@ void sheet_draw_told(struct app *app, struct area a)
 		y = draw_likes(app, &c, a, y);
 	int balance = balance_lines(app);
 	if (balance && y + balance <= end) {
-		if (y + balance + 3 < end)
-			y++;
 		y += draw_balance(app, &c, y, a.x);
 	}
 	untested_words(app, text, sizeof text);
@@ -324,7 +330,7 @@ void sheet_draw_brief(struct app *app, struct area a)
 		scr_wrap(a.y, a.x, a.w, a.h, PLAIN, text);
 		return;
 	}
-	headline(app, text, sizeof text);
+	headline_time(app, text, sizeof text);
 	for (size_t r = 0; r <= app->book.n_channels; r++) {
 		const struct estimate *e = &t->delta[r];
 		size_t n = strlen(text);

@@ -44,6 +44,7 @@ static struct {
 	char *update;         /* owned: room for one update */
 	size_t update_cap;
 	bool gone;            /* the line is dead */
+	bool plain;           /* the last attributes sent were a reset */
 } term = {.sink = -1, .tty = -1};
 
 static long long now_ms(void)
@@ -94,6 +95,38 @@ static bool tty_write(const char *s, size_t len)
 	return true;
 }
 
+/*
+ * Shorten an update in place: ncurses leaves the alternate character set, which is never
+ * entered here, with each change of attributes (ESC ( B), and begins each with a reset
+ * (ESC [ 0 ; 2 m) also where the last one was a reset. Text holds no ESC, so these bytes
+ * mean nothing else. Returns the new length.
+ */
+static size_t shorten(char *s, size_t len)
+{
+	size_t out = 0;
+	for (size_t i = 0; i < len;) {
+		if (s[i] == '\033' && len - i >= 3 && s[i + 1] == '(' && s[i + 2] == 'B') {
+			i += 3;
+			continue;
+		}
+		if (s[i] == '\033' && len - i >= 4 && s[i + 1] == '[') {
+			size_t end = i + 2;
+			while (end < len && (s[end] < 0x40 || s[end] > 0x7e))
+				end++;
+			if (end < len && s[end] == 'm') {
+				bool reset = end == i + 2 || (end == i + 3 && s[i + 2] == '0');
+				bool again = term.plain && !reset && s[i + 2] == '0' && s[i + 3] == ';';
+				memmove(s + out, "\033[", 2);
+				out += 2;
+				i += again ? 4 : end == i + 3 && reset ? 3 : 2;
+				term.plain = reset;
+			}
+		}
+		s[out++] = s[i++];
+	}
+	return out;
+}
+
 /* Send what ncurses left in the memory file. */
 static bool sink_send(void)
 {
@@ -114,7 +147,10 @@ static bool sink_send(void)
 		char *room = len <= term.update_cap ? term.update : small;
 		size_t want = len <= term.update_cap ? len : sizeof small;
 		ssize_t r = pread(term.sink, room, want, at);
-		ok = r > 0 && tty_write(room, (size_t)r);
+		bool whole = r == n; /* a piece could cut a sequence in two */
+		size_t send = whole ? shorten(room, (size_t)r) : (size_t)(r > 0 ? r : 0);
+		term.plain = term.plain && whole;
+		ok = r > 0 && tty_write(room, send);
 		at += r > 0 ? r : 0;
 	}
 	lseek(term.sink, 0, SEEK_SET);

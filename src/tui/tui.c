@@ -28,7 +28,9 @@ static void run(struct app *app)
 		app_paint(app, flags);
 		if (!term_update())
 			return;
-		flags = UI_NONE;
+		flags = term_keys_waiting() ? UI_NONE : app_idle(app);
+		if (flags)
+			continue;
 		unsigned events = term_wait(session_due_ms(app));
 		if (events & TERM_END)
 			return;
