@@ -68,8 +68,14 @@ tests_test_examples_SOURCES = tests/test_examples.c
 
 check_PROGRAMS += tests/test_model
 tests_test_model_SOURCES = tests/test_model.c
+check_PROGRAMS += tests/test_next
+tests_test_next_SOURCES = tests/test_next.c
+
 check_PROGRAMS += tests/test_plan
 tests_test_plan_SOURCES = tests/test_plan.c
+
+check_PROGRAMS += tests/test_plan_cmd
+tests_test_plan_cmd_SOURCES = tests/test_plan_cmd.c
 
 check_PROGRAMS += tests/test_power
 tests_test_power_SOURCES = tests/test_power.c

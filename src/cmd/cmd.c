@@ -12,6 +12,9 @@ static const struct cmd table[] = {
 		fit_run},
 	{"predict", "BOOK SHEET", 2, 2, predict_options, "what to expect of a sheet",
 		NULL, predict_run},
+	{"plan", "BOOK", 1, 1, plan_options, "plan test runs, and say what they can find",
+		"A pair named as a factor moves both members by as much. Without --factor: pairs that the\n"
+		"base locks move as one, all else by itself; what is frozen stays.", plan_run},
 	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 

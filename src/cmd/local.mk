@@ -10,4 +10,8 @@ libtreadlight_a_SOURCES += \
 	src/cmd/fit.c \
 	src/cmd/json.c \
 	src/cmd/load.c \
+	src/cmd/plan.c \
+	src/cmd/plan.h \
+	src/cmd/plan_json.c \
+	src/cmd/plan_table.c \
 	src/cmd/predict.c

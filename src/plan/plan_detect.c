@@ -54,8 +54,8 @@ void plan_book_noise(const struct model *m, struct plan_noise out[RESPONSES_MAX]
 		const struct response *r = &m->responses[y];
 		if (!r->fitted || !(r->df_run >= 1) || !(r->sigma_run >= 0))
 			continue;
-		out[y] = (struct plan_noise){true, r->sigma_run,
-			r->one_obs_a_run ? 0 : r->sigma_lap};
+		double lap = r->one_obs_a_run ? 0 : r->sigma_lap;
+		out[y] = (struct plan_noise){isfinite(lap), r->sigma_run, lap};
 	}
 }
 

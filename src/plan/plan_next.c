@@ -1,0 +1,463 @@
+/*
+ * The next run. Contrasts l_k are the differences between the reference and the points of
+ * the present frontier, for lap time and for the wear that the frontier saves. One more run
+ * with row r and variance s = sigma_run^2 + sigma_lap^2 / n lowers the covariance C of the
+ * coefficients by C r r'C / (s + r'C r) (Sherman & Morrison 1950), so the variances of the
+ * contrasts fall by r'M r / (s + r'C r) with M the sum of C l_k l_k'C. What is made large is
+ * the share of that sum, averaged over the responses; the ratio of the two variances is kept
+ * as it was fitted.
+ *
+ * Candidates: every factor on its steps inside soft limits, by exchange of one factor at a
+ * time from several starts. A run whose row lies outside the row space teaches nothing about
+ * what is known and is left out.
+ */
+#include "frontier/frontier.h"
+#include "model/model.h"
+#include "plan/plan_own.h"
+#include "plan/power.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { POINTS = 40, STARTS = 12, SWEEPS = 10 };
+
+/* One response: what a run would teach about it. */
+struct lesson {
+	const struct response *r;
+	size_t response;	/* for reports: the time's or the channel's */
+	double s;		/* variance of the new run's mean */
+	double total;		/* sum of the contrasts' variances */
+	size_t n_contrasts;
+	double *m;		/* owned [n_terms^2]: sum of C l l'C */
+	double *row, *scratch;	/* owned [n_terms] */
+};
+
+struct search {
+	struct plan *p;
+	const struct model *m;
+	const fix *base;
+	size_t n_lessons;
+	struct lesson lesson[RESPONSES_MAX];
+	fix *trial, *best;	/* owned */
+	double best_score;
+};
+
+static void lesson_free(struct lesson *l)
+{
+	free(l->m);
+	free(l->row);
+	free(l->scratch);
+}
+
+static void search_free(struct search *s)
+{
+	for (size_t i = 0; i < s->n_lessons; i++)
+		lesson_free(&s->lesson[i]);
+	free(s->trial);
+	free(s->best);
+}
+
+static bool lesson_add(struct search *s, const struct response *r, size_t response, size_t laps)
+{
+	struct lesson *l = &s->lesson[s->n_lessons++];
+	size_t p = r->n_terms;
+	*l = (struct lesson){.r = r, .response = response};
+	l->s = r->sigma_run * r->sigma_run;
+	if (!r->one_obs_a_run)
+		l->s += r->sigma_lap * r->sigma_lap / (double)laps;
+	l->m = calloc(p * p + 1, sizeof *l->m);
+	l->row = calloc(p + 1, sizeof *l->row);
+	l->scratch = calloc(p + 1, sizeof *l->scratch);
+	return l->m && l->row && l->scratch;
+}
+
+static void multiply(const double *a, const double *x, size_t p, double *out)
+{
+	for (size_t i = 0; i < p; i++) {
+		double sum = 0;
+		for (size_t j = 0; j < p; j++)
+			sum += a[i * p + j] * x[j];
+		out[i] = sum;
+	}
+}
+
+static double quadratic(const double *a, const double *x, size_t p)
+{
+	double sum = 0;
+	for (size_t i = 0; i < p; i++) {
+		double inner = 0;
+		for (size_t j = 0; j < p; j++)
+			inner += a[i * p + j] * x[j];
+		sum += inner * x[i];
+	}
+	return sum;
+}
+
+/* Takes the contrast between two sets of values in, where it can be told. */
+static void lesson_take(const struct model *m, struct lesson *l, const fix *values,
+	const fix *against)
+{
+	size_t p = l->r->n_terms;
+	double *row = l->row, *g = l->scratch;
+	model_row(m, l->r, against, g);
+	model_row(m, l->r, values, row);
+	for (size_t t = 0; t < p; t++)
+		row[t] -= g[t];
+	if (!model_estimable(l->r, row))
+		return;
+	multiply(l->r->cov, row, p, g);
+	double variance = 0;
+	for (size_t t = 0; t < p; t++)
+		variance += row[t] * g[t];
+	if (!(variance > 0))
+		return;
+	for (size_t i = 0; i < p; i++)
+		for (size_t j = 0; j < p; j++)
+			l->m[i * p + j] += g[i] * g[j];
+	l->total += variance;
+	l->n_contrasts++;
+}
+
+/* Share of the contrasts' variance that a run on these values takes away, 0 to 1. */
+static double lesson_gain(const struct model *m, struct lesson *l, const fix *values)
+{
+	size_t p = l->r->n_terms;
+	model_row(m, l->r, values, l->row);
+	double taken = quadratic(l->m, l->row, p);
+	return taken / (l->s + quadratic(l->r->cov, l->row, p)) / l->total;
+}
+
+static double score_of(struct search *s, const fix *values)
+{
+	double sum = 0;
+	for (size_t i = 0; i < s->n_lessons; i++)
+		sum += lesson_gain(s->m, &s->lesson[i], values);
+	return sum / (double)s->n_lessons;
+}
+
+static bool can_be_told(struct search *s, const fix *values)
+{
+	for (size_t i = 0; i < s->n_lessons; i++) {
+		struct lesson *l = &s->lesson[i];
+		model_row(s->m, l->r, values, l->row);
+		if (!model_estimable(l->r, l->row))
+			return false;
+	}
+	return true;
+}
+
+static void put(struct search *s, const struct plan_factor *f, fix move)
+{
+	s->trial[f->adjustable] = s->base[f->adjustable] + move;
+	if (f->partner >= 0)
+		s->trial[f->partner] = s->base[f->partner] + move;
+}
+
+/* The best step of one factor, all others as in trial. Returns the score then. */
+static double exchange_one(struct search *s, const struct plan_factor *f, double score)
+{
+	fix best = s->trial[f->adjustable] - s->base[f->adjustable];
+	for (fix move = f->low; move <= f->high; move += f->step) {
+		put(s, f, move);
+		double now = score_of(s, s->trial);
+		if (now > score * (1 + 1e-9) && can_be_told(s, s->trial)) {
+			score = now;
+			best = move;
+		}
+	}
+	put(s, f, best);
+	return score;
+}
+
+/* From the values in trial; keeps what beats the best so far. */
+static void exchange(struct search *s)
+{
+	if (!can_be_told(s, s->trial))
+		return;
+	double score = score_of(s, s->trial);
+	for (int sweep = 0; sweep < SWEEPS; sweep++) {
+		double before = score;
+		for (size_t f = 0; f < s->p->n_factors; f++)
+			score = exchange_one(s, &s->p->factors[f], score);
+		if (!(score > before))
+			break;
+	}
+	if (score > s->best_score * (1 + 1e-9)) {
+		s->best_score = score;
+		memcpy(s->best, s->trial, s->p->n_adjustables * sizeof *s->best);
+	}
+}
+
+/* What moves nothing goes back to the base. */
+static void tidy(struct search *s)
+{
+	memcpy(s->trial, s->best, s->p->n_adjustables * sizeof *s->best);
+	for (size_t f = 0; f < s->p->n_factors; f++) {
+		const struct plan_factor *one = &s->p->factors[f];
+		fix move = s->trial[one->adjustable] - s->base[one->adjustable];
+		put(s, one, 0);
+		if (score_of(s, s->trial) < s->best_score * (1 - 1e-9)
+				|| !can_be_told(s, s->trial))
+			put(s, one, move);
+	}
+	memcpy(s->best, s->trial, s->p->n_adjustables * sizeof *s->best);
+}
+
+/* Starts: the base, every factor's ends by themselves, and points of the frontier brought
+ * inside what the factors allow. */
+static void search_all(struct search *s, const struct frontier *front)
+{
+	size_t bytes = s->p->n_adjustables * sizeof *s->trial;
+	memcpy(s->trial, s->base, bytes);
+	exchange(s);
+	for (size_t f = 0; f < s->p->n_factors && f < STARTS; f++)
+		for (int end = 0; end < 2; end++) {
+			memcpy(s->trial, s->base, bytes);
+			put(s, &s->p->factors[f], end ? s->p->factors[f].high
+				: s->p->factors[f].low);
+			exchange(s);
+		}
+	size_t n = front ? front->n : 0;
+	for (size_t i = 0; i < n && i < STARTS; i++) {
+		size_t at = n <= STARTS ? i : i * (n - 1) / (STARTS - 1);
+		memcpy(s->trial, front->points[at].values, bytes);
+		exchange(s);
+	}
+	if (s->best_score > 0)
+		tidy(s);
+}
+
+static bool add_lessons(struct search *s, const struct save_target *save, size_t laps)
+{
+	const struct model *m = s->m;
+	if (!lesson_add(s, &m->responses[RESPONSE_TIME], RESPONSE_TIME, laps))
+		return false;
+	for (size_t c = 0; save && c < m->n_responses - 1; c++) {
+		bool wanted = save->kind == SAVE_MEAN || (int)c == save->channel;
+		const struct response *r = save->kind == SAVE_LIKE ? &m->like[c]
+			: &m->responses[1 + c];
+		if (wanted && r->fitted && r->df_run >= 1
+				&& !lesson_add(s, r, 1 + c, laps))
+			return false;
+	}
+	return true;
+}
+
+/* Lessons without a contrast go. */
+static void drop_empty(struct search *s)
+{
+	size_t n = 0;
+	for (size_t i = 0; i < s->n_lessons; i++) {
+		struct lesson *l = &s->lesson[i];
+		if (!(l->total > 0)) {
+			lesson_free(l);
+			continue;
+		}
+		s->lesson[n++] = *l;
+	}
+	s->n_lessons = n;
+}
+
+/* Differences along the frontier; where it holds nothing but the reference, each factor's
+ * own move from end to end. */
+static bool take_contrasts(struct search *s, const struct frontier *front, const fix *reference)
+{
+	for (size_t i = 0; front && i < front->n; i++)
+		for (size_t l = 0; l < s->n_lessons; l++)
+			lesson_take(s->m, &s->lesson[l], front->points[i].values, reference);
+	double total = 0;
+	for (size_t l = 0; l < s->n_lessons; l++)
+		total += s->lesson[l].total;
+	if (total > 0)
+		return true;
+	for (size_t f = 0; f < s->p->n_factors; f++)
+		for (size_t l = 0; l < s->n_lessons; l++) {
+			fix *low = s->best, *high = s->trial;
+			memcpy(low, s->base, s->p->n_adjustables * sizeof *low);
+			memcpy(high, s->base, s->p->n_adjustables * sizeof *high);
+			put(s, &s->p->factors[f], s->p->factors[f].high);
+			low[s->p->factors[f].adjustable] += s->p->factors[f].low;
+			if (s->p->factors[f].partner >= 0)
+				low[s->p->factors[f].partner] += s->p->factors[f].low;
+			lesson_take(s->m, &s->lesson[l], high, low);
+		}
+	return plan_note(s->p, "the frontier holds nothing beside the reference: the run is chosen for "
+		"the moves that the runs so far can tell");
+}
+
+/* Factors none of whose moves can be told by the runs so far. */
+static bool note_untold(struct search *s)
+{
+	char ids[PLAN_NOTE_SIZE - 100] = "";
+	for (size_t f = 0; f < s->p->n_factors; f++) {
+		memcpy(s->trial, s->base, s->p->n_adjustables * sizeof *s->trial);
+		put(s, &s->p->factors[f], s->p->factors[f].low ? s->p->factors[f].low
+			: s->p->factors[f].high);
+		size_t len = strlen(ids);
+		if (!can_be_told(s, s->trial))
+			snprintf(ids + len, sizeof ids - len, "%s%s", len ? ", " : "",
+				s->p->factors[f].id);
+	}
+	return !ids[0] || plan_note(s->p, "not looked at, as no run so far tells what it does: %s; "
+		"a screening plan would", ids);
+}
+
+static bool put_run(struct plan *p, const struct model *m, const fix *base, const fix *values,
+	struct err *err)
+{
+	p->runs = calloc(1, sizeof *p->runs);
+	p->values = malloc((p->n_adjustables + 1) * sizeof *p->values);
+	if (!p->runs || !p->values)
+		return err_memory(err);
+	memcpy(p->values, values, p->n_adjustables * sizeof *values);
+	p->n_runs = 1;
+	p->runs[0].values = p->values;
+	p->runs[0].changes = plan_count_changes(&m->book->car, base, values, &p->runs[0].minutes);
+	p->runs[0].baseline = p->runs[0].changes == 0;
+	p->minutes = p->runs[0].minutes;
+	return true;
+}
+
+/* Standard error of term t after the run: its variance less (Cr)_t^2 / (s + r'Cr). */
+static double se_after(const struct model *m, const struct response *r, const fix *values, double s,
+	size_t t, double *row, double *g)
+{
+	model_row(m, r, values, row);
+	multiply(r->cov, row, r->n_terms, g);
+	double variance = r->cov[t * r->n_terms + t];
+	variance -= g[t] * g[t] / (s + quadratic(r->cov, row, r->n_terms));
+	return sqrt(fmax(0, variance));
+}
+
+/* What the runs so far and this one will find together, term by term. */
+static bool detect_next(struct plan *p, const struct model *m, struct err *err)
+{
+	size_t most = 0;
+	for (size_t y = 0; y < m->n_responses; y++)
+		most = m->responses[y].n_terms > most ? m->responses[y].n_terms : most;
+	double *row = calloc(2 * most + 1, sizeof *row);
+	p->detect = calloc(most * m->n_responses + 1, sizeof *p->detect);
+	if (!row || !p->detect) {
+		free(row);
+		return err_memory(err);
+	}
+	for (size_t t = 0; t < most; t++)
+		for (size_t y = 0; y < m->n_responses; y++) {
+			const struct response *r = &m->responses[y];
+			if (t >= r->n_terms || r->terms[t].kind != TERM_LINEAR)
+				continue;
+			struct plan_detect *d = &p->detect[p->n_detect++];
+			double s = r->sigma_run * r->sigma_run;
+			if (!r->one_obs_a_run)
+				s += r->sigma_lap * r->sigma_lap / (double)p->laps;
+			double se = r->estimable[t]
+				? se_after(m, r, p->values, s, t, row, row + most) : NAN;
+			double effect = 2 * se * power_detectable(r->df_run + 1, 0.05, 0.80);
+			memcpy(d->term, r->terms[t].id, sizeof d->term);
+			d->response = y;
+			d->known = isfinite(effect) && r->df_run >= 1;
+			d->effect = d->known ? effect : 0;
+		}
+	free(row);
+	return true;
+}
+
+static void tell_gain(struct plan *p, struct search *s)
+{
+	for (size_t i = 0; i < s->n_lessons; i++) {
+		struct lesson *l = &s->lesson[i];
+		double mean = l->total / (double)l->n_contrasts;
+		double gain = lesson_gain(s->m, l, p->values);
+		p->has_gain[l->response] = true;
+		p->se_now[l->response] = sqrt(mean);
+		p->se_after[l->response] = sqrt(mean * fmax(0, 1 - gain));
+	}
+}
+
+static struct frontier *present_frontier(const struct model *m, const struct sheet *start,
+	struct save_target *save, bool *has_save, struct err *err)
+{
+	struct frontier_options o = {.points = POINTS};
+	struct err e;
+	err_clear(&e);
+	*has_save = save_parse(m, NULL, save, &e);
+	if (!*has_save)
+		return NULL;
+	o.save = *save;
+	err_clear(err);
+	return frontier_new(m, start, book_reference(m->book), &o, err);
+}
+
+static bool find_next(struct plan *p, const struct model *m, const struct plan_options *o,
+	struct err *err)
+{
+	struct search s = {.p = p, .m = m, .base = o->base->values};
+	struct save_target save;
+	bool has_save, ok = false;
+	struct err front_err;
+	err_clear(&front_err);
+	struct frontier *front = present_frontier(m, o->base, &save, &has_save, &front_err);
+	s.trial = calloc(p->n_adjustables + 1, sizeof *s.trial);
+	s.best = calloc(p->n_adjustables + 1, sizeof *s.best);
+	if (!s.trial || !s.best || !add_lessons(&s, has_save ? &save : NULL, p->laps)
+			|| !take_contrasts(&s, front, book_reference(m->book)->values)) {
+		err_memory(err);
+	} else {
+		drop_empty(&s);
+		if (s.n_lessons)
+			search_all(&s, front);
+		if (s.best_score > 0) {
+			ok = put_run(p, m, s.base, s.best, err);
+			if (ok)
+				tell_gain(p, &s);
+			if (ok && !note_untold(&s))
+				ok = err_memory(err);
+		} else {
+			err_input(err, "the runs driven so far tell nothing that one more run could "
+				"sharpen; drive a screening or definitive plan first");
+		}
+	}
+	frontier_free(front);
+	search_free(&s);
+	return ok;
+}
+
+/* Without repeats nothing can be weighed: the base once more is what teaches most. */
+static bool repeat_base(struct plan *p, const struct model *m, const struct plan_options *o,
+	struct err *err)
+{
+	if (!put_run(p, m, o->base->values, o->base->values, err))
+		return false;
+	return plan_note(p, "no set-up was driven twice, or too few runs were driven to tell scatter from "
+		"effects: the base once more is what teaches most") || err_memory(err);
+}
+
+struct plan *plan_next(const struct model *m, const struct plan_options *o, struct err *err)
+{
+	const struct book *b = m->book;
+	const struct response *time = &m->responses[RESPONSE_TIME];
+	if (!time->fitted) {
+		err_input(err, "no lap is fitted yet (%s); drive a screening or definitive plan first",
+			time->why);
+		return NULL;
+	}
+	struct plan *p = calloc(1, sizeof *p);
+	if (!p) {
+		err_memory(err);
+		return NULL;
+	}
+	p->kind = PLAN_NEXT;
+	memcpy(p->base, o->base->id, sizeof p->base);
+	p->n_adjustables = b->car.n_adjustables;
+	p->n_responses = 1 + b->n_channels;
+	p->laps = o->lap_budget ? o->lap_budget : PLAN_LAPS_USUAL;
+	bool ok = plan_choose_factors(p, b, o, err);
+	if (ok)
+		ok = time->df_run >= 1 ? find_next(p, m, o, err) : repeat_base(p, m, o, err);
+	if (ok && detect_next(p, m, err))
+		return p;
+	plan_free(p);
+	return NULL;
+}
