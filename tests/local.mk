@@ -102,6 +102,12 @@ tests_test_stint_project_SOURCES = tests/test_stint_project.c
 check_PROGRAMS += tests/test_reml
 tests_test_reml_SOURCES = tests/test_reml.c
 
+check_PROGRAMS += tests/test_doc
+tests_test_doc_SOURCES = tests/test_doc.c
+
+check_PROGRAMS += tests/test_patch
+tests_test_patch_SOURCES = tests/test_patch.c
+
 else
 
 check-local:

@@ -67,6 +67,10 @@ void explain_problem(struct problem *p, const struct scan *s, struct err *err)
 			continue;
 		if (known[i].from && p->from.line > 0)
 			p->at = p->from;
+		if (strstr(context, "quoted scalar") && strstr(known[i].text, "this escape")) {
+			p->at.byte -= 2; /* noticed behind the two characters of "\\x" */
+			p->at.col -= 2;
+		}
 		err_input(err, known[i].text, p->from.line);
 		return;
 	}
