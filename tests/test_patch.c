@@ -149,11 +149,11 @@ START_TEST(a_list_changes_as_a_set)
 	IS(change_list("a: [x, y, z]\n", "a", "y"), "a: [y]\n");
 	IS(change_list("a: [x, y,]\n", "a", ""), "a: []\n");
 	IS(change_list("a: ['x', \"y\"]\n", "a", "y,z"), "a: [\"y\", z]\n");
-	IS(change_list("a: []\n", "a", "x,y"), "a: [x, y]\n");
+	IS(change_list("a: []\n", "a", "x,v"), "a: [x, v]\n");
 	IS(change_list("a:\nb: 1\n", "a", "x"), "a: [x]\nb: 1\n");
 	IS(change_list("a:\nb: 1\n", "a", ""), "a:\nb: 1\n");
 	IS(change_list("a:\n- x # c\n- y\nb: 1\n", "a", "y"), "a:\n- y\nb: 1\n");
-	IS(change_list("a:\n  -  x\n\n  # c\n", "a", "x,y"), "a:\n  -  x\n  -  y\n\n  # c\n");
+	IS(change_list("a:\n  -  x\n\n  # c\n", "a", "x,v"), "a:\n  -  x\n  -  v\n\n  # c\n");
 	IS(change_list("a:\n- x\n- y\n", "a", "z"), "a:\n- z\n");
 	IS(change_list("a: # c\r\n- x\r\n- y\r\nb: 1\r\n", "a", ""), "a: [] # c\r\nb: 1\r\n");
 	IS(change_list("a:\n- x\n- y", "a", ""), "a: []");

@@ -202,25 +202,23 @@ static bool is_own_line(const struct doc *d, const struct node *item)
 		line_stop(d, item->start) >= item->end;
 }
 
-/* New lines like the line of `like`: behind it, or before it. */
-static bool add_lines(struct ids *s, const struct node *like, bool behind, struct err *err)
+/* New items, each on a line like that of `like`: in place of it, its own comment going with it, or
+ * behind it. */
+static bool add_lines(struct ids *s, const struct node *like, bool instead, struct err *err)
 {
 	const struct doc *d = s->p->d;
-	size_t begin = line_begin(d, like->start);
-	size_t at = behind ? line_stop(d, like->end) : begin;
-	const char *eol = patch_eol(d);
+	size_t begin = line_begin(d, like->start), stop = line_stop(d, like->end);
 	struct buf b;
 
 	buf_init(&b);
 	for (size_t i = 0; i < s->n_fresh; i++) {
-		if (behind)
-			buf_adds(&b, eol);
-		buf_add(&b, d->bytes + begin, like->start - begin);
+		if (i > 0 || !instead) {
+			buf_adds(&b, patch_eol(d));
+			buf_add(&b, d->bytes + begin, like->start - begin);
+		}
 		yaml_add_text(&b, s->fresh[i]);
-		if (!behind)
-			buf_adds(&b, eol);
 	}
-	return patch_edit(s->p, at, at, buf_take(&b), err);
+	return patch_edit(s->p, instead ? like->start : stop, stop, buf_take(&b), err);
 }
 
 static bool block_empty(struct ids *s, struct err *err)
@@ -251,10 +249,10 @@ static bool block_ids(struct ids *s, struct err *err)
 			last = s->items[i];
 	}
 	if (s->n_fresh > 0)
-		ok = add_lines(s, last ? last : s->items[0], last != NULL, err);
+		ok = add_lines(s, last ? last : s->items[0], !last, err);
 	else if (!last)
 		ok = block_empty(s, err);
-	for (size_t i = 0; ok && i < s->n_items; i++) {
+	for (size_t i = !last && s->n_fresh > 0; ok && i < s->n_items; i++) {
 		if (!s->keep[i])
 			ok = cut_line(s, s->items[i], err);
 	}
