@@ -12,9 +12,17 @@ static const struct cmd table[] = {
 		fit_run},
 	{"predict", "BOOK SHEET", 2, 2, predict_options, "what to expect of a sheet",
 		NULL, predict_run},
+	{"compare", "BOOK A B", 3, 3, compare_options, "two sheets side by side",
+		"What each difference contributes to lap time and wear, B against A.", compare_run},
+	{"suggest", "BOOK [SHEET]", 1, 2, suggest_options, "the exact best trade-offs of time and wear",
+		"Starts from SHEET, or the reference, for what locks hold and what is frozen.",
+		suggest_run},
 	{"plan", "BOOK", 1, 1, plan_options, "plan test runs, and say what they can find",
 		"A pair named as a factor moves both members by as much. Without --factor: pairs that the\n"
 		"base locks move as one, all else by itself; what is frozen stays.", plan_run},
+	{"stint", "BOOK SHEET", 2, 2, stint_options, "a sheet over a stint: tune, lift or stop",
+		"Laps on a fresh set, told against the reference; rules from the book's stint.",
+		stint_run},
 	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 

@@ -15,4 +15,13 @@ int fit_run(const struct cmd_args *args);
 extern const struct cmd_option predict_options[];
 int predict_run(const struct cmd_args *args);
 
+extern const struct cmd_option compare_options[];
+int compare_run(const struct cmd_args *args);
+
+extern const struct cmd_option stint_options[];
+int stint_run(const struct cmd_args *args);
+
+extern const struct cmd_option suggest_options[];
+int suggest_run(const struct cmd_args *args);
+
 #endif

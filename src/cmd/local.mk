@@ -7,11 +7,16 @@ libtreadlight_a_SOURCES += \
 	src/cmd/cmd.c \
 	src/cmd/cmd.h \
 	src/cmd/commands.h \
+	src/cmd/compare.c \
 	src/cmd/fit.c \
+	src/cmd/fitted.c \
+	src/cmd/fitted.h \
 	src/cmd/json.c \
 	src/cmd/load.c \
 	src/cmd/plan.c \
 	src/cmd/plan.h \
 	src/cmd/plan_json.c \
 	src/cmd/plan_table.c \
-	src/cmd/predict.c
+	src/cmd/predict.c \
+	src/cmd/stint.c \
+	src/cmd/suggest.c
