@@ -18,12 +18,14 @@ enum save_kind { SAVE_CHANNEL, SAVE_MEAN, SAVE_LIKE };
 struct save_target {
 	enum save_kind kind;
 	int channel; /* SAVE_CHANNEL, SAVE_LIKE */
+	bool named;  /* SAVE_LIKE: the channel was named, not found */
 };
 enum { SAVE_SIZE = 48 };
 
 /*
  * "front", "mean", "like-for-like", "like-for-like:front"; NULL: the channel that
- * reaches the limit first on the reference. False: no such channel, or no wear known.
+ * reaches the limit first on the reference, or where that cannot be told the one that wore
+ * most as driven. False: no such channel, or no wear known.
  */
 bool save_parse(const struct model *m, const char *text, struct save_target *out, struct err *err);
 /* The text of it into buf (SAVE_SIZE bytes); returns buf. */

@@ -6,16 +6,27 @@
 
 #define LIKE "like-for-like"
 
+/* The channel that wore most as driven; -1 without any reading. */
+static int most_worn(const struct model *m)
+{
+	int best = -1;
+	for (size_t c = 0; c < m->book->n_channels; c++)
+		if (m->responses[1 + c].fitted &&
+			(best < 0 || m->responses[1 + c].mean > m->responses[1 + best].mean))
+			best = (int)c;
+	return best;
+}
+
 static int limiting(const struct model *m)
 {
 	const struct sheet *ref = book_reference(m->book);
-	return ref ? model_limiting_channel(m, ref->values) : -1;
+	int c = ref ? model_limiting_channel(m, ref->values) : -1;
+	return c >= 0 ? c : most_worn(m);
 }
 
 static bool no_limiting(struct err *err)
 {
-	return err_failed(err, "no wear is known on the reference, so no channel reaches the limit "
-		"first; name one with --save");
+	return err_failed(err, "the book's runs have no wear readings, so there is no wear to save");
 }
 
 static bool unknown(const struct model *m, const char *text, struct err *err)
@@ -30,7 +41,7 @@ static bool unknown(const struct model *m, const char *text, struct err *err)
 
 bool save_parse(const struct model *m, const char *text, struct save_target *out, struct err *err)
 {
-	*out = (struct save_target){SAVE_CHANNEL, -1};
+	*out = (struct save_target){SAVE_CHANNEL, -1, false};
 	if (text && strcmp(text, "mean") == 0) {
 		out->kind = SAVE_MEAN;
 		return true;
@@ -46,6 +57,7 @@ bool save_parse(const struct model *m, const char *text, struct save_target *out
 		else
 			channel = NULL;
 	}
+	out->named = channel != NULL;
 	out->channel = channel ? book_find_channel(m->book, channel) : limiting(m);
 	if (out->channel >= 0)
 		return true;
@@ -58,7 +70,7 @@ const char *save_print(const struct model *m, const struct save_target *t, char 
 		snprintf(buf, size, "mean");
 	else if (t->kind == SAVE_CHANNEL)
 		snprintf(buf, size, "%s", m->book->channels[t->channel]);
-	else if (t->channel == limiting(m))
+	else if (!t->named)
 		snprintf(buf, size, LIKE);
 	else
 		snprintf(buf, size, LIKE ":%s", m->book->channels[t->channel]);

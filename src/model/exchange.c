@@ -86,6 +86,36 @@ static double residual_correlation(const struct obs_list *time, const double *tr
 	return aa > 0 && bb > 0 ? ab / sqrt(aa * bb) : 0;
 }
 
+/* Mean residual of a run, weighted by laps; *i goes past it. NAN where it has none. */
+static double run_mean(const struct obs_list *o, const double *res, int run, size_t *i)
+{
+	double sum = 0, laps = 0;
+	while (*i < o->n && o->v[*i].run < run)
+		(*i)++;
+	for (; *i < o->n && o->v[*i].run == run; (*i)++) {
+		sum += res[*i] * (double)o->v[*i].n;
+		laps += (double)o->v[*i].n;
+	}
+	return laps > 0 ? sum / laps : NAN;
+}
+
+/* Correlation of the two fits' residuals, each averaged over its run. */
+static double run_correlation(const struct obs_list *time, const double *tr,
+	const struct obs_list *wear, const double *wr)
+{
+	double aa = 0, bb = 0, ab = 0;
+	for (size_t i = 0, k = 0; k < wear->n;) {
+		const int run = wear->v[k].run;
+		const double b = run_mean(wear, wr, run, &k), a = run_mean(time, tr, run, &i);
+		if (!isfinite(a) || !isfinite(b))
+			continue;
+		aa += a * a;
+		bb += b * b;
+		ab += a * b;
+	}
+	return aa > 0 && bb > 0 ? ab / sqrt(aa * bb) : 0;
+}
+
 /*
  * Fieller's limits of rho = a / b: the roots of (a - rho b)^2 = q^2 var(a - rho b), here with
  * a = -wear slope, b = time slope, and q the t quantile. Finite only where b stands clear of
@@ -222,8 +252,10 @@ bool exchange_find(struct model *m, size_t channel, const struct obs_list *time,
 	const struct response *t = &m->responses[RESPONSE_TIME], *w = &m->responses[1 + channel];
 	struct slope ts, ws;
 	memset(e, 0, sizeof *e);
-	if (t->fitted && w->fitted)
+	if (t->fitted && w->fitted) {
 		e->correlation = residual_correlation(time, time_res, wear, wear_res);
+		e->run_correlation = run_correlation(time, time_res, wear, wear_res);
+	}
 	if (m->book->exchange[channel].has) {
 		e->method = EXCHANGE_GIVEN;
 		e->value = m->book->exchange[channel].v;

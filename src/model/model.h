@@ -89,6 +89,7 @@ struct exchange {
 	bool has_interval;
 	double low, high;   /* effort: Fieller; within-run: t */
 	double correlation; /* of lap time's and this wear's residuals over laps, run means removed */
+	double run_correlation; /* of their residuals averaged over runs */
 	char note[160];     /* why not the better method, "at least" */
 };
 

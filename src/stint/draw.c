@@ -22,14 +22,26 @@ struct draws {
 	size_t n;
 };
 
-/* Figures of all responses: mean + root u, u with the residuals' correlation to lap time,
- * over the square root of chi-squared / df. */
+/*
+ * The errors of lap time and wear go together, and how much is itself told by few runs:
+ * the correlation is drawn around the one found, normal after Fisher's z (Fisher 1921).
+ */
+static double draw_correlation(const struct draws *d, double found, double df)
+{
+	double z = atanh(fmax(-0.99, fmin(0.99, found)));
+	return tanh(z + gsl_ran_gaussian_ziggurat(d->rng, 1) / sqrt(fmax(df - 1, 1)));
+}
+
+/* Figures of all responses: mean + root u, u correlated with lap time's, over the square
+ * root of chi-squared / df. */
 static void draw_figures(const struct draws *d, double v[RESPONSES_MAX][FIGURES])
 {
 	double time_u[FIGURES] = {0};
 	for (size_t r = 0; r <= d->f->rules.n_channels; r++) {
 		const struct figures *g = &d->f->response[r];
-		double u[FIGURES], rho = r > 0 ? d->f->correlation[r - 1] : 0;
+		double u[FIGURES], rho = 0;
+		if (r > 0)
+			rho = draw_correlation(d, d->f->correlation[r - 1], g->df);
 		double scale = g->has_spread ? sqrt(g->df / gsl_ran_chisq(d->rng, g->df)) : 0;
 		for (size_t i = 0; i < FIGURES; i++) {
 			u[i] = gsl_ran_gaussian_ziggurat(d->rng, 1);

@@ -25,7 +25,7 @@ struct stint_figures {
 	double mean_wear;          /* % per lap */
 	struct figures response[RESPONSES_MAX];
 	struct { bool known; double value, se; } kappa[CHANNELS_MAX];
-	double correlation[CHANNELS_MAX]; /* of the residuals of lap time and of this wear */
+	double correlation[CHANNELS_MAX]; /* of the run errors of lap time and of this wear */
 	size_t n_notes;
 	char notes[8][200];
 };

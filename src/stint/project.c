@@ -170,7 +170,9 @@ double stint_least_total(const struct stint_rules *r, const struct stint_pace *p
 	if (life == 0)
 		return INFINITY;
 	size_t sets = (r->laps + life - 1) / life, share = r->laps / sets, longer = r->laps % sets;
-	if (sets > 1 && !r->has_pit_loss)
+	if (sets == 1)
+		return stint_project(r, p, NULL);
+	if (!r->has_pit_loss)
 		return INFINITY;
 	double worn[CHANNELS_MAX] = {0}, wear[CHANNELS_MAX], cost = 0, fuel = 0;
 	for (size_t age = 0; age < share; age++)
