@@ -3,6 +3,7 @@
 #include "cmd/answers.h"
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
+#include "model/verdict.h"
 #include "model/words.h"
 #include "stint/stint.h"
 
@@ -82,6 +83,31 @@ static void print_values(const struct comparison *k)
 	}
 }
 
+/* Front minus rear of the pairs: what a lock would hold. */
+static void print_held(const struct comparison *k)
+{
+	const struct car *car = &k->a->book.car;
+	char label[160], text[2][32];
+	size_t moved = 0;
+	for (size_t i = 0; i < car->n_pairs; i++) {
+		const struct pair *p = &car->pairs[i];
+		const struct adjustable *f = &car->adjustables[p->front];
+		fix d[2];
+		for (size_t s = 0; s < 2; s++) {
+			d[s] = k->side[s]->values[p->front] - k->side[s]->values[p->rear];
+			fix_print_min(d[s], fix_decimals(f->step), text[s], sizeof text[s]);
+		}
+		if (d[0] == d[1])
+			continue;
+		if (moved++ == 0)
+			puts("\nfront - rear differs");
+		cmd_pad(stdout, cmd_safe(f->label, label, sizeof label), 33);
+		printf("%10s %10s\n", text[0], text[1]);
+	}
+	if (moved == 0 && car->n_pairs > 0)
+		puts("\nfront - rear is the same in all pairs");
+}
+
 static void print_cell(const struct estimate *e)
 {
 	char text[FIGURE_SIZE];
@@ -115,19 +141,6 @@ static void print_parts(const struct comparison *k)
 	puts("\n(s per lap, % per lap; estimate, 95% interval)");
 }
 
-static const char *verdict(const struct like_delta *l)
-{
-	if (!l->delta.known)
-		return "not tested";
-	if (!l->delta.has_interval)
-		return "can't tell: no set-up was driven twice";
-	if (l->delta.value == 0 && l->delta.se == 0)
-		return "the same";
-	if (l->delta.high < 0)
-		return "kinder";
-	return l->delta.low > 0 ? "harder on the tyre" : "can't tell";
-}
-
 static void print_like(const struct comparison *k)
 {
 	const struct model *m = k->a->model;
@@ -141,7 +154,7 @@ static void print_like(const struct comparison *k)
 			continue;
 		}
 		print_cell(&l->delta);
-		printf("  %s", verdict(l));
+		printf("  %s", verdict_word(verdict_like(l, &k->c.delta[1 + c])));
 		if (l->delta.known && l->has_chance)
 			printf("; chance of being kinder %.0f in 100",
 				fmin(99, fmax(1, 100 * l->chance_better)));
@@ -174,6 +187,7 @@ static int print_table(const struct comparison *k)
 	printf("%s against %s\n\n", fitted_sheet_name(k->side[1], b, sizeof b),
 		fitted_sheet_name(k->side[0], a, sizeof a));
 	print_values(k);
+	print_held(k);
 	print_parts(k);
 	print_like(k);
 	if (k->c.extrapolated[0] || k->c.extrapolated[1])

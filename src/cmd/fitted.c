@@ -30,11 +30,11 @@ void fitted_close(struct fitted_book *a)
 const char *fitted_figure(const struct estimate *e, int decimals, char *buf)
 {
 	if (!e->known)
-		snprintf(buf, FIGURE_SIZE, "not tested");
+		snprintf(buf, FIGURE_SIZE, "%8s  %-18s", "-", "not tested");
 	else if (!e->has_interval)
-		snprintf(buf, FIGURE_SIZE, "%+.*f  no interval", decimals, e->value);
+		snprintf(buf, FIGURE_SIZE, "%+8.*f  %-18s", decimals, e->value, "no interval");
 	else
-		snprintf(buf, FIGURE_SIZE, "%+.*f  %.*f to %.*f", decimals, e->value, decimals, e->low,
+		snprintf(buf, FIGURE_SIZE, "%+8.*f  %+7.*f to %+7.*f", decimals, e->value, decimals, e->low,
 			decimals, e->high);
 	return buf;
 }

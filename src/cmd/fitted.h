@@ -16,7 +16,7 @@ bool fitted_open(struct fitted_book *a, const char *dir, int *status);
 void fitted_close(struct fitted_book *a);
 
 enum { FIGURE_SIZE = 48 };
-/* "+0.18  0.11 to 0.25" without unit; "not tested" where it is not known. */
+/* "+0.18  +0.11 to +0.25" without unit, always as wide; "not tested" where it is not known. */
 const char *fitted_figure(const struct estimate *e, int decimals, char *buf);
 /* A sheet's name made safe, or its id without one. */
 const char *fitted_sheet_name(const struct sheet *s, char *buf, size_t size);
