@@ -88,6 +88,9 @@ tests_test_edit_SOURCES = tests/test_edit.c
 check_PROGRAMS += tests/test_balance
 tests_test_balance_SOURCES = tests/test_balance.c
 
+check_PROGRAMS += tests/test_files
+tests_test_files_SOURCES = tests/test_files.c
+
 check_PROGRAMS += tests/test_load
 tests_test_load_SOURCES = tests/test_load.c
 

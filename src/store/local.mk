@@ -2,6 +2,8 @@
 libtreadlight_a_SOURCES += \
 	src/store/arena.c \
 	src/store/arena.h \
+	src/store/change.c \
+	src/store/change.h \
 	src/store/doc.c \
 	src/store/doc.h \
 	src/store/explain.c \
@@ -23,6 +25,7 @@ libtreadlight_a_SOURCES += \
 	src/store/load_run.c \
 	src/store/load_sheet.c \
 	src/store/lock.h \
+	src/store/new.c \
 	src/store/patch.c \
 	src/store/patch.h \
 	src/store/patch_ids.c \
@@ -37,7 +40,10 @@ libtreadlight_a_SOURCES += \
 	src/store/save_meta.c \
 	src/store/save_parts.h \
 	src/store/save_place.c \
+	src/store/save_sheet.c \
 	src/store/save_temp.c \
 	src/store/scan.c \
 	src/store/scan.h \
-	src/store/store.h
+	src/store/store.h \
+	src/store/write.c \
+	src/store/write.h

@@ -47,6 +47,16 @@ bool store_new_sheet(const struct book *b, const struct sheet *s, struct err *er
 bool store_set_reference(const struct book *b, const char *sheet_id, struct err *err);
 /* Write a new run file; an existing one is never overwritten. */
 bool store_new_run(const struct book *b, const struct run *r, struct err *err);
+/* Could this run be written? The reader's own rules; store_new_run() asks the same. */
+bool store_check_run(const struct book *b, const struct run *r, struct err *err);
+/* All of them or none: what was written before one failed is removed again. */
+bool store_new_runs(const struct book *b, const struct run *runs, size_t n, struct err *err);
+/*
+ * A new book's folder: book.yaml, sheets/ with the reference, runs/. Uses of b: dir, name,
+ * car, car_id, circuit_id, reference, channels, wear_limit. A folder that is there is used,
+ * a book in it never overwritten; on failure what was made is removed again.
+ */
+bool store_new_book(const struct book *b, const struct sheet *first, struct err *err);
 /* Rewrite one run after the user corrected it: value patches where the shape is the
  * same, the laps list rewritten where laps came or went. */
 bool store_save_run(const struct book *b, const struct run *before, const struct run *after,

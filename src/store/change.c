@@ -1,0 +1,89 @@
+#include "store/change.h"
+
+#include "store/lock.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+char *change_path(const char *dir, const char *folder, const char *name)
+{
+	struct buf b;
+	size_t len = strlen(dir);
+	buf_init(&b);
+	while (len > 1 && dir[len - 1] == '/')
+		len--;
+	buf_add(&b, dir, len);
+	buf_addf(&b, "%s%s/%s.yaml", *folder ? "/" : "", folder, name);
+	return buf_take(&b);
+}
+
+bool change_read(struct doc *d, const char *path, struct err *err)
+{
+	struct faults f;
+	faults_init(&f);
+	bool ok = doc_read(d, path, &f);
+	if (!ok && f.n > 0)
+		*err = f.list[0];
+	else if (!ok)
+		err_memory(err);
+	faults_free(&f);
+	return ok;
+}
+
+static int decimals_in(const struct node *n)
+{
+	const char *point = n->kind == NODE_SCALAR ? memchr(n->text, '.', n->len) : NULL;
+	if (!point || memchr(n->text, 'e', n->len) || memchr(n->text, 'E', n->len))
+		return 0;
+	return (int)(n->len - (size_t)(point - n->text) - 1);
+}
+
+bool change_fix(struct patch *p, const struct node *n, fix v, struct err *err)
+{
+	char text[40];
+	fix_print_min(v, decimals_in(n), text, sizeof text);
+	return patch_scalar(p, n, PATCH_NUMBER, text, err);
+}
+
+enum save_outcome change_save(struct patch *p, const char *path, struct stamp *stamp,
+	struct err *err)
+{
+	char *bytes = NULL;
+	size_t size = 0;
+	if (!patch_apply(p, &bytes, &size, err))
+		return SAVE_FAILED;
+	enum save_outcome got = file_save(path, bytes, size, stamp, err);
+	free(bytes);
+	return got;
+}
+
+bool change_done(enum save_outcome outcome)
+{
+	return outcome == SAVE_DONE || outcome == SAVE_UNCONFIRMED;
+}
+
+bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err)
+{
+	struct lock_owner who;
+	char text[200];
+	lock_init(l);
+	*ours = false;
+	switch (lock_take(l, path, &who, err)) {
+	case LOCK_TAKEN:
+		*ours = true;
+		return true;
+	case LOCK_OURS:
+		return true;
+	case LOCK_HELD:
+		lock_describe(&who, text, sizeof text);
+		err_failed(err, "is being edited by %s; save there or wait", text);
+		err_at(err, path, 0, 0);
+		return false;
+	case LOCK_FAILED:
+		break;
+	}
+	/* A folder that takes no lock need not stop a save: the content check still holds. */
+	err_clear(err);
+	return true;
+}

@@ -1,0 +1,26 @@
+/* What the savers of sheets, runs and books share: a file read, patched, saved under its lock. */
+#ifndef STORE_CHANGE_H
+#define STORE_CHANGE_H
+
+#include "book/book.h"
+#include "store/doc.h"
+#include "store/patch.h"
+#include "store/save.h"
+
+/* DIR/FOLDER/NAME.yaml, FOLDER may be ""; NULL when out of memory. The caller frees. */
+char *change_path(const char *dir, const char *folder, const char *name);
+/* Read the file; on a fault *err is the first one, with its place. */
+bool change_read(struct doc *d, const char *path, struct err *err);
+/* Patch a number, with at least as many decimals as stand there now. */
+bool change_fix(struct patch *p, const struct node *n, fix v, struct err *err);
+/* Apply and save; *stamp must be what the doc was read with. */
+enum save_outcome change_save(struct patch *p, const char *path, struct stamp *stamp,
+	struct err *err);
+/* For savers without a screen: the outcome as yes or no. */
+bool change_done(enum save_outcome outcome);
+
+/* Hold the file's lock around a change; false: someone else has it, err says who. */
+struct lock;
+bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err);
+
+#endif
