@@ -2,4 +2,5 @@
 dist_doc_DATA = \
 	README.md \
 	doc/COPYING \
-	doc/demo-book.md
+	doc/demo-book.md \
+	doc/plans.md

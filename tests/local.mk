@@ -74,6 +74,9 @@ tests_test_next_SOURCES = tests/test_next.c
 check_PROGRAMS += tests/test_plan
 tests_test_plan_SOURCES = tests/test_plan.c
 
+check_PROGRAMS += tests/test_plan_file
+tests_test_plan_file_SOURCES = tests/test_plan_file.c
+
 check_PROGRAMS += tests/test_plan_cmd
 tests_test_plan_cmd_SOURCES = tests/test_plan_cmd.c
 

@@ -1,5 +1,6 @@
 /* check: every fault of a book, or of one profile. */
 #include "cmd/commands.h"
+#include "store/plan_file.h"
 #include "store/store.h"
 
 #include <string.h>
@@ -64,6 +65,9 @@ static void check_book(struct found *found, struct faults *f)
 	found->runs = b.n_runs;
 	for (size_t i = 0; i < b.n_runs; i++)
 		found->laps += b.runs[i].n_laps;
+	struct plan *plan = NULL;
+	store_load_plan(&plan, &b, f);
+	plan_free(plan);
 	book_free(&b);
 }
 

@@ -3,13 +3,14 @@
 #include "cmd/commands.h"
 #include "model/model.h"
 #include "plan/plan.h"
+#include "store/plan_file.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 const struct cmd_option plan_options[] = {
-	{"kind", 0, "KIND", false, "one-at-a-time, screening, definitive or next"},
+	{"kind", 0, "KIND", false, "one-at-a-time, screening, definitive or next; none: the book's stored plan"},
 	{"base", 0, "SHEET", false, "the sheet that moves start from; else the reference"},
 	{"factor", 0, "ID", true, "an adjustable, or a pair for both members alike; else all not frozen"},
 	{"range", 0, "ID=LOW:HIGH", true, "levels in place of the soft limits (a pair: moves from the base)"},
@@ -20,6 +21,9 @@ const struct cmd_option plan_options[] = {
 	{"rng", 0, "N", false, "seed of the random order; else 1"},
 	{"sigma-run", 0, "[RESPONSE=]X", true, "scatter between runs, in place of the book's (lap time: s)"},
 	{"sigma-lap", 0, "[RESPONSE=]X", true, "scatter between laps of a run"},
+	{"store", 0, NULL, false, "keep the plan in the book, as BOOK/plan.yaml"},
+	{"replace", 0, NULL, false, "with --store: in place of a plan that is not finished"},
+	{"done", 0, "N=RUN", true, "run N of the stored plan was driven as RUN"},
 	{"print", 0, NULL, false, "a run sheet for the clipboard"},
 	CMD_OPTION_JSON,
 	CMD_OPTION_END
@@ -115,11 +119,15 @@ static bool read_order(const struct cmd_args *a, struct plan_options *o)
 static bool read_kind(const struct cmd_args *a, struct plan_options *o)
 {
 	const char *kind = cmd_value(a, "kind");
-	if (kind && plan_kind_parse(kind, &o->kind))
-		return true;
-	cmd_bad("%s%s; allowed: --kind one-at-a-time, screening, definitive or next",
-		kind ? "--kind " : "what kind of plan is not said", kind ? kind : "");
-	return false;
+	if (kind && !plan_kind_parse(kind, &o->kind)) {
+		cmd_bad("--kind %s; allowed: one-at-a-time, screening, definitive or next", kind);
+		return false;
+	}
+	if (kind ? cmd_has(a, "done") : cmd_has(a, "store")) {
+		cmd_bad("--%s; allowed: --store with --kind, --done without", kind ? "done" : "store");
+		return false;
+	}
+	return true;
 }
 
 static bool read_numbers(const struct cmd_args *a, struct plan_options *o)
@@ -151,11 +159,54 @@ static bool find_base(const struct cmd_args *a, struct request *q)
 	return q->options.base != NULL;
 }
 
-static struct plan *make_plan(struct request *q, struct err *err)
+static struct plan *make_plan(const struct cmd_args *a, struct request *q, struct err *err)
 {
-	if (q->options.kind == PLAN_NEXT)
-		return plan_next(q->model, &q->options, err);
-	return plan_new(&q->book, &q->options, err);
+	struct plan *p = q->options.kind == PLAN_NEXT ? plan_next(q->model, &q->options, err)
+		: plan_new(&q->book, &q->options, err);
+	if (p && cmd_has(a, "store")
+			&& !store_save_plan(&q->book, p, cmd_has(a, "replace"), err)) {
+		plan_free(p);
+		return NULL;
+	}
+	return p;
+}
+
+/* "3=r48": the book must have the run. */
+static bool tick(const struct request *q, const char *text, struct err *err)
+{
+	const char *is = strchr(text, '=');
+	char id[ID_SIZE];
+	double n;
+	bool good = is && num_parse(text, (size_t)(is - text), &n) == NUM_OK && n >= 1 && n <= 1e6
+		&& n == floor(n) && text_is_id(is + 1, strlen(is + 1));
+	if (!good)
+		return err_input(err, "--done %s; allowed: N=RUN, a run of the plan and what it was "
+			"driven as, such as 3=r48", text);
+	memcpy(id, is + 1, strlen(is + 1) + 1);
+	if (book_find_run(&q->book, id) < 0)
+		return err_input(err, "--done %s: the book has no run '%s'", text, id);
+	return store_tick_plan(&q->book, (size_t)n - 1, id, err);
+}
+
+static struct plan *stored_plan(const struct cmd_args *a, struct request *q, struct err *err)
+{
+	struct faults faults;
+	struct plan *p = NULL;
+	for (size_t i = 0; cmd_value_nth(a, "done", i); i++)
+		if (!tick(q, cmd_value_nth(a, "done", i), err))
+			return NULL;
+	faults_init(&faults);
+	if (!store_load_plan(&p, &q->book, &faults))
+		*err = faults.n ? faults.list[0] : faults.oom;
+	else if (!p)
+		err_input(err, "the book has no stored plan; make one with --kind one-at-a-time, "
+			"screening, definitive or next, and --store");
+	faults_free(&faults);
+	if (p && !plan_complete(p, &q->book, q->options.noise, err)) {
+		plan_free(p);
+		return NULL;
+	}
+	return p;
 }
 
 static int print_sheet(const struct plan *p, const struct book *b)
@@ -196,7 +247,7 @@ static int plan_with_book(const struct cmd_args *a, struct request *q)
 	plan_book_noise(q->model, q->options.noise);
 	if (!read_noise(a, q))
 		return CMD_USAGE;
-	struct plan *p = make_plan(q, &err);
+	struct plan *p = cmd_has(a, "kind") ? make_plan(a, q, &err) : stored_plan(a, q, &err);
 	if (!p)
 		return cmd_fail(&err);
 	int status = tell_plan(a, q, p);

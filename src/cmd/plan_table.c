@@ -139,15 +139,16 @@ static void print_offers(const struct plan *p, const struct book *b)
 
 static void print_next_values(const struct plan *p, const struct book *b)
 {
-	const struct sheet *base = &b->sheets[book_find_sheet(b, p->base)];
+	int at = book_find_sheet(b, p->base);
+	const fix *base = at >= 0 ? b->sheets[at].values : p->runs[0].values;
 	char unit[40];
 	for (size_t i = 0; i < b->car.n_adjustables; i++) {
 		const struct adjustable *a = &b->car.adjustables[i];
-		if (base->values[i] == p->runs[0].values[i])
+		if (base[i] == p->runs[0].values[i])
 			continue;
 		fputs("  ", stdout);
 		cmd_pad(stdout, a->id, 24);
-		print_value(a, base->values[i]);
+		print_value(a, base[i]);
 		fputs(" -> ", stdout);
 		print_value(a, p->runs[0].values[i]);
 		printf(" %s\n", cmd_safe(a->unit, unit, sizeof unit));

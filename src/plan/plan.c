@@ -229,11 +229,28 @@ static bool build(struct plan *p, const struct book *b, const struct plan_option
 	if (o->kind == PLAN_ONE_AT_A_TIME)
 		drop_empty_rows(p, &d);
 	bool ok = order_runs(p, &b->car, &d, o, err) && plan_choose_laps(p, o, err)
-		&& plan_find_detectable(p, b, o, err);
+		&& plan_find_detectable(p, b, o->noise, err);
 	if (ok && (!note_minutes(p, &b->car, &d, o) || !note_base(p, &b->car, o->base)))
 		ok = err_memory(err);
 	design_free(&d);
 	return ok;
+}
+
+bool plan_complete(struct plan *p, const struct book *b, const struct plan_noise *noise,
+	struct err *err)
+{
+	int base = book_find_sheet(b, p->base);
+	const fix *before = base >= 0 ? b->sheets[base].values : NULL;
+	p->n_responses = 1 + b->n_channels;
+	p->minutes = 0;
+	for (size_t i = 0; i < p->n_runs; i++) {
+		struct plan_run *r = &p->runs[i];
+		r->changes = plan_count_changes(&b->car, before ? before : r->values, r->values,
+			&r->minutes);
+		p->minutes += r->minutes;
+		before = r->values;
+	}
+	return p->kind == PLAN_NEXT || plan_find_detectable(p, b, noise, err);
 }
 
 struct plan *plan_new(const struct book *b, const struct plan_options *o, struct err *err)

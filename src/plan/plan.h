@@ -8,6 +8,8 @@
 
 #include "book/book.h"
 
+struct model;
+
 enum plan_kind { PLAN_ONE_AT_A_TIME, PLAN_SCREENING, PLAN_DEFINITIVE, PLAN_NEXT, PLAN_KINDS };
 extern const char *const plan_kind_names[PLAN_KINDS];
 
@@ -122,10 +124,18 @@ struct plan *plan_new(const struct book *b, const struct plan_options *o, struct
  * Where the runs leave the scatter unknown it is the base once more. NULL with err: no run
  * can be judged from what was driven, a bad factor, or memory.
  */
-struct model;
 struct plan *plan_next(const struct model *m, const struct plan_options *o, struct err *err);
 
 void plan_free(struct plan *p);
+
+/*
+ * Of a plan that was read from its file: fills a factor from its id (false: the car has none
+ * such), its levels from the runs, and then all that is reckoned and not written down.
+ */
+bool plan_take_factor(struct plan *p, const struct car *c, const char *id);
+void plan_take_levels(struct plan *p);
+bool plan_complete(struct plan *p, const struct book *b, const struct plan_noise *noise,
+	struct err *err);
 
 /* Scatter as the book's own fit has it, for each response; `has` is false where the runs leave
  * it unknown. */

@@ -264,7 +264,7 @@ static double run_mean_sd(const struct plan_noise *n, size_t laps)
 }
 
 static bool fill_detect(struct plan *p, const struct told_list *list, const struct response *r,
-	const struct plan_options *o, struct err *err)
+	const struct plan_noise *noise, struct err *err)
 {
 	p->detect = calloc(list->n * p->n_responses + 1, sizeof *p->detect);
 	if (!p->detect)
@@ -273,7 +273,7 @@ static bool fill_detect(struct plan *p, const struct told_list *list, const stru
 		double unit = unit_effect(r, list->list[i].row);
 		for (size_t y = 0; y < p->n_responses; y++) {
 			struct plan_detect *d = &p->detect[p->n_detect++];
-			double effect = unit * run_mean_sd(&o->noise[y], p->laps);
+			double effect = unit * run_mean_sd(&noise[y], p->laps);
 			snprintf(d->term, sizeof d->term, "%s", list->list[i].id);
 			d->response = y;
 			d->known = isfinite(effect);
@@ -306,7 +306,7 @@ static double typical_unit(const struct told_list *list, const struct response *
 	return typical;
 }
 
-static void add_offer(struct plan *p, const struct plan_options *o, const char *what, size_t runs,
+static void add_offer(struct plan *p, const struct plan_noise *noise, const char *what, size_t runs,
 	size_t laps, double unit)
 {
 	struct plan_offer *offer = &p->offers[p->n_offers++];
@@ -314,13 +314,13 @@ static void add_offer(struct plan *p, const struct plan_options *o, const char *
 	offer->runs = runs;
 	offer->laps = laps;
 	for (size_t y = 0; y < p->n_responses; y++) {
-		double effect = unit * run_mean_sd(&o->noise[y], laps);
+		double effect = unit * run_mean_sd(&noise[y], laps);
 		offer->known[y] = isfinite(effect);
 		offer->effect[y] = offer->known[y] ? effect : 0;
 	}
 }
 
-static bool offer_larger(struct plan *p, const struct book *b, const struct plan_options *o,
+static bool offer_larger(struct plan *p, const struct book *b, const struct plan_noise *noise,
 	const char *what, size_t times, size_t extra, struct err *err)
 {
 	struct probe q;
@@ -330,28 +330,28 @@ static bool offer_larger(struct plan *p, const struct book *b, const struct plan
 	bool ok = make_told(&list, p, q.model, err);
 	if (ok) {
 		double unit = typical_unit(&list, &q.model->responses[RESPONSE_TIME]);
-		add_offer(p, o, what, p->n_runs * times + extra, p->laps, unit);
+		add_offer(p, noise, what, p->n_runs * times + extra, p->laps, unit);
 		told_free(&list);
 	}
 	probe_free(&q);
 	return ok;
 }
 
-static bool make_offers(struct plan *p, const struct book *b, const struct plan_options *o,
+static bool make_offers(struct plan *p, const struct book *b, const struct plan_noise *noise,
 	const struct told_list *list, const struct response *r, struct err *err)
 {
 	p->offers = calloc(5, sizeof *p->offers);
 	if (!p->offers)
 		return err_memory(err);
 	double unit = typical_unit(list, r);
-	add_offer(p, o, "as planned", p->n_runs, p->laps, unit);
-	add_offer(p, o, "three more laps a run", p->n_runs, p->laps + 3, unit);
-	add_offer(p, o, "twice the laps a run", p->n_runs, 2 * p->laps, unit);
-	return offer_larger(p, b, o, "three more baseline runs", 1, 3, err)
-		&& offer_larger(p, b, o, "the whole plan twice", 2, 0, err);
+	add_offer(p, noise, "as planned", p->n_runs, p->laps, unit);
+	add_offer(p, noise, "three more laps a run", p->n_runs, p->laps + 3, unit);
+	add_offer(p, noise, "twice the laps a run", p->n_runs, 2 * p->laps, unit);
+	return offer_larger(p, b, noise, "three more baseline runs", 1, 3, err)
+		&& offer_larger(p, b, noise, "the whole plan twice", 2, 0, err);
 }
 
-bool plan_find_detectable(struct plan *p, const struct book *b, const struct plan_options *o,
+bool plan_find_detectable(struct plan *p, const struct book *b, const struct plan_noise *noise,
 	struct err *err)
 {
 	struct probe q;
@@ -361,7 +361,7 @@ bool plan_find_detectable(struct plan *p, const struct book *b, const struct pla
 	bool ok = make_told(&list, p, q.model, err);
 	if (ok) {
 		const struct response *r = &q.model->responses[RESPONSE_TIME];
-		ok = fill_detect(p, &list, r, o, err) && make_offers(p, b, o, &list, r, err);
+		ok = fill_detect(p, &list, r, noise, err) && make_offers(p, b, noise, &list, r, err);
 		told_free(&list);
 	}
 	probe_free(&q);

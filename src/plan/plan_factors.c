@@ -276,6 +276,31 @@ bool plan_choose_factors(struct plan *p, const struct book *b, const struct plan
 	return check_ranges(p, o, err);
 }
 
+bool plan_take_factor(struct plan *p, const struct car *c, const char *id)
+{
+	int a = car_find_adjustable(c, id), pair = car_find_pair(c, id);
+	if (a >= 0)
+		add_single(p, c, a);
+	else if (pair >= 0)
+		add_pair(p, c, pair);
+	return a >= 0 || pair >= 0;
+}
+
+void plan_take_levels(struct plan *p)
+{
+	for (size_t f = 0; f < p->n_factors; f++) {
+		struct plan_factor *one = &p->factors[f];
+		one->low = one->high = 0;
+		for (size_t i = 0; i < p->n_runs; i++) {
+			fix move = p->runs[i].values[one->adjustable]
+				- p->runs[0].values[one->adjustable];
+			one->low = move < one->low ? move : one->low;
+			one->high = move > one->high ? move : one->high;
+		}
+		one->middle = p->kind == PLAN_DEFINITIVE ? (one->low + one->high) / 2 : 0;
+	}
+}
+
 void plan_set_values(const struct plan *p, const fix *base, const signed char *level, fix *out)
 {
 	memcpy(out, base, p->n_adjustables * sizeof *out);

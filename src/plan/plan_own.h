@@ -24,7 +24,7 @@ size_t plan_order_quick(size_t rows, const double *cost, int *order);
 
 /* Laps of a run, detectable effects, what more would buy. Needs p->runs. */
 bool plan_choose_laps(struct plan *p, const struct plan_options *o, struct err *err);
-bool plan_find_detectable(struct plan *p, const struct book *b, const struct plan_options *o,
+bool plan_find_detectable(struct plan *p, const struct book *b, const struct plan_noise *noise,
 	struct err *err);
 
 #endif

@@ -16,14 +16,15 @@ libtreadlight_a_SOURCES += \
 	src/store/journal.h \
 	src/store/journal_text.c \
 	src/store/journal_text.h \
-	src/store/lock.c \
 	src/store/load.c \
 	src/store/load.h \
 	src/store/load_book.c \
 	src/store/load_car.c \
 	src/store/load_circuit.c \
+	src/store/load_plan.c \
 	src/store/load_run.c \
 	src/store/load_sheet.c \
+	src/store/lock.c \
 	src/store/lock.h \
 	src/store/new.c \
 	src/store/patch.c \
@@ -31,11 +32,12 @@ libtreadlight_a_SOURCES += \
 	src/store/patch_ids.c \
 	src/store/patch_parts.h \
 	src/store/patch_verify.c \
-	src/store/quote.c \
-	src/store/save.c \
+	src/store/plan_file.h \
 	src/store/profile.c \
+	src/store/quote.c \
 	src/store/read.c \
 	src/store/read.h \
+	src/store/save.c \
 	src/store/save.h \
 	src/store/save_meta.c \
 	src/store/save_parts.h \

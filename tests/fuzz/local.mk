@@ -18,6 +18,10 @@ fuzz_programs += tests/fuzz/fuzz_doc
 tests_fuzz_fuzz_doc_SOURCES = tests/fuzz/fuzz_doc.c
 tests_fuzz_fuzz_doc_LDADD = $(fuzz_ldadd)
 
+fuzz_programs += tests/fuzz/fuzz_plan
+tests_fuzz_fuzz_plan_SOURCES = tests/fuzz/fuzz_plan.c
+tests_fuzz_fuzz_plan_LDADD = $(fuzz_ldadd)
+
 EXTRA_DIST += tests/fuzz/fuzz.sh
 
 fuzz: all

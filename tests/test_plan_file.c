@@ -1,0 +1,258 @@
+/* BOOK/plan.yaml: written, read back, ticked off; what it refuses. */
+#include "plan/plan.h"
+#include "store/plan_file.h"
+#include "store/store.h"
+#include "support/support.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+static char *folder;
+static struct book book;
+
+static void copy_file(const char *from, const char *name)
+{
+	char *source = test_source(from), path[4200];
+	size_t size;
+	char *bytes = test_slurp(source, &size);
+	snprintf(path, sizeof path, "%s/%s", folder, name);
+	test_write(path, bytes, size);
+	free(bytes);
+	free(source);
+}
+
+static void setup(void)
+{
+	static const char *const folders[] = {"sheets", "runs", "profiles", "profiles/cars",
+		"profiles/circuits"};
+	char path[4200];
+	folder = test_folder();
+	for (size_t i = 0; i < 5; i++) {
+		snprintf(path, sizeof path, "%s/%s", folder, folders[i]);
+		ck_assert_int_eq(mkdir(path, 0777), 0);
+	}
+	copy_file("share/demo/book.yaml", "book.yaml");
+	copy_file("share/demo/sheets/quick-base.yaml", "sheets/quick-base.yaml");
+	copy_file("share/demo/runs/r01.yaml", "runs/r01.yaml");
+	copy_file("profiles/cars/larkspur-20.yaml", "profiles/cars/larkspur-20.yaml");
+	copy_file("profiles/circuits/harrow-fen.yaml", "profiles/circuits/harrow-fen.yaml");
+	struct faults f;
+	faults_init(&f);
+	book_init(&book);
+	ck_assert_msg(store_load_book(&book, folder, &f), "%s", f.n ? f.list[0].text : "");
+	faults_free(&f);
+}
+
+static void teardown(void)
+{
+	book_free(&book);
+	test_remove(folder);
+	free(folder);
+}
+
+static struct plan *make(enum plan_kind kind)
+{
+	struct err e;
+	err_clear(&e);
+	struct plan_options o = {.kind = kind, .base = &book.sheets[0], .rng = 3};
+	struct plan *p = plan_new(&book, &o, &e);
+	ck_assert_msg(p != NULL, "%s", e.text);
+	return p;
+}
+
+static struct plan *load(void)
+{
+	struct faults f;
+	struct plan *p = NULL;
+	struct err e;
+	static const struct plan_noise none[RESPONSES_MAX];
+	faults_init(&f);
+	err_clear(&e);
+	ck_assert_msg(store_load_plan(&p, &book, &f), "%s", f.n ? f.list[0].text : "");
+	faults_free(&f);
+	if (p)
+		ck_assert(plan_complete(p, &book, none, &e));
+	return p;
+}
+
+START_TEST(what_is_written_is_read)
+{
+	struct err e;
+	err_clear(&e);
+	struct plan *p = make((enum plan_kind)_i);
+	ck_assert_ptr_null(load());
+	ck_assert_msg(store_save_plan(&book, p, false, &e), "%s", e.text);
+	struct plan *q = load();
+	ck_assert_ptr_nonnull(q);
+	ck_assert_int_eq(q->kind, p->kind);
+	ck_assert_str_eq(q->base, p->base);
+	ck_assert_uint_eq(q->laps, p->laps);
+	ck_assert_uint_eq(q->rng, 3);
+	ck_assert_uint_eq(q->n_runs, p->n_runs);
+	ck_assert_double_eq(q->minutes, p->minutes);
+	ck_assert_int_eq(memcmp(p->values, q->values,
+		p->n_runs * p->n_adjustables * sizeof *p->values), 0);
+	ck_assert_uint_eq(q->n_factors, p->n_factors);
+	for (size_t f = 0; f < p->n_factors; f++) {
+		ck_assert_str_eq(p->factors[f].id, q->factors[f].id);
+		ck_assert_int_eq(p->factors[f].low, q->factors[f].low);
+		ck_assert_int_eq(p->factors[f].middle, q->factors[f].middle);
+		ck_assert_int_eq(p->factors[f].high, q->factors[f].high);
+	}
+	for (size_t i = 0; i < p->n_runs; i++) {
+		ck_assert_int_eq(q->runs[i].baseline, p->runs[i].baseline);
+		ck_assert_uint_eq(q->runs[i].changes, p->runs[i].changes);
+	}
+	plan_free(p);
+	plan_free(q);
+}
+END_TEST
+
+static char *slurp_plan(size_t *size)
+{
+	char path[4200];
+	snprintf(path, sizeof path, "%s/plan.yaml", folder);
+	return test_slurp(path, size);
+}
+
+/* Ticking off adds one line and leaves every other byte. */
+START_TEST(a_tick_is_one_line)
+{
+	struct err e;
+	size_t before_size, after_size;
+	err_clear(&e);
+	struct plan *p = make(PLAN_SCREENING);
+	ck_assert(store_save_plan(&book, p, false, &e));
+	char *before = slurp_plan(&before_size);
+	ck_assert_msg(store_tick_plan(&book, 2, "r01", &e), "%s", e.text);
+	char *after = slurp_plan(&after_size);
+	char *line = strstr(after, "    done: r01\n");
+	ck_assert_ptr_nonnull(line);
+	size_t at = (size_t)(line - after), len = strlen("    done: r01\n");
+	ck_assert_uint_eq(after_size, before_size + len);
+	ck_assert_int_eq(memcmp(before, after, at), 0);
+	ck_assert_str_eq(before + at, line + len);
+	struct plan *q = load();
+	ck_assert_str_eq(q->runs[2].done, "r01");
+	ck_assert_int_eq(plan_next_run(q), 0);
+	ck_assert(!store_tick_plan(&book, p->n_runs, "r01", &e));
+	plan_free(p);
+	plan_free(q);
+	free(before);
+	free(after);
+}
+END_TEST
+
+START_TEST(an_open_plan_is_not_replaced)
+{
+	struct err e;
+	err_clear(&e);
+	struct plan *p = make(PLAN_SCREENING), *q = make(PLAN_DEFINITIVE);
+	ck_assert(store_save_plan(&book, p, false, &e));
+	ck_assert(!store_save_plan(&book, q, false, &e));
+	ck_assert_int_eq(e.cls, ERR_INPUT);
+	err_clear(&e);
+	ck_assert(store_save_plan(&book, q, true, &e));
+	for (size_t i = 0; i < q->n_runs; i++)
+		ck_assert(store_tick_plan(&book, i, "r01", &e));
+	ck_assert_msg(store_save_plan(&book, p, false, &e), "%s", e.text);
+	plan_free(p);
+	plan_free(q);
+}
+END_TEST
+
+static void refuse(const char *find, const char *put, const char *word)
+{
+	struct err e;
+	err_clear(&e);
+	struct plan *p = make(PLAN_SCREENING);
+	ck_assert(store_save_plan(&book, p, true, &e));
+	plan_free(p);
+	size_t size;
+	char *text = slurp_plan(&size), *at = strstr(text, find), path[4200];
+	ck_assert_msg(at != NULL, "%s", find);
+	struct buf out;
+	buf_init(&out);
+	buf_add(&out, text, (size_t)(at - text));
+	buf_adds(&out, put);
+	buf_adds(&out, at + strlen(find));
+	snprintf(path, sizeof path, "%s/plan.yaml", folder);
+	test_write(path, out.data, out.len);
+	struct faults f;
+	faults_init(&f);
+	ck_assert(!store_load_plan(&p, &book, &f));
+	ck_assert_ptr_null(p);
+	ck_assert_uint_ge(f.n, 1);
+	ck_assert_uint_gt(f.list[0].line, 0);
+	ck_assert_msg(strstr(f.list[0].text, word) != NULL, "%s", f.list[0].text);
+	faults_free(&f);
+	buf_free(&out);
+	free(text);
+}
+
+START_TEST(bad_plans_are_told_with_their_place)
+{
+	refuse("plan: screening", "plan: latin", "screening");
+	refuse("role: test", "role: try", "baseline");
+	refuse("[wing", "[wing, wing", "twice");
+	refuse("[wing", "[flap", "flap");
+	refuse("laps: 5", "laps: 2.5", "whole");
+	refuse("laps: 5", "laps: 0", "1");
+	refuse("front-wing: 10.0", "front-wing: 10.2", "step");
+	refuse("  - role: test", "  - done: r1", "role");
+	refuse("rng: 3", "rng: 3\nwind: 1", "wind");
+	refuse("kind: plan", "kind: sheet", "plan");
+}
+END_TEST
+
+static struct test_said say(const char *const *words)
+{
+	const char *argv[16] = {test_program(), words[0], folder};
+	size_t n = 3;
+	for (size_t i = 1; words[i]; i++)
+		argv[n++] = words[i];
+	return test_run(argv);
+}
+
+static void expect(const char *const *words, int status, const char *out, const char *err)
+{
+	struct test_said said = say(words);
+	ck_assert_msg(said.status == status, "%d: %s", said.status, said.err);
+	ck_assert_msg(strstr(said.out, out) != NULL, "%s", said.out);
+	ck_assert_msg(strstr(said.err, err) != NULL, "%s", said.err);
+	test_said_free(&said);
+}
+
+#define WORDS(...) (const char *const[]){__VA_ARGS__, NULL}
+
+START_TEST(the_subcommand_stores_ticks_and_prints)
+{
+	expect(WORDS("plan"), 2, "", "no stored plan");
+	expect(WORDS("plan", "--kind", "screening", "--store"), 0, "screening plan", "");
+	expect(WORDS("plan", "--kind", "screening", "--store"), 2, "", "still to be driven");
+	expect(WORDS("plan", "--kind", "definitive", "--store", "--replace"), 0, "definitive", "");
+	expect(WORDS("plan", "--done", "1=r01", "--json"), 0, "\"done\": \"r01\"", "");
+	expect(WORDS("plan", "--print"), 0, "driven: r01", "");
+	expect(WORDS("plan", "--done", "1=r77"), 2, "", "no run 'r77'");
+	expect(WORDS("plan", "--done", "first"), 2, "", "3=r48");
+	expect(WORDS("plan", "--store"), 2, "", "--kind");
+	expect(WORDS("check"), 0, "no fault", "");
+}
+END_TEST
+
+Suite *suite(void)
+{
+	Suite *s = suite_create("plan file");
+	TCase *t = tcase_create("file");
+	tcase_add_checked_fixture(t, setup, teardown);
+	tcase_set_timeout(t, 60);
+	tcase_add_loop_test(t, what_is_written_is_read, 0, 3);
+	tcase_add_test(t, a_tick_is_one_line);
+	tcase_add_test(t, an_open_plan_is_not_replaced);
+	tcase_add_test(t, bad_plans_are_told_with_their_place);
+	tcase_add_test(t, the_subcommand_stores_ticks_and_prints);
+	suite_add_tcase(s, t);
+	return s;
+}
