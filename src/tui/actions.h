@@ -55,13 +55,20 @@ extern const char *const page_names[PAGES];
 	ACTION(filter, ON_SHEET, KEYS('/'), "filter", \
 		"show only the rows that hold a text; an empty text shows all") \
 	ACTION(picture, ON_SHEET, KEYS('p'), "picture", "show or hide the trade-off picture") \
-	ACTION(channel, ON_SHEET | ON_EFFECTS, KEYS('w'), NULL, "next wear channel") \
+	ACTION(channel, ON_SHEET | ON_EFFECTS, KEYS('w'), "wear of", \
+		"next wear channel, or on the Effects page the next figure") \
 	ACTION(frontier_next, ON_SHEET, KEYS('n'), "frontier", \
 		"walk along the frontier: next, kinder point") \
 	ACTION(frontier_back, ON_SHEET, KEYS('b'), NULL, \
 		"walk along the frontier: back, faster point") \
-	ACTION(take, ON_SHEET | ON_COMPARE, KEYS('t'), NULL, \
+	ACTION(take, ON_SHEET | ON_COMPARE, KEYS('t'), "take", \
 		"take the point of the frontier, or the other sheet's value, into this sheet") \
+	ACTION(compare_with, ON_COMPARE, KEYS('c'), "compare with", "choose the sheet to compare with") \
+	ACTION(differing_first, ON_COMPARE, KEYS('d'), "differing first", \
+		"show the rows that differ first, or in the car's order") \
+	ACTION(longer, ON_STINT, KEYS('+', '='), "longer", "one lap more") \
+	ACTION(shorter, ON_STINT, KEYS('-', '_'), "shorter", "one lap less") \
+	ACTION(laps, ON_STINT, KEYS(K_ENTER), "laps", "type the number of laps") \
 	ACTION(next_page, ON_ALL, KEYS(K_TAB), NULL, "next page") \
 	ACTION(previous_page, ON_ALL, KEYS(K_BACKTAB), NULL, "previous page") \
 	ACTION(page1, ON_ALL, KEYS('1'), NULL, "the Sheet page") \

@@ -1,15 +1,425 @@
+/*
+ * The Effects page: what each adjustable does near the reference, most useful first,
+ * its interval as a bar; then what driver, tyres and fuel do, the noise, the exchange
+ * rates, and what was left out of the fit and why.
+ */
 #include "tui/app.h"
+
+#include "model/effects.h"
+#include "model/words.h"
+#include "tui/fmt.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct effects_page {
+	bool stale, ready;
+	struct effects effects; /* owned */
+	struct buf text;        /* the lines below the effects, made with the fit */
+	int n_text;
+	int cursor, top, screenful;
+	size_t shown;           /* like-for-like of each channel, then lap time, then wear as driven */
+	char why[256];
+};
+
+static struct effects_page *state_of(struct app *app)
+{
+	return app_page_state(app, PAGE_EFFECTS);
+}
+
+static void *effects_open(struct app *app)
+{
+	(void)app;
+	struct effects_page *s = calloc(1, sizeof *s);
+	if (s) {
+		s->stale = true;
+		buf_init(&s->text);
+	}
+	return s;
+}
+
+static void effects_close(void *state)
+{
+	struct effects_page *s = state;
+	effects_free(&s->effects);
+	buf_free(&s->text);
+	free(s);
+}
+
+static void effects_changed(struct app *app, unsigned what)
+{
+	struct effects_page *s = state_of(app);
+	if (s && (what & (CHANGED_MODEL | CHANGED_REFERENCE)))
+		s->stale = true;
+}
+
+/* --- the lines below ------------------------------------------------------- */
+
+static void add_line(struct effects_page *s, const char *text)
+{
+	if (!text[0])
+		return;
+	buf_addf(&s->text, "%s\n", text);
+	s->n_text++;
+}
+
+/* "effort, each 1: lap time -0.031 s (-0.036 to -0.027) real; wear front ..." */
+static void add_term(const struct app *app, struct effects_page *s, const struct term *t)
+{
+	const struct model *m = app->model;
+	char line[1024], words[WORDS_SIZE], value[FMT_SIZE], range[FMT_SIZE];
+	size_t n = (size_t)snprintf(line, sizeof line, "%s:", words_term(m, t, words, sizeof words));
+	for (size_t k = 0; k < m->n_responses && n < sizeof line; k++) {
+		const struct response *r = &m->responses[k];
+		for (size_t i = 0; i < r->n_terms && n < sizeof line; i++) {
+			if (strcmp(r->terms[i].id, t->id) != 0)
+				continue;
+			double *l = calloc(r->n_terms, sizeof *l);
+			if (!l)
+				return;
+			l[i] = 1;
+			struct estimate e = model_contrast(r, l);
+			free(l);
+			int d = e.known && e.has_interval ? words_decimals((e.high - e.low) / 2) : 3;
+			n += (size_t)snprintf(line + n, sizeof line - n, "%s %s ", k ? ";" : "",
+				words_response(m, k, words, sizeof words));
+			if (e.known && n < sizeof line)
+				n += (size_t)snprintf(line + n, sizeof line - n, "%s %s (%s) ",
+					fmt_signed(e.value, d, value), words_unit(k),
+					fmt_interval(&e, d, range));
+			if (n < sizeof line)
+				n += (size_t)snprintf(line + n, sizeof line - n, "%s", words_verdict(&e));
+		}
+	}
+	add_line(s, line);
+}
+
+static void add_terms(const struct app *app, struct effects_page *s)
+{
+	const struct response *r = &app->model->responses[RESPONSE_TIME];
+	add_line(s, "Driver, tyres, fuel, as told beside the set-up:");
+	int before = s->n_text;
+	for (size_t i = 0; i < r->n_terms; i++)
+		if (r->terms[i].kind == TERM_COVARIATE || r->terms[i].kind == TERM_FACTOR)
+			add_term(app, s, &r->terms[i]);
+	if (s->n_text == before)
+		add_line(s, "  none entered the fit");
+}
+
+static void add_noise(const struct app *app, struct effects_page *s)
+{
+	const struct model *m = app->model;
+	char line[512], words[WORDS_SIZE];
+	for (size_t k = 0; k < m->n_responses; k++) {
+		const struct response *r = &m->responses[k];
+		const char *name = words_response(m, k, words, sizeof words), *unit = words_unit(k);
+		if (!r->fitted)
+			snprintf(line, sizeof line, "%s: %s", name, r->why);
+		else if (r->one_obs_a_run)
+			snprintf(line, sizeof line, "Noise of %s: %.3f %s from run to run, one reading a run",
+				name, r->sigma_run, unit);
+		else if (isfinite(r->sigma_run) && isfinite(r->sigma_lap))
+			snprintf(line, sizeof line, "Noise of %s: %.3f %s from run to run, %.3f from lap to lap "
+				"(%zu readings, %zu runs)", name, r->sigma_run, unit, r->sigma_lap, r->n_obs,
+				r->n_runs);
+		else if (isfinite(r->sigma_lap))
+			snprintf(line, sizeof line, "Noise of %s: %.3f %s from lap to lap; from run to run "
+				"unknown, no set-up was driven twice", name, r->sigma_lap, unit);
+		else
+			snprintf(line, sizeof line, "Noise of %s: unknown, nothing was repeated", name);
+		add_line(s, line);
+		add_line(s, words_lack_of_fit(r, words, sizeof words));
+	}
+}
+
+static void add_exchange(const struct app *app, struct effects_page *s)
+{
+	const struct model *m = app->model;
+	char line[512], range[FMT_SIZE];
+	for (size_t c = 0; c < app->book.n_channels; c++) {
+		const struct exchange *e = &m->exchange[c];
+		struct estimate x = {.known = true, .has_interval = e->has_interval, .low = e->low,
+			.high = e->high};
+		const char *channel = app->book.channels[c];
+		if (e->method == EXCHANGE_NONE)
+			snprintf(line, sizeof line, "Exchange rate, wear %s: unknown; %s", channel, e->note);
+		else
+			snprintf(line, sizeof line, "Exchange rate, wear %s: a second of lifting saves %s%.2f %%"
+				"%s%s%s, told by %s%s%s", channel,
+				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value,
+				e->has_interval ? " (" : "", e->has_interval ? fmt_interval(&x, 2, range) : "",
+				e->has_interval ? ")" : "", exchange_method_names[e->method],
+				e->note[0] ? "; " : "", e->note);
+		add_line(s, line);
+	}
+}
+
+static void add_remarks(const struct app *app, struct effects_page *s)
+{
+	const struct model *m = app->model;
+	char line[512];
+	add_line(s, m->curvature_note);
+	for (size_t i = 0; i < m->n_notes; i++)
+		add_line(s, m->notes[i]);
+	if (m->n_suspects) {
+		snprintf(line, sizeof line, "%zu lap reading%s far off the others; the Runs page shows which",
+			m->n_suspects, m->n_suspects == 1 ? " stands" : "s stand");
+		add_line(s, line);
+	}
+}
+
+static void update(struct app *app, struct effects_page *s)
+{
+	struct err err;
+	err_clear(&err);
+	if (!s->stale)
+		return;
+	s->stale = false;
+	effects_free(&s->effects);
+	memset(&s->effects, 0, sizeof s->effects);
+	buf_free(&s->text);
+	buf_init(&s->text);
+	s->n_text = 0;
+	s->ready = false;
+	const struct sheet *ref = book_reference(&app->book);
+	if (!app->model || !ref) {
+		snprintf(s->why, sizeof s->why, "Nothing can be told yet: %.220s",
+			app->model ? "the book has no reference" : app->model_why);
+		return;
+	}
+	s->ready = effects_make(&s->effects, app->model, ref->values, &err);
+	if (!s->ready) {
+		snprintf(s->why, sizeof s->why, "%.250s", err.text);
+		return;
+	}
+	add_terms(app, s);
+	add_noise(app, s);
+	add_exchange(app, s);
+	add_remarks(app, s);
+	if (s->effects.channel >= 0)
+		s->shown = (size_t)s->effects.channel;
+}
+
+/* --- keys ----------------------------------------------------------------- */
+
+static size_t n_shown(const struct app *app)
+{
+	return 2 * app->book.n_channels + 1;
+}
 
 unsigned effects_next_response(struct app *app)
 {
-	(void)app;
-	return UI_NONE;
+	struct effects_page *s = state_of(app);
+	s->shown = (s->shown + 1) % n_shown(app);
+	return UI_BODY;
+}
+
+static unsigned effects_move(struct app *app, enum move how)
+{
+	struct effects_page *s = state_of(app);
+	s->cursor = list_move(s->cursor, (int)s->effects.n + s->n_text, s->screenful, how);
+	return UI_BODY;
+}
+
+/* --- painting ------------------------------------------------------------- */
+
+/* The figure that the bars show, of one effect. */
+static const struct estimate *figure_of(const struct app *app, const struct effects_page *s,
+	const struct effect *x)
+{
+	size_t n = app->book.n_channels;
+	if (s->shown < n)
+		return &x->like[s->shown].delta;
+	return &x->by[s->shown - n];
+}
+
+static void figure_name(const struct app *app, const struct effects_page *s, char *buf, size_t size)
+{
+	size_t n = app->book.n_channels;
+	if (s->shown < n)
+		snprintf(buf, size, "wear %s at equal pace", app->book.channels[s->shown]);
+	else if (s->shown == n)
+		snprintf(buf, size, "lap time");
+	else
+		snprintf(buf, size, "wear %s as driven", app->book.channels[s->shown - n - 1]);
+}
+
+static double widest(const struct app *app, const struct effects_page *s)
+{
+	double w = 0;
+	for (size_t i = 0; i < s->effects.n; i++) {
+		const struct estimate *e = figure_of(app, s, &s->effects.v[i]);
+		if (!e->known)
+			continue;
+		w = fmax(w, fabs(e->value));
+		if (e->has_interval) /* a very wide one would flatten all others */
+			w = fmax(w, fmin(fmax(fabs(e->low), fabs(e->high)), 4 * fabs(e->value)));
+	}
+	return w > 0 ? w : 1;
+}
+
+/* The interval as a line, the estimate as 'o', no effect at all as '|'. */
+static void draw_bar(const struct estimate *e, double scale, int y, int x, int w)
+{
+	int half = w / 2;
+	scr_glyph(y, x + half, DIM, 0x2502, '|');
+	if (!e->known)
+		return;
+	if (e->has_interval) {
+		int from = (int)lround(fmax(-1, e->low / scale) * half);
+		int to = (int)lround(fmin(1, e->high / scale) * half);
+		for (int i = from; i <= to; i++)
+			if (i != 0 || (from <= 0 && to >= 0))
+				scr_glyph(y, x + half + i, PLAIN, i == 0 ? 0x253c : 0x2500, i == 0 ? '+' : '-');
+	}
+	double at = fmax(-1, fmin(1, e->value / scale));
+	scr_glyph(y, x + half + (int)lround(at * half), BOLD, 'o', 'o');
+}
+
+struct effect_columns {
+	int label_w, bar, bar_w, figure, time, use, word;
+};
+
+static struct effect_columns columns_for(int width)
+{
+	struct effect_columns c;
+	c.label_w = width >= 110 ? 34 : width >= 96 ? 28 : 26;
+	c.word = width - 12;
+	c.use = c.word - 9;
+	c.time = c.use - 9;
+	c.figure = c.time - 9;
+	c.bar = 3 + c.label_w + 1;
+	c.bar_w = c.figure - c.bar - 1;
+	if (c.bar_w > 61)
+		c.bar_w = 61;
+	c.bar_w -= c.bar_w % 2 == 0;
+	return c;
+}
+
+static void draw_effect(struct app *app, const struct effects_page *s,
+	const struct effect_columns *c, const struct effect *x, double scale, int y)
+{
+	char words[WORDS_SIZE], text[FMT_SIZE];
+	const struct term t = {.kind = TERM_LINEAR, .a = (int)x->coord};
+	const struct estimate *e = figure_of(app, s, x), *time = &x->by[RESPONSE_TIME];
+	words_term(app->model, &t, words, sizeof words);
+	char *against = strstr(words, "front against rear");
+	if (against && scr_width(words) > c->label_w)
+		memcpy(against, "front - rear", sizeof "front - rear");
+	scr_text(y, 3, c->label_w, PLAIN, words);
+	if (c->bar_w >= 9)
+		draw_bar(e, scale, y, c->bar, c->bar_w);
+	if (e->known)
+		scr_point(y, c->figure, 8, PLAIN, fmt_signed(e->value, fmt_estimate_decimals(e, 3), text),
+			fmt_estimate_decimals(e, 3), 3);
+	if (time->known)
+		scr_point(y, c->time, 8, PLAIN,
+			fmt_signed(time->value, fmt_estimate_decimals(time, 3), text),
+			fmt_estimate_decimals(time, 3), 3);
+	if (x->clear && x->has_use && isfinite(x->use))
+		snprintf(text, sizeof text, "%.2f", x->use);
+	else
+		snprintf(text, sizeof text, "%s", x->clear && x->has_use ? "free" : "");
+	scr_right(y, c->use, 8, PLAIN, text);
+	scr_text(y, c->word, 11, e->known ? PLAIN : WARN, words_verdict(e));
+}
+
+static void draw_head(struct app *app, const struct effects_page *s,
+	const struct effect_columns *c, int y, int width)
+{
+	char name[64];
+	figure_name(app, s, name, sizeof name);
+	scr_printf(y, 1, width - 2, BOLD, "Near %s: %s, for half the limits' range more",
+		app->book.reference, name);
+	scr_text(y + 1, 3, c->label_w, DIM, "adjustable");
+	if (c->bar_w >= 24)
+		scr_text(y + 1, c->bar + c->bar_w / 2 - 8, 18, DIM, "saves <-> costs");
+	scr_right(y + 1, c->figure, 8, DIM, s->shown == app->book.n_channels ? "s" : "% a lap");
+	scr_right(y + 1, c->time, 8, DIM, "lap s");
+	scr_right(y + 1, c->use - 1, 9, DIM, "% / 0.1 s");
+}
+
+/* Line i of the text, and where the next one starts. */
+static const char *text_line(const struct effects_page *s, int i, char *buf, size_t size)
+{
+	const char *p = s->text.data ? s->text.data : "";
+	while (i-- > 0 && (p = strchr(p, '\n')))
+		p++;
+	size_t n = p ? strcspn(p, "\n") : 0;
+	n = n < size ? n : size - 1;
+	memcpy(buf, p ? p : "", n);
+	buf[n] = '\0';
+	return buf;
+}
+
+/* Of the row under the cursor: its interval in figures, or why it has none. */
+static void draw_detail(struct app *app, const struct effects_page *s, struct area a)
+{
+	char line[1024], words[WORDS_SIZE], name[64], range[FMT_SIZE], value[FMT_SIZE];
+	if (s->cursor >= (int)s->effects.n) {
+		scr_wrap(a.y, 3, a.w - 4, a.h, PLAIN,
+			text_line(s, s->cursor - (int)s->effects.n, line, sizeof line));
+		return;
+	}
+	const struct effect *x = &s->effects.v[s->cursor];
+	const struct estimate *e = figure_of(app, s, x);
+	const struct model *m = app->model;
+	const struct coord *c = &m->coords[x->coord];
+	const char *unit = app->book.car.adjustables[c->adjustable].unit;
+	const struct response *r = &m->responses[RESPONSE_TIME];
+	figure_name(app, s, name, sizeof name);
+	if (e->known) {
+		int d = fmt_estimate_decimals(e, 3);
+		snprintf(line, sizeof line, "%s: %s, 95%% interval %s, for %.4g %s more", name,
+			fmt_signed(e->value, d, value), fmt_interval(e, d, range),
+			effects_unit(m, x->coord), unit);
+	} else {
+		snprintf(line, sizeof line, "not tested");
+		for (size_t t = 0; t < r->n_terms; t++)
+			if (r->terms[t].kind == TERM_LINEAR && r->terms[t].a == (int)x->coord &&
+				!r->estimable[t])
+				snprintf(line, sizeof line, "not tested: %s",
+					words_untested(m, r, t, words, sizeof words));
+	}
+	scr_wrap(a.y, 3, a.w - 4, a.h, PLAIN, line);
 }
 
 static void effects_draw(struct app *app, struct area a)
 {
-	(void)app;
-	scr_text(a.y + 1, 1, a.w - 2, PLAIN, "See treadlight fit.");
+	struct effects_page *s = state_of(app);
+	char line[1024];
+	update(app, s);
+	if (!s->ready) {
+		scr_wrap(a.y + 1, 1, a.w - 2, 4, PLAIN, s->why);
+		return;
+	}
+	struct effect_columns c = columns_for(a.w);
+	int n = (int)s->effects.n + s->n_text;
+	int rows = a.h - 3 - 3;
+	rows = rows < 1 ? 1 : rows;
+	s->screenful = rows;
+	s->cursor = list_move(s->cursor, n, rows, MOVE_LEFT);
+	s->top = list_scroll(s->top, s->cursor, n, rows);
+	draw_head(app, s, &c, a.y + 1, a.w);
+	double scale = widest(app, s);
+	for (int i = 0; i < rows && s->top + i < n; i++) {
+		int at = s->top + i, y = a.y + 3 + i;
+		scr_text(y, 1, 1, ACCENT, at == s->cursor ? ">" : " ");
+		if (at < (int)s->effects.n)
+			draw_effect(app, s, &c, &s->effects.v[at], scale, y);
+		else
+			scr_text(y, 3, a.w - 4, PLAIN,
+				text_line(s, at - (int)s->effects.n, line, sizeof line));
+	}
+	draw_detail(app, s, (struct area){a.y + a.h - 3, 0, 3, a.w});
 }
 
-const struct page_ops page_effects = {.draw = effects_draw};
+const struct page_ops page_effects = {
+	.open = effects_open,
+	.close = effects_close,
+	.changed = effects_changed,
+	.draw = effects_draw,
+	.move = effects_move,
+};

@@ -1,9 +1,311 @@
+/*
+ * The Stint page: the sheet under work against the reference over a number of laps,
+ * with the two other answers (lift, or stop), the crossover, and two pictures. The
+ * intervals take many draws, so they come a moment after the figures.
+ */
 #include "tui/app.h"
+
+#include "stint/stint.h"
+#include "tui/fmt.h"
+#include "tui/plot.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct stint_page {
+	size_t laps; /* 0: the book's */
+	bool stale, draws_wait;
+	struct stint *stint; /* owned; NULL: why */
+	char why[300];
+};
+
+static struct stint_page *state_of(struct app *app)
+{
+	return app_page_state(app, PAGE_STINT);
+}
+
+static void *stint_open(struct app *app)
+{
+	(void)app;
+	struct stint_page *s = calloc(1, sizeof *s);
+	if (s)
+		s->stale = true;
+	return s;
+}
+
+static void stint_close(void *state)
+{
+	struct stint_page *s = state;
+	stint_free(s->stint);
+	free(s);
+}
+
+static void stint_changed(struct app *app, unsigned what)
+{
+	(void)what;
+	if (state_of(app))
+		state_of(app)->stale = true;
+}
+
+static void project(struct app *app, struct stint_page *s, size_t draws)
+{
+	struct err err;
+	err_clear(&err);
+	stint_free(s->stint);
+	s->stint = NULL;
+	if (!app->model || !app->against.values) {
+		snprintf(s->why, sizeof s->why, "Nothing can be told yet: %s",
+			app->model ? "the book has no reference" : app->model_why);
+		return;
+	}
+	struct stint_options o = {.laps = s->laps, .draws = draws};
+	s->stint = stint_new(app->model, app_sheet(app)->values, app->against.values,
+		app_sheet(app)->id, app->book.reference, &o, &err);
+	if (!s->stint)
+		snprintf(s->why, sizeof s->why, "%.290s", err.text);
+}
+
+static void update(struct app *app, struct stint_page *s)
+{
+	if (!s->stale)
+		return;
+	s->stale = false;
+	project(app, s, 0);
+	s->draws_wait = s->stint != NULL;
+}
+
+static unsigned stint_idle(struct app *app)
+{
+	struct stint_page *s = state_of(app);
+	if (s->stale || !s->draws_wait)
+		return UI_NONE;
+	s->draws_wait = false;
+	project(app, s, STINT_DRAWS);
+	return UI_BODY;
+}
+
+/* --- keys ----------------------------------------------------------------- */
+
+static unsigned set_laps(struct app *app, long laps)
+{
+	struct stint_page *s = state_of(app);
+	if (laps < 1 || laps > STINT_LAPS_MAX)
+		return app_warn(app, "a stint has 1 to %d laps", STINT_LAPS_MAX);
+	s->laps = (size_t)laps;
+	s->stale = true;
+	return UI_BODY;
+}
+
+static long laps_now(struct app *app)
+{
+	struct stint_page *s = state_of(app);
+	return s->stint ? (long)s->stint->laps : s->laps ? (long)s->laps : 20;
+}
+
+unsigned act_longer(struct app *app)
+{
+	return set_laps(app, laps_now(app) + 1);
+}
+
+unsigned act_shorter(struct app *app)
+{
+	return set_laps(app, laps_now(app) - 1);
+}
+
+static unsigned laps_typed(struct app *app, const char *text)
+{
+	char *end;
+	long n = strtol(text, &end, 10);
+	if (end == text || *end) {
+		field_keep(app);
+		return app_warn(app, "a number of laps is wanted, 1 to %d", STINT_LAPS_MAX);
+	}
+	if (n < 1 || n > STINT_LAPS_MAX)
+		field_keep(app);
+	return set_laps(app, n);
+}
+
+unsigned act_laps(struct app *app)
+{
+	return field_open(app, laps_typed, "", "Laps of the stint, now %ld", laps_now(app));
+}
+
+/* --- painting ------------------------------------------------------------- */
+
+static const char *plan_name(const struct app *app, enum stint_kind k, char *buf, size_t size)
+{
+	const char *ref = app->book.reference, *id = app_sheet(app)->id;
+	switch (k) {
+	case STINT_SHEET:
+		snprintf(buf, size, "%s", strcmp(id, ref) == 0 ? "this sheet, as it is here" : id);
+		break;
+	case STINT_LIFTING:
+		snprintf(buf, size, "%s, lifting", ref);
+		break;
+	case STINT_STOPPING:
+		snprintf(buf, size, "%s, stopping", ref);
+		break;
+	default:
+		snprintf(buf, size, "%s", ref);
+		break;
+	}
+	return buf;
+}
+
+/* "1:32:10.4" */
+static const char *total_text(double s, char *buf)
+{
+	if (s >= 3600)
+		snprintf(buf, FMT_SIZE, "%d:%02d:%04.1f", (int)(s / 3600), (int)fmod(s / 60, 60),
+			fmod(s, 60));
+	else
+		laptime_print(s, 1, buf, FMT_SIZE);
+	return buf;
+}
+
+static int draw_plan(const struct app *app, const struct stint *st, enum stint_kind k, int y, int w)
+{
+	const struct stint_row *r = &st->rows[k];
+	char name[160], text[FMT_SIZE], note[96] = "";
+	scr_text(y, 1, 25, k == STINT_SHEET ? BOLD : PLAIN, plan_name(app, k, name, sizeof name));
+	if (!r->known)
+		return scr_wrap(y, 27, w - 28, 2, DIM, r->why);
+	struct estimate e = {.known = true, .has_interval = r->has_interval, .value = r->delta,
+		.low = r->low, .high = r->high};
+	int d = fmt_estimate_decimals(&e, 1);
+	scr_right(y, 25, 10, PLAIN, total_text(r->total, text));
+	if (k != STINT_REFERENCE) {
+		scr_right(y, 35, 9, PLAIN, fmt_signed(r->delta, d, text));
+		if (r->has_interval)
+			scr_right(y, 44, 16, PLAIN, fmt_interval(&e, d, text));
+	}
+	if (r->limit_lap)
+		snprintf(note, sizeof note, "past limit: lap %zu", r->limit_lap);
+	else if (k == STINT_LIFTING)
+		snprintf(note, sizeof note, "%.2f s a lap", r->lift);
+	else if (r->stops)
+		snprintf(note, sizeof note, "%zu stop%s", r->stops, r->stops == 1 ? "" : "s");
+	scr_text(y, 61, w - 61, r->limit_lap ? WARN : PLAIN, note);
+	return 1;
+}
+
+static int draw_table(const struct app *app, const struct stint *st, int y, int w)
+{
+	int at = y;
+	scr_printf(at, 1, 25, DIM, "over %zu laps, a fresh set", st->laps);
+	scr_right(at, 25, 10, DIM, "total");
+	scr_right(at, 35, 9, DIM, "against");
+	scr_right(at, 44, 16, DIM, "95% interval");
+	at++;
+	for (int k = 0; k < STINT_PLANS; k++)
+		at += draw_plan(app, st, (enum stint_kind)k, at, w);
+	return at - y;
+}
+
+/* The greatest and least of what a picture shows. */
+static void range_of(const struct stint *st, bool wear, double *lo, double *hi)
+{
+	*lo = 0;
+	*hi = wear ? st->rules.wear_limit : 0;
+	for (int k = STINT_SHEET; k <= STINT_LIFTING; k++)
+		for (size_t i = 0; st->curve[k] && st->curve[STINT_REFERENCE] && i < st->laps; i++) {
+			int c = st->limiting < 0 ? 0 : st->limiting;
+			double v = wear ? st->curve[k][i].worn[c]
+					: st->curve[k][i].cumulative - st->curve[STINT_REFERENCE][i].cumulative;
+			*lo = fmin(*lo, v);
+			*hi = fmax(*hi, v);
+		}
+}
+
+static double at_lap(const struct stint *st, int k, size_t i, bool wear)
+{
+	int c = st->limiting < 0 ? 0 : st->limiting;
+	if (wear)
+		return st->curve[k][i].worn[c];
+	return st->curve[k][i].cumulative - st->curve[STINT_REFERENCE][i].cumulative;
+}
+
+static void draw_curve(const struct stint *st, struct area a, bool wear)
+{
+	struct plot p;
+	double lo, hi;
+	char text[160], low[FMT_SIZE], high[FMT_SIZE];
+	static const char marks[STINT_PLANS] = {'r', 'x', 'l', 's'};
+	range_of(st, wear, &lo, &hi);
+	double margin = 0.05 * (hi - lo > 0 ? hi - lo : 1);
+	lo -= wear ? 0 : margin;
+	hi += margin;
+	snprintf(text, sizeof text, wear ? "%% of tread used, up to %s" : "s behind the reference, up to %s",
+		fmt_signed(hi, 1, high));
+	scr_text(a.y, a.x, a.w, DIM, text);
+	struct area inner = {a.y + 1, a.x, a.h - 2, a.w};
+	if (!plot_begin(&p, inner, 1, (double)st->laps, lo, hi)) {
+		plot_free(&p);
+		return;
+	}
+	if (wear)
+		plot_line(&p, 1, st->rules.wear_limit, (double)st->laps, st->rules.wear_limit);
+	else
+		plot_line(&p, 1, 0, (double)st->laps, 0);
+	for (int k = wear ? STINT_REFERENCE : STINT_SHEET; k <= STINT_LIFTING; k++)
+		for (size_t i = 0; st->curve[k] && st->curve[STINT_REFERENCE] && i + 1 < st->laps; i++)
+			plot_line(&p, (double)i + 1, at_lap(st, k, i, wear), (double)i + 2,
+				at_lap(st, k, i + 1, wear));
+	plot_end(&p, PLAIN);
+	for (int k = wear ? STINT_REFERENCE : STINT_SHEET; k <= STINT_LIFTING; k++)
+		if (st->curve[k] && st->curve[STINT_REFERENCE])
+			plot_mark(&p, (double)st->laps, at_lap(st, k, st->laps - 1, wear), marks[k], BOLD);
+	plot_free(&p);
+	snprintf(text, sizeof text, "lap 1 to %zu", st->laps);
+	scr_right(a.y + a.h - 1, a.x, a.w, DIM, text);
+	scr_text(a.y + a.h - 1, a.x, a.w, DIM, fmt_signed(lo, 1, low));
+}
+
+static void draw_pictures(const struct stint *st, struct area a)
+{
+	bool wear = st->limiting >= 0;
+	if (a.h < 6)
+		return;
+	scr_text(a.y, a.x, a.w, DIM, wear ? "x this sheet  l reference lifting  r reference"
+					  : "x this sheet  l reference lifting");
+	a.y++;
+	a.h--;
+	int half = wear ? a.w / 2 - 1 : a.w;
+	draw_curve(st, (struct area){a.y, a.x, a.h, half}, false);
+	if (wear)
+		draw_curve(st, (struct area){a.y, a.x + half + 2, a.h, a.w - half - 2}, true);
+}
 
 static void stint_draw(struct app *app, struct area a)
 {
-	(void)app;
-	scr_text(a.y + 1, 1, a.w - 2, PLAIN, "See treadlight stint.");
+	struct stint_page *s = state_of(app);
+	update(app, s);
+	const struct stint *st = s->stint;
+	if (!st) {
+		scr_wrap(a.y + 1, 1, a.w - 2, 4, PLAIN, s->why);
+		return;
+	}
+	int y = a.y + 1, end = a.y + a.h;
+	/* without its interval the sentence would say less than is known */
+	y += scr_wrap(y, 1, a.w - 2, 3, BOLD, s->draws_wait ? "..." : st->sentence) + 1;
+	y += draw_table(app, st, y, a.w);
+	if (st->crossover_lap)
+		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on", app_sheet(app)->id,
+			st->crossover_lap);
+	else
+		scr_printf(y++, 1, a.w - 2, PLAIN, "%s does not come to stay ahead within %zu laps",
+			app_sheet(app)->id, st->laps);
+	for (size_t i = 0; i < st->n_notes && y < end - 8; i++)
+		y += scr_wrap(y, 1, a.w - 2, 2, DIM, st->notes[i]);
+	draw_pictures(st, (struct area){y + 1, 1, end - y - 1, a.w - 2});
 }
 
-const struct page_ops page_stint = {.draw = stint_draw};
+const struct page_ops page_stint = {
+	.open = stint_open,
+	.close = stint_close,
+	.changed = stint_changed,
+	.draw = stint_draw,
+	.idle = stint_idle,
+};

@@ -138,6 +138,12 @@ void scr_right(int y, int x, int width, enum style style, const char *text)
 	scr_text(y, x + pad, width - pad, style, text);
 }
 
+void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most)
+{
+	int pad = most - decimals + (decimals == 0 && most > 0 ? 1 : 0);
+	scr_right(y, x, width - (pad > 0 ? pad : 0), style, text);
+}
+
 void scr_glyph(int y, int x, enum style style, unsigned wide, char plain)
 {
 	if (y < 0 || y >= LINES || x < 0 || x >= COLS)

@@ -32,6 +32,8 @@ int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
 	__attribute__((format(printf, 5, 6)));
 /* Ending at column x + width. */
 void scr_right(int y, int x, int width, enum style style, const char *text);
+/* A figure of a column whose points stand under each other: room for `most` decimals is kept. */
+void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most);
 /* One character: `wide` where the terminal shows UTF-8, else `plain`. */
 void scr_glyph(int y, int x, enum style style, unsigned wide, char plain);
 /* Text broken at blanks into lines of `width`, at most `lines` of them; returns the lines used. */

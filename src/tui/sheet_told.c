@@ -2,9 +2,9 @@
 
 #include "balance/balance.h"
 #include "model/verdict.h"
+#include "model/words.h"
 #include "tui/fmt.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -61,34 +61,6 @@ static void headline_wear(const struct app *app, char *buf, size_t size)
 			verdict_word(verdict_like(&t->like[c], &t->delta[1 + c])));
 }
 
-/* The conditions that the figures are told at. */
-static void conditions(const struct app *app, char *buf, size_t size)
-{
-	const double *at = app->model->condition;
-	char effort[32], age[32], fuel[32], temp[32];
-	num_print(at[COV_EFFORT], effort, sizeof effort);
-	num_print(at[COV_TYRE_AGE], age, sizeof age);
-	num_print(at[COV_FUEL], fuel, sizeof fuel);
-	snprintf(temp, sizeof temp, "%.3g", at[COV_TRACK_TEMP]);
-	char tyres[48];
-	if (at[COV_TYRE_AGE] > 0)
-		snprintf(tyres, sizeof tyres, "tyres %.16s laps old", age);
-	else
-		snprintf(tyres, sizeof tyres, "new tyres");
-	snprintf(buf, size, "effort %.16s, %s, %.16s kg", effort, tyres, fuel);
-	if (isfinite(at[COV_TRACK_TEMP]) && at[COV_TRACK_TEMP] != 0) {
-		size_t n = strlen(buf);
-		snprintf(buf + n, size - n, ", %.16s C", temp);
-	}
-}
-
-/* A figure right-aligned on its point: room for `most` decimals is kept. */
-static void figure(int y, int x, int w, enum style style, const char *text, int decimals, int most)
-{
-	int pad = most - decimals + (decimals == 0 && most > 0 ? 1 : 0);
-	scr_right(y, x, w - pad, style, text);
-}
-
 static void draw_change(const struct told_columns *c, int y, int x, const struct estimate *e,
 	int most, int point)
 {
@@ -100,7 +72,7 @@ static void draw_change(const struct told_columns *c, int y, int x, const struct
 		scr_right(y, x + c->interval, c->interval_w, WARN, "not tested");
 		return;
 	}
-	figure(y, x + c->change, c->change_w, style, fmt_signed(e->value, d, text), d, point);
+	scr_point(y, x + c->change, c->change_w, style, fmt_signed(e->value, d, text), d, point);
 	fmt_interval(e, d, text);
 	if (doubt) {
 		size_t n = strlen(text);
@@ -126,7 +98,7 @@ static void draw_response(const struct app *app, const struct told_columns *c, i
 	if (!v->known)
 		scr_right(y, x + c->value, c->value_w - 1, DIM, "-");
 	else
-		figure(y, x + c->value, c->value_w - 1, PLAIN,
+		scr_point(y, x + c->value, c->value_w - 1, PLAIN,
 			time ? fmt_lap(v->value, d, text) : fmt_plain(v->value, d, text), d, point);
 	draw_change(c, y, x, &t->delta[r], most, point);
 }
@@ -149,35 +121,16 @@ static void draw_like(const struct app *app, const struct told_columns *c, int y
 
 /* --- what cannot be told --------------------------------------------------- */
 
-/* "Toe, front against rear" of a term; "" for terms that are no set-up. */
-static void term_words(const struct app *app, const struct term *t, char *buf, size_t size)
-{
-	const struct model *m = app->model;
-	buf[0] = '\0';
-	if (t->kind != TERM_LINEAR && t->kind != TERM_SQUARE && t->kind != TERM_PRODUCT)
-		return;
-	const struct coord *c = &m->coords[t->a];
-	char label[96];
-	const char *l = app->book.car.adjustables[c->adjustable].label;
-	text_safe(label, sizeof label, l, strlen(l));
-	const char *part = c->kind == COORD_COMMON ? ", front and rear together"
-			   : c->kind == COORD_DIFFERENCE ? ", front against rear"
-							 : "";
-	snprintf(buf, size, "%s%s%s", label,
-		t->kind == TERM_PRODUCT ? ", front against rear" : part,
-		t->kind == TERM_LINEAR ? "" : " (bend)");
-}
-
 static void untested_words(const struct app *app, char *buf, size_t size)
 {
 	const struct told *t = &app->told;
+	const struct response *r = &app->model->responses[RESPONSE_TIME];
 	size_t n = (size_t)snprintf(buf, size, "not tested: ");
 	size_t start = n;
 	for (size_t i = 0; i < t->n_untested && n < size; i++) {
-		char words[160];
-		term_words(app, &app->model->responses[RESPONSE_TIME].terms[t->untested[i]], words,
-			sizeof words);
-		if (words[0])
+		char words[WORDS_SIZE];
+		words_untested(app->model, r, (size_t)t->untested[i], words, sizeof words);
+		if (words[0] && !strstr(buf, words))
 			n += (size_t)snprintf(buf + n, size - n, "%s%s", n > start ? "; " : "", words);
 	}
 	if (n == start)
@@ -217,7 +170,7 @@ static int draw_balance_line(int y, int x, const struct told_columns *c, const c
 	scr_text(y, x, c->name_w, PLAIN, name);
 	scr_printf(y, x + c->value, c->value_w, PLAIN, "%6.1f %%", 100 * now->v);
 	if (then->has)
-		figure(y, x + c->change, c->change_w, PLAIN,
+		scr_point(y, x + c->change, c->change_w, PLAIN,
 			fmt_signed(100 * (now->v - then->v), 1, text), 1, c->narrow ? 2 : 3);
 	return 1;
 }
@@ -265,7 +218,13 @@ static int draw_heads(const struct app *app, const struct told_columns *c, struc
 	headline_wear(app, text, sizeof text);
 	int used = scr_wrap(y, a.x, a.w, 2, BOLD, text);
 	y += used > 1 ? 2 : 1;
-	conditions(app, text, sizeof text);
+	words_conditions(app->model, text, sizeof text);
+	const char *units[] = {" of fuel", " deg", "effort "};
+	for (int i = 0; i < 3 && scr_width(text) > a.w; i++) { /* shorter where room is short */
+		char *cut = strstr(text, units[i]);
+		if (cut)
+			memmove(cut, cut + strlen(units[i]), strlen(cut + strlen(units[i])) + 1);
+	}
 	scr_text(y++, a.x, a.w, DIM, text);
 	scr_right(y, a.x + c->change, c->change_w, DIM, "change");
 	scr_right(y, a.x + c->interval, c->interval_w, DIM, "95% interval");
