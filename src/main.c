@@ -1,10 +1,51 @@
-/* Which subcommand: everything else is in the libraries. */
+/* Which subcommand, or the workbench: everything else is in the libraries. */
+#include "base/text.h"
 #include "cmd/cmd.h"
+#include "tui/tui.h"
 
 #include <gsl/gsl_errno.h>
 #include <locale.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
+
+static bool is_folder(const char *path)
+{
+	struct stat st;
+	return stat(path, &st) == 0 && S_ISDIR(st.st_mode);
+}
+
+static int bad_use(const char *what, const char *word)
+{
+	char safe[256];
+	text_safe(safe, sizeof safe, word, strlen(word));
+	fprintf(stderr, "treadlight: %s '%s'; see treadlight --help\n", what, safe);
+	return CMD_USAGE;
+}
+
+/* [BOOK] [--sheet ID], in any order; without BOOK the folder one stands in. */
+static int workbench(int argc, char **argv)
+{
+	const char *dir = NULL, *sheet = NULL;
+	for (int i = 1; i < argc; i++) {
+		if (strcmp(argv[i], "--sheet") == 0) {
+			if (i + 1 == argc)
+				return bad_use("the id of a sheet is missing behind", argv[i]);
+			sheet = argv[++i];
+		} else if (strncmp(argv[i], "--sheet=", 8) == 0) {
+			sheet = argv[i] + 8;
+		} else if (argv[i][0] == '-') {
+			return bad_use("no option", argv[i]);
+		} else if (dir) {
+			return bad_use("one book at a time, not also", argv[i]);
+		} else if (!is_folder(argv[i])) {
+			return bad_use("no subcommand and no book's folder", argv[i]);
+		} else {
+			dir = argv[i];
+		}
+	}
+	return tui_run(dir ? dir : ".", sheet);
+}
 
 int main(int argc, char **argv)
 {
@@ -20,11 +61,5 @@ int main(int argc, char **argv)
 		return CMD_OK;
 	}
 	const struct cmd *c = argc > 1 ? cmd_find(argv[1]) : NULL;
-	if (c)
-		return cmd_run(c, argc - 1, argv + 1);
-	if (argc > 1)
-		fprintf(stderr, "treadlight: no subcommand '%s'; see treadlight --help\n", argv[1]);
-	else
-		cmd_print_usage(stderr);
-	return CMD_USAGE;
+	return c ? cmd_run(c, argc - 1, argv + 1) : workbench(argc, argv);
 }

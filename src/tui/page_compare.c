@@ -108,7 +108,7 @@ static void update(struct app *app, struct compare_page *s)
 	const struct sheet *a = other_sheet(app, s);
 	make_order(app, s, a);
 	if (!a || !app->model) {
-		snprintf(s->why, sizeof s->why, "%s", a ? app->model_why
+		snprintf(s->why, sizeof s->why, "%.290s", a ? app->model_why
 							: "the sheet to compare with is gone; c chooses one");
 		return;
 	}
@@ -130,7 +130,7 @@ static unsigned compare_idle(struct app *app)
 	s->stint_waits = false;
 	struct stint_options o = {.laps = 0, .draws = STINT_DRAWS};
 	struct stint *st = stint_new(app->model, b->values, a->values, b->id, a->id, &o, &err);
-	snprintf(s->stint, sizeof s->stint, "%s%.390s", st ? "" : "no stint: ",
+	snprintf(s->stint, sizeof s->stint, "%s%.380s", st ? "" : "no stint: ",
 		st ? st->sentence : err.text);
 	stint_free(st);
 	return UI_BODY;
