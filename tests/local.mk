@@ -93,6 +93,8 @@ tests_test_balance_SOURCES = tests/test_balance.c
 
 check_PROGRAMS += tests/test_files
 tests_test_files_SOURCES = tests/test_files.c
+check_PROGRAMS += tests/test_hold
+tests_test_hold_SOURCES = tests/test_hold.c
 
 check_PROGRAMS += tests/test_load
 tests_test_load_SOURCES = tests/test_load.c

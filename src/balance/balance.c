@@ -1,5 +1,8 @@
 #include "balance/balance.h"
 
+#include <stdio.h>
+#include <string.h>
+
 static struct opt_num some(double v)
 {
 	return (struct opt_num){ true, v };
@@ -87,6 +90,18 @@ static struct opt_num elastic_share(const struct chassis *c, const struct balanc
 		roll_stiffness(b->rear.elastic_rate, c->rear.track));
 }
 
+/* The share depends neither on the acceleration nor on the mass. */
+static struct opt_num transfer_share(const struct car *car, const struct balance *b)
+{
+	struct car light = *car; /* a shallow copy, only read */
+	light.chassis.mass = some(1);
+	struct balance_transfer t = balance_transfer(&light, b, 1);
+	if (!t.has)
+		return none;
+	return front_share(some(t.front_geometric + t.front_elastic),
+		some(t.rear_geometric + t.rear_elastic));
+}
+
 struct balance balance_of(const struct car *car, const fix *values)
 {
 	struct balance b = { 0 };
@@ -100,14 +115,18 @@ struct balance balance_of(const struct car *car, const fix *values)
 	b.aero_rear = downforce_area(&c->rear, values);
 	b.aero_front_share = front_share(b.aero_front, b.aero_rear);
 	b.brake_front_share = brake_share(c, values);
-	/* The share does not depend on the acceleration nor on the mass. */
-	struct car light = *car; /* a shallow copy, only read */
-	light.chassis.mass = some(1);
-	struct balance_transfer t = balance_transfer(&light, &b, 1);
-	if (t.has)
-		b.transfer_front_share = front_share(some(t.front_geometric + t.front_elastic),
-			some(t.rear_geometric + t.rear_elastic));
+	b.transfer_front_share = transfer_share(car, &b);
 	return b;
+}
+
+struct opt_num balance_share(const struct car *car, const fix *values)
+{
+	struct balance b = { 0 };
+	if (!car->has_chassis)
+		return none;
+	b.front = axle_of(&car->chassis.front, values);
+	b.rear = axle_of(&car->chassis.rear, values);
+	return transfer_share(car, &b);
 }
 
 struct balance_transfer balance_transfer(const struct car *car, const struct balance *b,
@@ -150,4 +169,91 @@ double balance_pressure(double p, double t1, double t2)
 {
 	const double zero = 273.15;
 	return (p + BALANCE_ATMOSPHERE) * (t2 + zero) / (t1 + zero) - BALANCE_ATMOSPHERE;
+}
+
+/* A list of what is missing, one part after the other. */
+struct lacks {
+	char *buf;
+	size_t size, len;
+	const char *place; /* of the last part */
+};
+
+static void lack(struct lacks *l, bool missing, const char *place, const char *key)
+{
+	if (!missing || l->len >= l->size)
+		return;
+	const bool same = l->place && strcmp(l->place, place) == 0;
+	const char *joint = !l->place ? "" : same ? ", " : "; ";
+	l->len += (size_t)snprintf(l->buf + l->len, l->size - l->len, "%s%s%s%s", joint,
+		same ? "" : place, same || !*place ? "" : ": ", key);
+	l->place = place;
+}
+
+static void lack_stiffness(struct lacks *l, const struct chassis_axle *a, const char *place)
+{
+	lack(l, a->spring.kind == PART_NONE, place, "spring");
+	lack(l, !a->motion_ratio.has, place, "motion-ratio");
+	lack(l, a->bar.kind == PART_NONE, place, "bar");
+	lack(l, !a->bar_ratio.has, place, "bar-ratio");
+	lack(l, !a->track.has, place, "track");
+}
+
+static void lack_aero(struct lacks *l, const struct chassis_axle *a, const char *place)
+{
+	lack(l, !a->aero_base.has, place, "base");
+	lack(l, a->aero_slope.has && a->aero_slope.v != 0 && a->wing.kind == PART_NONE, place, "wing");
+	lack(l, !a->aero_slope.has && a->wing.kind != PART_NONE, place, "slope");
+}
+
+const char *balance_lacks(const struct car *car, enum balance_figure f, char *buf, size_t size)
+{
+	struct lacks l = {buf, size, 0, NULL};
+	const struct chassis *c = &car->chassis;
+	buf[0] = '\0';
+	if (!car->has_chassis) {
+		lack(&l, true, "", "chassis");
+		return buf;
+	}
+	if (f == FIGURE_TRANSFER) {
+		lack(&l, !c->front_weight.has, "chassis", "front-weight");
+		lack(&l, !c->cg_height.has, "chassis", "cg-height");
+	}
+	if (f == FIGURE_BRAKES) {
+		lack(&l, c->bias.kind == PART_NONE, "brakes", "bias");
+		lack(&l, !c->front_to_rear.has, "brakes", "front-to-rear");
+	}
+	for (int rear = 0; rear < 2; rear++) {
+		const struct chassis_axle *a = rear ? &c->rear : &c->front;
+		const char *place = rear ? "rear" : "front";
+		if (f == FIGURE_STIFFNESS || f == FIGURE_TRANSFER)
+			lack_stiffness(&l, a, place);
+		lack(&l, f == FIGURE_TRANSFER && !a->roll_centre.has, place, "roll-centre");
+		if (f == FIGURE_AERO)
+			lack_aero(&l, a, place);
+	}
+	return buf;
+}
+
+static bool part_is(const struct part *p, int adjustable)
+{
+	return p->kind == PART_ADJUSTABLE && p->adjustable == adjustable;
+}
+
+bool balance_can_hold(const struct car *car, int pair, struct err *err)
+{
+	const struct chassis *c = &car->chassis;
+	const struct pair *p = &car->pairs[pair];
+	char lacks[200];
+	if (!car->has_chassis)
+		return err_input(err, "the car profile has no chassis, so no pair can hold the "
+			"load-transfer share");
+	const bool springs = part_is(&c->front.spring, p->front) && part_is(&c->rear.spring, p->rear);
+	const bool bars = part_is(&c->front.bar, p->front) && part_is(&c->rear.bar, p->rear);
+	if (!springs && !bars)
+		return err_input(err, "'%s' is no pair of springs or bars of the car's chassis; only "
+			"those hold the load-transfer share", p->id);
+	if (balance_lacks(car, FIGURE_TRANSFER, lacks, sizeof lacks)[0])
+		return err_input(err, "the load-transfer share cannot be told, so it cannot be held; "
+			"the car profile lacks %s", lacks);
+	return true;
 }

@@ -41,6 +41,19 @@ struct balance {
 
 struct balance balance_of(const struct car *car, const fix *values);
 
+/* The front share of lateral load transfer alone. */
+struct opt_num balance_share(const struct car *car, const fix *values);
+
+/*
+ * Can this pair hold the load-transfer share: are its members the car's springs or its bars,
+ * front and rear, and does the profile tell the share? False: err says why not.
+ */
+bool balance_can_hold(const struct car *car, int pair, struct err *err);
+/* Chassis keys that a figure lacks, as the profile names them ("rear: roll-centre, bar"); ""
+ * where nothing lacks. Into buf; returns buf. */
+enum balance_figure { FIGURE_STIFFNESS, FIGURE_TRANSFER, FIGURE_AERO, FIGURE_BRAKES };
+const char *balance_lacks(const struct car *car, enum balance_figure f, char *buf, size_t size);
+
 /* Lateral load transfer at a lateral acceleration of g_lat (in g). */
 struct balance_transfer {
 	bool has;

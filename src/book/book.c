@@ -7,6 +7,25 @@
 const char *const covariate_names[COV_N] = {"effort", "tyre-age", "fuel", "track-temp"};
 const char *const factor_names[FAC_N] = {"driver", "session", "compound"};
 
+const char *const balance_band_names[BANDS_N] = {"load-transfer", "aero", "brakes"};
+
+static void fill_in(struct opt_num *v, double usual)
+{
+	if (!v->has)
+		*v = (struct opt_num){true, usual};
+}
+
+struct balance_plan book_balance(const struct book *b)
+{
+	struct balance_plan p = b->balance;
+	fill_in(&p.lateral, 1.5);
+	fill_in(&p.speed, 180);
+	fill_in(&p.deceleration, 1.3);
+	for (int i = 0; i < BANDS_N; i++)
+		fill_in(&p.band[i], 0.5);
+	return p;
+}
+
 size_t channel_set_size(enum channel_set set)
 {
 	return set == CHANNELS_CAR ? 1 : set == CHANNELS_AXLES ? 2 : 4;

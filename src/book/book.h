@@ -34,6 +34,16 @@ struct stint_plan {
 	struct opt_num pace_loss, cliff_at, cliff; /* s per lap per % worn; %; s per % */
 };
 
+/* How balance is told: `balance` of book.yaml (doc/balance.md). */
+enum balance_band { BAND_TRANSFER, BAND_AERO, BAND_BRAKES, BANDS_N };
+extern const char *const balance_band_names[BANDS_N]; /* "load-transfer", "aero", "brakes" */
+struct balance_plan {
+	struct opt_num lateral, speed, deceleration; /* g, km/h, g */
+	struct opt_num cold, hot;       /* deg C: both or neither */
+	struct opt_num hot_pressure[2]; /* kPa gauge wanted when hot: front, rear */
+	struct opt_num band[BANDS_N];   /* percentage points against the reference */
+};
+
 struct book {
 	char *dir;         /* owned; the folder as given */
 	char *id;          /* owned; the folder's own name */
@@ -51,6 +61,7 @@ struct book {
 	bool curvature_off;
 	struct opt_num exchange[CHANNELS_MAX]; /* known exchange rates, % per lap for each s per lap */
 	struct stint_plan stint;
+	struct balance_plan balance; /* as given; see book_balance() for the defaults */
 	size_t n_sheets;
 	struct sheet *sheets; /* owned, order of ids */
 	size_t n_runs;
@@ -60,6 +71,9 @@ struct book {
 /* The value predictions are told at: as given, else effort 100, tyre age 0, fuel 0; track
  * temperature has none of its own (the mean of the fitted laps stands in). */
 struct opt_num book_condition(const struct book *b, enum covariate c);
+/* With defaults for what was left out: 1.5 g, 180 km/h, 1.3 g, bands of 0.5 percentage
+ * points; temperatures and pressures have none. */
+struct balance_plan book_balance(const struct book *b);
 /* The channel names of a set, and how many; NULL beyond the set. */
 size_t channel_set_size(enum channel_set set);
 const char *channel_set_name(enum channel_set set, size_t i);

@@ -1,15 +1,19 @@
 #include "book/edit.h"
 
+#include "balance/balance.h"
+
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* One thing that an action changed; undo puts `before` back, redo `after`. */
-enum item_kind { ITEM_VALUE, ITEM_LOCK, ITEM_FREEZE };
+enum item_kind { ITEM_VALUE, ITEM_LOCK, ITEM_FREEZE, ITEM_HOLD };
 struct item {
 	enum item_kind kind;
-	int index; /* adjustable, or pair of a lock */
+	int index; /* adjustable, or pair of a lock or hold */
 	fix before, after;
+	double anchor; /* ITEM_HOLD: the share held while the hold is on */
 };
 
 /* One user action. */
@@ -21,6 +25,7 @@ struct entry {
 struct edit {
 	const struct car *car;
 	struct sheet sheet;
+	double *anchor;        /* owned, per pair: the share that a pair holds to */
 	struct entry *entries; /* owned; [0, at) are done, [at, n) can be redone */
 	size_t n, at, cap;
 	size_t clean;          /* position that equals the file; NOWHERE once it cannot be reached */
@@ -34,10 +39,15 @@ struct edit *edit_new(const struct car *car, const struct sheet *sheet)
 		return NULL;
 	e->car = car;
 	sheet_init(&e->sheet);
-	if (!sheet_copy(&e->sheet, sheet)) {
+	e->anchor = calloc(sheet->n_pairs + 1, sizeof *e->anchor);
+	if (!e->anchor || !sheet_copy(&e->sheet, sheet)) {
+		free(e->anchor);
 		free(e);
 		return NULL;
 	}
+	for (size_t p = 0; p < sheet->n_pairs; p++)
+		if (sheet->share_held[p])
+			e->anchor[p] = balance_share(car, sheet->values).v;
 	return e;
 }
 
@@ -54,6 +64,7 @@ void edit_free(struct edit *e)
 		return;
 	drop_entries(e, 0);
 	free(e->entries);
+	free(e->anchor);
 	sheet_free(&e->sheet);
 	free(e);
 }
@@ -74,6 +85,10 @@ static void put(struct edit *e, const struct item *it, fix v)
 		break;
 	case ITEM_FREEZE:
 		e->sheet.frozen[it->index] = v != 0;
+		break;
+	case ITEM_HOLD:
+		e->sheet.share_held[it->index] = v != 0;
+		e->anchor[it->index] = it->anchor;
 		break;
 	}
 }
@@ -201,6 +216,80 @@ static bool refuse_no_common_step(const struct edit *e, int a, int partner, stru
 		other);
 }
 
+/* The other end of a pair that holds the share; -1 where a holds none. */
+static int held_partner(const struct edit *e, int a)
+{
+	int pair = e->car->adjustables[a].pair;
+	return pair >= 0 && e->sheet.share_held[pair] ? car_partner(e->car, a) : -1;
+}
+
+/* How far the share lies off the anchor with `other` at v; values is scratch. */
+static double off_anchor(const struct edit *e, fix *values, int other, fix v, double anchor)
+{
+	values[other] = v;
+	return balance_share(e->car, values).v - anchor;
+}
+
+/*
+ * The step of `other` that brings the share nearest to the anchor, values[] holding all other
+ * values; one step beyond each limit is looked at too, and tells that the limit is in the way.
+ * The share rises or falls all along with one end's stiffness, so halving finds the place.
+ */
+static fix nearest_step(const struct edit *e, fix *values, int other, double anchor)
+{
+	const struct adjustable *ad = &e->car->adjustables[other];
+	fix lo = -1, hi = (ad->max - ad->min) / ad->step + 1, now = values[other];
+	const double at_lo = off_anchor(e, values, other, ad->min, anchor);
+	const bool rising = off_anchor(e, values, other, ad->max, anchor) > at_lo;
+	while (hi - lo > 1) {
+		fix mid = lo + (hi - lo) / 2;
+		double off = off_anchor(e, values, other, ad->min + mid * ad->step, anchor);
+		if (rising ? off > 0 : off < 0)
+			hi = mid;
+		else
+			lo = mid;
+	}
+	fix a = ad->min + lo * ad->step, b = ad->min + hi * ad->step;
+	double da = fabs(off_anchor(e, values, other, a, anchor));
+	double db = fabs(off_anchor(e, values, other, b, anchor));
+	values[other] = now;
+	if (fabs(da - db) < 1e-12) /* alike: the one nearer to where it stands */
+		return llabs(a - now) <= llabs(b - now) ? a : b;
+	return da < db ? a : b;
+}
+
+static bool refuse_held(const struct edit *e, int other, fix v, struct err *err)
+{
+	const struct adjustable *ad = &e->car->adjustables[other];
+	char title[CAR_TITLE_SIZE], limit[CAR_VALUE_SIZE];
+	car_title(ad, title, sizeof title);
+	car_value_text(ad, v > ad->max ? ad->max : ad->min, limit, sizeof limit);
+	return err_input(err, "%s would have to pass its limit of %s to hold the load-transfer "
+		"share; neither end moved", title, limit);
+}
+
+/* Set one end of a pair that holds the share, the other following. */
+static bool set_held(struct edit *e, int a, fix value, struct edit_change *c, struct err *err)
+{
+	const int other = held_partner(e, a), pair = e->car->adjustables[a].pair;
+	const struct adjustable *ad = &e->car->adjustables[other];
+	if (value == e->sheet.values[a])
+		return true;
+	fix *values = malloc((e->sheet.n_values + 1) * sizeof *values);
+	if (!values)
+		return err_memory(err);
+	memcpy(values, e->sheet.values, e->sheet.n_values * sizeof *values);
+	values[a] = value;
+	const fix to = nearest_step(e, values, other, e->anchor[pair]);
+	free(values);
+	if (to < ad->min || to > ad->max)
+		return refuse_held(e, other, to, err);
+	const struct item items[2] = {
+		{.kind = ITEM_VALUE, .index = a, .before = e->sheet.values[a], .after = value},
+		{.kind = ITEM_VALUE, .index = other, .before = e->sheet.values[other], .after = to}};
+	return act(e, items, 2, c, err);
+}
+
 bool edit_nudge(struct edit *e, int a, int steps, struct edit_change *c, struct err *err)
 {
 	change_clear(c);
@@ -227,8 +316,10 @@ bool edit_nudge(struct edit *e, int a, int steps, struct edit_change *c, struct 
 		return refuse_limit(e, members[worst], up, least, n == 2, err);
 	for (size_t i = 0; i < n; i++) {
 		fix v = e->sheet.values[members[i]];
-		items[i] = (struct item){ITEM_VALUE, members[i], v, v + (fix)steps * step};
+		items[i] = (struct item){ITEM_VALUE, members[i], v, v + (fix)steps * step, 0};
 	}
+	if (held_partner(e, a) >= 0)
+		return set_held(e, a, items[0].after, c, err);
 	return act(e, items, n, c, err);
 }
 
@@ -241,7 +332,9 @@ bool edit_set(struct edit *e, int a, fix value, struct edit_change *c, struct er
 	if (!car_check_value(&ads[a], value, "", err))
 		return false;
 	fix before = e->sheet.values[a];
-	struct item items[2] = {{ITEM_VALUE, a, before, value}, {ITEM_VALUE, -1, 0, 0}};
+	if (held_partner(e, a) >= 0)
+		return set_held(e, a, value, c, err);
+	struct item items[2] = {{ITEM_VALUE, a, before, value, 0}, {ITEM_VALUE, -1, 0, 0, 0}};
 	int partner = locked_partner(e, a);
 	if (partner < 0)
 		return act(e, items, 1, c, err);
@@ -249,7 +342,7 @@ bool edit_set(struct edit *e, int a, fix value, struct edit_change *c, struct er
 	if (!car_check_value(&ads[partner], moved,
 			"; the locked pair would move along, unlock it to set one end alone", err))
 		return false;
-	items[1] = (struct item){ITEM_VALUE, partner, other, moved};
+	items[1] = (struct item){ITEM_VALUE, partner, other, moved, 0};
 	return act(e, items, 2, c, err);
 }
 
@@ -258,8 +351,47 @@ bool edit_lock(struct edit *e, int pair, bool on, struct err *err)
 	struct edit_change c;
 	if (pair < 0 || (size_t)pair >= e->sheet.n_pairs)
 		return err_input(err, "this adjustable has no pair to lock");
-	struct item it = {ITEM_LOCK, pair, e->sheet.locked[pair], on};
-	return act(e, &it, 1, &c, err);
+	const struct item items[2] = {{ITEM_LOCK, pair, e->sheet.locked[pair], on, 0},
+		{ITEM_HOLD, pair, e->sheet.share_held[pair], 0, e->anchor[pair]}};
+	return act(e, items, on ? 2 : 1, &c, err);
+}
+
+bool edit_hold_share(struct edit *e, int pair, bool on, struct err *err)
+{
+	struct edit_change c;
+	if (pair < 0 || (size_t)pair >= e->sheet.n_pairs)
+		return err_input(err, "this adjustable has no pair; a pair of springs or bars can hold "
+			"the load-transfer share");
+	if (on && !balance_can_hold(e->car, pair, err))
+		return false;
+	const double share = on ? balance_share(e->car, e->sheet.values).v : e->anchor[pair];
+	const struct item items[2] = {{ITEM_HOLD, pair, e->sheet.share_held[pair], on, share},
+		{ITEM_LOCK, pair, e->sheet.locked[pair], 0, 0}};
+	return act(e, items, on ? 2 : 1, &c, err);
+}
+
+bool edit_held_share(const struct edit *e, int pair, double *anchor, double *now)
+{
+	if (pair < 0 || (size_t)pair >= e->sheet.n_pairs || !e->sheet.share_held[pair])
+		return false;
+	*anchor = e->anchor[pair];
+	*now = balance_share(e->car, e->sheet.values).v;
+	return true;
+}
+
+const char *edit_held_words(const struct edit *e, int pair, char *buf, size_t size)
+{
+	double anchor, now;
+	buf[0] = '\0';
+	if (!edit_held_share(e, pair, &anchor, &now))
+		return buf;
+	const double off = 100 * (now - anchor);
+	if (fabs(off) < 0.005)
+		snprintf(buf, size, "share %.1f %%, as held", 100 * now);
+	else
+		snprintf(buf, size, "share %.1f %%, %.2f %s what is held", 100 * now, fabs(off),
+			off > 0 ? "above" : "below");
+	return buf;
 }
 
 bool edit_freeze(struct edit *e, int a, bool on, struct err *err)
@@ -267,7 +399,7 @@ bool edit_freeze(struct edit *e, int a, bool on, struct err *err)
 	struct edit_change c;
 	if (!known_adjustable(e, a, err))
 		return false;
-	struct item it = {ITEM_FREEZE, a, e->sheet.frozen[a], on};
+	struct item it = {ITEM_FREEZE, a, e->sheet.frozen[a], on, 0};
 	return act(e, &it, 1, &c, err);
 }
 
@@ -300,7 +432,7 @@ bool edit_apply(struct edit *e, const fix *values, bool override_locks, struct e
 	if (!items)
 		return err_memory(err);
 	for (size_t i = 0; i < n; i++)
-		items[i] = (struct item){ITEM_VALUE, (int)i, e->sheet.values[i], values[i]};
+		items[i] = (struct item){ITEM_VALUE, (int)i, e->sheet.values[i], values[i], 0};
 	bool ok = act(e, items, n, c, err);
 	free(items);
 	return ok;

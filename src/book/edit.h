@@ -8,6 +8,11 @@
  * of their steps; where one would pass a limit neither moves and the message names
  * it. Typing into one member of a locked pair moves the other along, or is refused
  * with the reason. Frozen adjustables are held back from suggestions only.
+ *
+ * A pair of springs or bars can hold the load-transfer share instead: moving one end moves
+ * the other to the step that brings the front share nearest to its anchor, the share that the
+ * sheet had when it was opened or when the hold was set. Both ends stay inside their limits
+ * or neither moves. The anchor stays, so what is left never adds up over nudges.
  */
 #ifndef BOOK_EDIT_H
 #define BOOK_EDIT_H
@@ -37,11 +42,19 @@ struct edit_change {
 bool edit_nudge(struct edit *e, int adjustable, int steps, struct edit_change *c, struct err *err);
 bool edit_set(struct edit *e, int adjustable, fix value, struct edit_change *c, struct err *err);
 bool edit_lock(struct edit *e, int pair, bool on, struct err *err);
+/* Hold or let go the load-transfer share with a pair. Holding lets go of its lock, locking lets
+ * go of its hold; refused for pairs that cannot (balance_can_hold()). */
+bool edit_hold_share(struct edit *e, int pair, bool on, struct err *err);
+/* The share that a pair holds to, and the share as it is; false if it holds none. */
+bool edit_held_share(const struct edit *e, int pair, double *anchor, double *now);
+/* "share 50.1 %, 0.04 above what is held" of a pair that holds it; "" otherwise. */
+const char *edit_held_words(const struct edit *e, int pair, char *buf, size_t size);
 bool edit_freeze(struct edit *e, int adjustable, bool on, struct err *err);
 /*
  * Take a whole set of values (a frontier point, a value from the other side, a
  * recovered journal) as one undoable action. All on step and inside limits, and the
- * difference of every locked pair kept unless `override_locks`.
+ * difference of every locked pair kept unless `override_locks`. Held shares are not enforced
+ * here (edit_held_share() tells what is left).
  */
 bool edit_apply(struct edit *e, const fix *values, bool override_locks, struct edit_change *c,
 	struct err *err);

@@ -10,12 +10,25 @@ void run_init(struct run *r)
 
 void run_free(struct run *r)
 {
-	for (size_t i = 0; r->laps && i < r->n_laps; i++)
+	for (size_t i = 0; r->laps && i < r->n_laps; i++) {
 		free(r->laps[i].skip);
+		free(r->laps[i].segments);
+	}
 	free(r->laps);
 	free(r->values);
 	free(r->notes);
 	run_init(r);
+}
+
+static bool copy_segments(struct lap *dst, const struct lap *src)
+{
+	if (!src->segments)
+		return true;
+	dst->segments = calloc(src->n_segments + 1, sizeof *dst->segments);
+	if (!dst->segments)
+		return false;
+	memcpy(dst->segments, src->segments, src->n_segments * sizeof *dst->segments);
+	return true;
 }
 
 static bool copy_laps(struct run *dst, const struct run *src)
@@ -27,10 +40,13 @@ static bool copy_laps(struct run *dst, const struct run *src)
 	for (size_t i = 0; i < src->n_laps; i++) {
 		dst->laps[i] = src->laps[i];
 		dst->laps[i].skip = NULL;
+		dst->laps[i].segments = NULL;
 	}
 	for (size_t i = 0; i < src->n_laps; i++) {
 		const char *skip = src->laps[i].skip;
 		if (skip && !(dst->laps[i].skip = text_dup(skip, strlen(skip))))
+			return false;
+		if (!copy_segments(&dst->laps[i], &src->laps[i]))
 			return false;
 	}
 	return true;

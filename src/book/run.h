@@ -10,6 +10,14 @@
 
 enum { CHANNELS_MAX = 4 };
 
+/* What one segment of the circuit took of a lap, where the user has it. */
+struct lap_segment {
+	bool has_time;
+	double time; /* s */
+	bool has_wear[CHANNELS_MAX];
+	double wear[CHANNELS_MAX]; /* % of tread */
+};
+
 struct lap {
 	double time; /* s */
 	bool has_effort;
@@ -19,6 +27,8 @@ struct lap {
 	bool has_worn[CHANNELS_MAX];      /* % of tread used so far, after this lap */
 	double worn[CHANNELS_MAX];
 	char *skip; /* owned; the reason, NULL for a fitted lap */
+	size_t n_segments;            /* 0, or the circuit's number of them */
+	struct lap_segment *segments; /* owned, in the circuit's order; NULL if none were given */
 };
 
 struct run {

@@ -14,6 +14,7 @@ void sheet_free(struct sheet *s)
 	free(s->notes);
 	free(s->values);
 	free(s->locked);
+	free(s->share_held);
 	free(s->frozen);
 	sheet_init(s);
 }
@@ -25,8 +26,9 @@ static bool alloc_arrays(struct sheet *s, size_t n_values, size_t n_pairs)
 	s->n_pairs = n_pairs;
 	s->values = calloc(n_values + 1, sizeof *s->values);
 	s->locked = calloc(n_pairs + 1, sizeof *s->locked);
+	s->share_held = calloc(n_pairs + 1, sizeof *s->share_held);
 	s->frozen = calloc(n_values + 1, sizeof *s->frozen);
-	return s->values && s->locked && s->frozen;
+	return s->values && s->locked && s->share_held && s->frozen;
 }
 
 bool sheet_alloc(struct sheet *s, const struct car *c)
@@ -63,8 +65,10 @@ bool sheet_copy(struct sheet *dst, const struct sheet *src)
 		s.values[i] = src->values[i];
 		s.frozen[i] = src->frozen[i];
 	}
-	for (size_t i = 0; i < s.n_pairs; i++)
+	for (size_t i = 0; i < s.n_pairs; i++) {
 		s.locked[i] = src->locked[i];
+		s.share_held[i] = src->share_held[i];
+	}
 	sheet_free(dst);
 	*dst = s;
 	return true;
@@ -78,7 +82,7 @@ bool sheet_equal(const struct sheet *a, const struct sheet *b)
 		if (a->values[i] != b->values[i] || a->frozen[i] != b->frozen[i])
 			return false;
 	for (size_t i = 0; i < a->n_pairs; i++)
-		if (a->locked[i] != b->locked[i])
+		if (a->locked[i] != b->locked[i] || a->share_held[i] != b->share_held[i])
 			return false;
 	return true;
 }

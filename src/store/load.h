@@ -16,9 +16,13 @@ bool load_car(struct car *c, const struct doc *d, const char *id, struct faults 
 bool load_circuit(struct circuit *c, const struct doc *d, const char *id, struct faults *faults);
 bool load_sheet(struct sheet *s, const struct doc *d, const char *id, const struct car *car,
 	struct faults *faults);
-/* book: for its wear channels. */
+/* book: for its wear channels and the circuit's segments. */
 bool load_run(struct run *r, const struct doc *d, const char *id, const struct car *car,
 	const struct book *book, struct faults *faults);
+/* `segments` (n, may be NULL) of the lap at lap_node, whose time and wear were read already. */
+struct reader;
+void load_lap_segments(struct reader *r, const struct node *lap_node, const struct node *n,
+	const struct book *book, struct lap *lap);
 /*
  * book.yaml alone: ids, channels and rules. *car_at, *circuit_at and *reference_at are the
  * nodes that name other files, NULL if they are bad.
@@ -30,7 +34,6 @@ bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,
 	struct faults *faults);
 
 /* The `values` mapping of a sheet or run into v[car.n_adjustables]. */
-struct reader;
 void load_values(struct reader *r, const struct node *n, const struct car *car, fix *v);
 
 #endif

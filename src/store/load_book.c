@@ -173,13 +173,60 @@ static void load_stint(struct reader *r, const struct node *n, struct stint_plan
 		read_fault(r, at[4] ? at[4] : at[5], "cliff-at and cliff belong together; give both or neither");
 }
 
+static void load_temperatures(struct reader *r, const struct node *n, struct balance_plan *p)
+{
+	static const struct field fields[] = {{"cold", true}, {"hot", true}};
+	static const struct range degrees = {-60, 300, false};
+	const struct node *at[2];
+	if (!n || !read_fields(r, n, "temperatures", fields, 2, at))
+		return;
+	read_optional(r, at[0], degrees, &p->cold);
+	read_optional(r, at[1], degrees, &p->hot);
+}
+
+static void load_hot_pressure(struct reader *r, const struct node *n, struct balance_plan *p)
+{
+	static const struct field fields[] = {{"front", false}, {"rear", false}};
+	static const struct range gauge = {0, 2000, true};
+	const struct node *at[2];
+	if (!n || !read_fields(r, n, "hot-pressure", fields, 2, at))
+		return;
+	for (int i = 0; i < 2; i++)
+		read_optional(r, at[i], gauge, &p->hot_pressure[i]);
+}
+
+static void load_balance(struct reader *r, const struct node *n, struct balance_plan *p)
+{
+	static const struct field fields[] = {{"lateral", false}, {"speed", false},
+		{"deceleration", false}, {"temperatures", false}, {"hot-pressure", false},
+		{"band", false}};
+	static const struct range g = {0, 10, true}, speed = {0, 600, true};
+	const struct node *at[6], *band[BANDS_N];
+	struct field bands[BANDS_N];
+	if (!n || !read_fields(r, n, "balance", fields, 6, at))
+		return;
+	read_optional(r, at[0], g, &p->lateral);
+	read_optional(r, at[1], speed, &p->speed);
+	read_optional(r, at[2], g, &p->deceleration);
+	load_temperatures(r, at[3], p);
+	load_hot_pressure(r, at[4], p);
+	if (at[4] && !at[3])
+		read_fault(r, at[4], "hot-pressure needs temperatures: {cold: ..., hot: ...} beside it");
+	for (int i = 0; i < BANDS_N; i++)
+		bands[i] = (struct field){balance_band_names[i], false};
+	if (!at[5] || !read_fields(r, at[5], "band", bands, BANDS_N, band))
+		return;
+	for (int i = 0; i < BANDS_N; i++)
+		read_optional(r, band[i], percent, &p->band[i]);
+}
+
 enum { B_KIND, B_VERSION, B_NAME, B_NOTES, B_CAR, B_CIRCUIT, B_REFERENCE, B_CHANNELS, B_LIMIT,
-	B_CONDITIONS, B_COVARIATES, B_CURVATURE, B_EXCHANGE, B_STINT, B_N };
+	B_CONDITIONS, B_COVARIATES, B_CURVATURE, B_EXCHANGE, B_STINT, B_BALANCE, B_N };
 static const struct field book_fields[B_N] = {
 	{"kind", true}, {"version", true}, {"name", false}, {"notes", false}, {"car", true},
 	{"circuit", true}, {"reference", true}, {"wear-channels", true}, {"wear-limit", true},
 	{"conditions", false}, {"covariates", false}, {"curvature", false},
-	{"exchange-rate", false}, {"stint", false},
+	{"exchange-rate", false}, {"stint", false}, {"balance", false},
 };
 
 static void load_rest(struct reader *r, const struct node **at, struct book *b,
@@ -199,6 +246,7 @@ static void load_rest(struct reader *r, const struct node **at, struct book *b,
 	load_curvature(r, at[B_CURVATURE], b);
 	load_exchange(r, at[B_EXCHANGE], b);
 	load_stint(r, at[B_STINT], &b->stint);
+	load_balance(r, at[B_BALANCE], &b->balance);
 }
 
 bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,

@@ -10,7 +10,7 @@ struct work {
 	struct reader r;
 	struct run *run;
 	const struct car *car;
-	bool book; /* channels are the book's */
+	const struct book *book; /* NULL: the channels are those of all sets */
 	size_t n_channels;
 	const char *channels[7];
 	/* Where each way of giving wear was met first, for faults of mixing them. */
@@ -24,7 +24,7 @@ static const struct range wear_range = {0, 100, false}, effort_range = {0, 150, 
 static void take_channels(struct work *w, const struct book *book)
 {
 	if (book) {
-		w->book = true;
+		w->book = book;
 		for (size_t i = 0; i < book->n_channels; i++)
 			w->channels[w->n_channels++] = book->channels[i];
 		return;
@@ -74,9 +74,9 @@ static bool is_blank(const char *text)
 static void load_lap(struct work *w, const struct node *n, struct lap *lap)
 {
 	static const struct field fields[] = {{"time", true}, {"wear", false}, {"worn", false},
-		{"effort", false}, {"skip", false}};
-	const struct node *at[5];
-	if (!read_fields(&w->r, n, "a lap", fields, 5, at))
+		{"effort", false}, {"skip", false}, {"segments", false}};
+	const struct node *at[6];
+	if (!read_fields(&w->r, n, "a lap", fields, 6, at))
 		return;
 	read_laptime(&w->r, at[0], &lap->time);
 	load_channels(w, at[1], lap->has_wear, lap->wear, w->wear_at);
@@ -84,6 +84,7 @@ static void load_lap(struct work *w, const struct node *n, struct lap *lap)
 	lap->has_effort = read_number(&w->r, at[3], effort_range, &lap->effort);
 	if (read_text(&w->r, at[4], &lap->skip) && is_blank(lap->skip))
 		read_fault(&w->r, at[4], "skip is empty; a skipped lap needs a reason, such as skip: traffic");
+	load_lap_segments(&w->r, n, at[5], w->book, lap);
 }
 
 static const struct node *worn_node(const struct node *lap, const char *channel)

@@ -2,6 +2,8 @@
 #include "store/load.h"
 #include "store/read.h"
 
+#include "balance/balance.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -97,24 +99,47 @@ static void load_flags(struct reader *r, const struct node *n, const struct car 
 	}
 }
 
+/* A pair holds one thing: its difference or the share. And only some pairs can hold the share. */
+static void check_holds(struct reader *r, const struct node *n, const struct car *car,
+	const struct sheet *s)
+{
+	for (const struct node *m = n->child; m; m = m->next) {
+		struct err e;
+		int p = m->kind == NODE_SCALAR ? car_find_pair(car, m->text) : -1;
+		err_clear(&e);
+		if (p < 0)
+			continue;
+		if (s->locked[p])
+			read_fault(r, m, "'%s' is in locks too; a pair holds its difference or the "
+				"load-transfer share, not both", car->pairs[p].id);
+		else if (!balance_can_hold(car, p, &e))
+			read_fault(r, m, "%s", e.text);
+	}
+}
+
 bool load_sheet(struct sheet *s, const struct doc *d, const char *id, const struct car *car,
 	struct faults *faults)
 {
 	static const struct field fields[] = {{"kind", true}, {"version", true}, {"name", false},
-		{"values", true}, {"locks", false}, {"frozen", false}, {"notes", false}};
-	const struct node *at[7];
+		{"values", true}, {"locks", false}, {"frozen", false}, {"notes", false},
+		{"held-shares", false}};
+	const struct node *at[8];
 	struct reader r = {d, faults, false};
 	size_t from = faults->n;
 	sheet_init(s);
 	if (car && !sheet_alloc(s, car))
 		return read_memory(&r);
 	memcpy(s->id, id, strlen(id) + 1);
-	if (read_head(&r, d->root, "sheet") && read_fields(&r, d->root, "a sheet", fields, 7, at)) {
+	if (read_head(&r, d->root, "sheet") && read_fields(&r, d->root, "a sheet", fields, 8, at)) {
 		read_text(&r, at[2], &s->name);
 		load_values(&r, at[3], car, s->values);
 		load_flags(&r, at[4], car, car_find_pair, "a list of pairs", s->locked);
 		load_flags(&r, at[5], car, car_find_adjustable, "a list of adjustables", s->frozen);
 		read_text(&r, at[6], &s->notes);
+		load_flags(&r, at[7], car, car_find_pair, "a list of pairs of springs or bars",
+			s->share_held);
+		if (at[7] && car)
+			check_holds(&r, at[7], car, s);
 	}
 	faults_sort(faults, from);
 	if (r.bad)

@@ -23,6 +23,7 @@ libtreadlight_a_SOURCES += \
 	src/store/load_circuit.c \
 	src/store/load_plan.c \
 	src/store/load_run.c \
+	src/store/load_segments.c \
 	src/store/load_sheet.c \
 	src/store/lock.c \
 	src/store/lock.h \
