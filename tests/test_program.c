@@ -1,6 +1,7 @@
 /* The program from outside: what it says without a book. */
 #include "support/support.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 static struct test_said say(const char *word)
@@ -39,6 +40,29 @@ START_TEST(unknown_word_is_bad_use)
 }
 END_TEST
 
+START_TEST(book_without_a_terminal_is_told)
+{
+	char *demo = test_source("share/demo");
+	struct test_said said = say(demo);
+	ck_assert_int_ne(said.status, 0);
+	ck_assert_int_lt(said.status, 3);
+	ck_assert_str_eq(said.out, "");
+	ck_assert_int_eq(strncmp(said.err, "treadlight: ", 12), 0);
+	test_said_free(&said);
+	free(demo);
+}
+END_TEST
+
+START_TEST(options_are_checked)
+{
+	const char *words[] = {"--no-such", "--sheet", "-x"};
+	struct test_said said = say(words[_i]);
+	ck_assert_int_eq(said.status, 2);
+	ck_assert_ptr_nonnull(strstr(said.err, words[_i]));
+	test_said_free(&said);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("program");
@@ -46,6 +70,8 @@ Suite *suite(void)
 	tcase_add_test(t, version_is_the_package_s);
 	tcase_add_test(t, help_goes_to_stdout);
 	tcase_add_test(t, unknown_word_is_bad_use);
+	tcase_add_test(t, book_without_a_terminal_is_told);
+	tcase_add_loop_test(t, options_are_checked, 0, 3);
 	suite_add_tcase(s, t);
 	return s;
 }
