@@ -47,6 +47,8 @@ tests_support_libtest_a_SOURCES = \
 	tests/support/build.c \
 	tests/support/build.h \
 	tests/support/main.c \
+	tests/support/random.c \
+	tests/support/random.h \
 	tests/support/support.c \
 	tests/support/support.h \
 	tests/support/table.c \
@@ -101,6 +103,15 @@ tests_test_load_SOURCES = tests/test_load.c
 
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
+check_PROGRAMS += tests/test_compare
+tests_test_compare_SOURCES = tests/test_compare.c
+
+check_PROGRAMS += tests/test_stint
+tests_test_stint_SOURCES = tests/test_stint.c
+
+check_PROGRAMS += tests/test_frontier
+tests_test_frontier_SOURCES = tests/test_frontier.c
+
 check_PROGRAMS += tests/test_front_sum
 tests_test_front_sum_SOURCES = tests/test_front_sum.c
 

@@ -1,6 +1,7 @@
 /* Intervals of a stint's deltas by draws. */
 #include "stint/figures.h"
 
+#include <gsl/gsl_cdf.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
@@ -23,30 +24,35 @@ struct draws {
 };
 
 /*
- * The errors of lap time and wear go together, and how much is itself told by few runs:
- * the correlation is drawn around the one found, normal after Fisher's z (Fisher 1921).
+ * Chi-squared / df of a response, told by the one uniform deviate behind all of them: the
+ * responses come from the same runs, so that a sum of their figures is t as each of them is.
  */
-static double draw_correlation(const struct draws *d, double found, double df)
+static double draw_scale(const struct draws *d, double df, double *first, double *first_df)
 {
-	double z = atanh(fmax(-0.99, fmin(0.99, found)));
-	return tanh(z + gsl_ran_gaussian_ziggurat(d->rng, 1) / sqrt(fmax(df - 1, 1)));
+	if (df == *first_df)
+		return *first / df;
+	if (*first_df > 0) {
+		double u = gsl_cdf_chisq_P(*first, *first_df);
+		return gsl_cdf_chisq_Pinv(fmin(fmax(u, 1e-12), 1 - 1e-12), df) / df;
+	}
+	*first = gsl_ran_chisq(d->rng, df);
+	*first_df = df;
+	return *first / df;
 }
 
-/* Figures of all responses: mean + root u, u correlated with lap time's, over the square
- * root of chi-squared / df. */
+/* Figures of all responses: mean + root u, u correlated with lap time's as the errors of runs
+ * are found to be, over the square root of chi-squared / df. */
 static void draw_figures(const struct draws *d, double v[RESPONSES_MAX][FIGURES])
 {
-	double time_u[FIGURES] = {0};
+	double time_u[FIGURES] = {0}, chi = 0, chi_df = 0;
 	for (size_t r = 0; r <= d->f->rules.n_channels; r++) {
 		const struct figures *g = &d->f->response[r];
-		double u[FIGURES], rho = 0;
-		if (r > 0)
-			rho = draw_correlation(d, d->f->correlation[r - 1], g->df);
-		double scale = g->has_spread ? sqrt(g->df / gsl_ran_chisq(d->rng, g->df)) : 0;
+		double u[FIGURES], rho = r > 0 ? d->f->correlation[r - 1] : 0;
+		double scale = g->has_spread ? 1 / sqrt(draw_scale(d, g->df, &chi, &chi_df)) : 0;
 		for (size_t i = 0; i < FIGURES; i++) {
 			u[i] = gsl_ran_gaussian_ziggurat(d->rng, 1);
 			if (r > 0)
-				u[i] = rho * time_u[i] + sqrt(1 - rho * rho) * u[i];
+				u[i] = rho * time_u[i] + sqrt(fmax(0, 1 - rho * rho)) * u[i];
 		}
 		if (r == 0)
 			memcpy(time_u, u, sizeof u);
@@ -54,7 +60,7 @@ static void draw_figures(const struct draws *d, double v[RESPONSES_MAX][FIGURES]
 			double move = 0;
 			for (size_t j = 0; j < FIGURES; j++)
 				move += g->root[i][j] * u[j];
-			v[r][i] = g->value[i] + (g->has_spread ? scale * move : 0);
+			v[r][i] = g->value[i] + scale * move;
 		}
 	}
 }

@@ -190,7 +190,7 @@ bool figures_find(struct stint_figures *f, const struct model *m, const fix *she
 		f->kappa[c].known = x->method != EXCHANGE_NONE && isfinite(x->value) && x->value > 0;
 		f->kappa[c].value = x->value;
 		f->kappa[c].se = isfinite(x->se) ? x->se : 0;
-		f->correlation[c] = x->run_correlation;
+		f->correlation[c] = fmax(-1, fmin(1, x->run_correlation));
 		if (!f->response[1 + c].fitted)
 			figures_note(f, "wear %s: no readings, left out", m->book->channels[c]);
 	}
