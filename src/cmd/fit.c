@@ -158,12 +158,14 @@ static int print_json(const struct model *m)
 static void print_noise(const struct response *r, size_t k)
 {
 	const char *unit = words_unit(k);
-	const int d = k == RESPONSE_TIME ? 3 : 3;
-	if (r->one_obs_a_run)
+	const int d = 3;
+	if (r->one_obs_a_run && isfinite(r->sigma_run))
 		printf("noise: %.*f %s from run to run (one reading a run)\n", d, r->sigma_run, unit);
 	else if (isfinite(r->sigma_run) && isfinite(r->sigma_lap))
 		printf("noise: %.*f %s from run to run, %.*f %s from lap to lap\n", d, r->sigma_run, unit,
 			d, r->sigma_lap, unit);
+	else if (isfinite(r->sigma_run))
+		printf("noise: %.*f %s from run to run; from lap to lap unknown\n", d, r->sigma_run, unit);
 	else if (isfinite(r->sigma_lap))
 		printf("noise: %.*f %s from lap to lap; from run to run unknown, no set-up was driven twice\n",
 			d, r->sigma_lap, unit);
@@ -207,6 +209,20 @@ static void print_known(const struct model *m, size_t k)
 	}
 }
 
+/* Nothing to say of a term, or an earlier one has the same sentence. */
+static bool said_before(const struct model *m, const struct response *r, size_t term)
+{
+	char mine[WORDS_SIZE], other[WORDS_SIZE];
+	if (r->estimable[term] || r->terms[term].kind == TERM_INTERCEPT)
+		return true;
+	words_untested(m, r, term, mine, sizeof mine);
+	for (size_t t = 0; t < term; t++)
+		if (!r->estimable[t] && r->terms[t].kind != TERM_INTERCEPT &&
+			!strcmp(mine, words_untested(m, r, t, other, sizeof other)))
+			return true;
+	return false;
+}
+
 static void print_response(const struct model *m, size_t k)
 {
 	const struct response *r = &m->responses[k];
@@ -225,7 +241,7 @@ static void print_response(const struct model *m, size_t k)
 	free(l);
 	print_known(m, k);
 	for (size_t t = 0; t < r->n_terms; t++)
-		if (!r->estimable[t] && r->terms[t].kind != TERM_INTERCEPT)
+		if (!said_before(m, r, t))
 			printf("  not tested: %s\n",
 				cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe));
 	fputs("  ", stdout);

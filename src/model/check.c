@@ -138,7 +138,7 @@ bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct re
 	r->lof_df2 = (double)(n - sets);
 	const size_t rank = setup_rank(j, f, r);
 	r->lof_df1 = (double)sets - (double)rank;
-	if (r->lof_df1 > 0 && r->lof_df2 > 0 && pure > 0 && rank != SIZE_MAX) {
+	if (r->df_run > 0 && !f->flat && r->lof_df1 > 0 && r->lof_df2 > 0 && pure > 0 && rank != SIZE_MAX) {
 		r->lof_f = fmax(all - pure, 0) / r->lof_df1 / (pure / r->lof_df2);
 		r->has_lack_of_fit = isfinite(r->lof_f);
 		r->lof_p = gsl_cdf_fdist_Q(r->lof_f, r->lof_df1, r->lof_df2);

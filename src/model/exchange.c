@@ -30,7 +30,7 @@ struct slope {
 static bool find_slope(const struct response *r, enum covariate c, struct slope *s)
 {
 	const int t = find_term(r, c);
-	if (t < 0 || !r->estimable[t])
+	if (t < 0 || !r->estimable[t] || r->unsure[t])
 		return false;
 	s->value = r->b[t];
 	s->se = sqrt(r->cov[(size_t)t * r->n_terms + (size_t)t]);
@@ -143,25 +143,35 @@ static bool by_effort(struct exchange *e, const struct slope *wear, const struct
 	return true;
 }
 
-/* Sums over one run towards its weighted means: distances from its first reading. */
+/* What the regression inside runs is made of, for one channel. */
 enum { WITHIN_COLS = 4 }; /* tyre age, fuel, time, wear */
+static const enum covariate adjusts[] = {COV_TYRE_AGE, COV_FUEL};
+struct inside {
+	const struct obs_list *o;
+	bool use[WITHIN_COLS];
+	double known_time[2], known_wear[2]; /* slopes that the book gives, 0 if none */
+};
 
-static void within_values(const struct obs *o, double *v)
+static void inside_values(const struct inside *s, const struct obs *o, double *v)
 {
-	v[0] = o->cov[COV_TYRE_AGE];
-	v[1] = o->cov[COV_FUEL];
 	v[2] = o->time;
 	v[3] = o->y;
+	for (int c = 0; c < 2; c++) {
+		v[c] = o->cov[adjusts[c]];
+		v[2] -= s->known_time[c] * v[c];
+		v[3] -= s->known_wear[c] * v[c];
+	}
 }
 
-/* Deviations from the run means of the chosen columns, times sqrt(n), into the triangle. */
-static void push_within(const struct obs_list *o, const bool *use, struct tri *q)
+/* Deviations from the run means of the columns in use, times sqrt(n), into the triangle. */
+static void push_inside(const struct inside *s, const bool *use, struct tri *q)
 {
+	const struct obs_list *o = s->o;
 	for (size_t i = 0, end; i < o->n; i = end) {
 		double first[WITHIN_COLS], mean[WITHIN_COLS] = {0}, v[WITHIN_COLS], w = 0;
-		within_values(&o->v[i], first);
+		inside_values(s, &o->v[i], first);
 		for (end = i; end < o->n && o->v[end].run == o->v[i].run; end++) {
-			within_values(&o->v[end], v);
+			inside_values(s, &o->v[end], v);
 			w += (double)o->v[end].n;
 			for (int c = 0; c < WITHIN_COLS; c++)
 				mean[c] += (double)o->v[end].n * (v[c] - first[c]);
@@ -169,7 +179,7 @@ static void push_within(const struct obs_list *o, const bool *use, struct tri *q
 		for (size_t k = i; k < end; k++) {
 			double row[WITHIN_COLS];
 			size_t p = 0;
-			within_values(&o->v[k], v);
+			inside_values(s, &o->v[k], v);
 			for (int c = 0; c < WITHIN_COLS; c++)
 				if (use[c])
 					row[p++] = sqrt((double)o->v[k].n) *
@@ -180,25 +190,37 @@ static void push_within(const struct obs_list *o, const bool *use, struct tri *q
 	tri_finish(q);
 }
 
-/* Enters an adjustment where it is known, varies inside runs and is not told by those in use. */
-static void choose_column(const struct model *m, const struct obs_list *o, int c, bool *use)
+/*
+ * An adjustment enters where it is known on every reading, varies inside runs and is not
+ * told by those in use. Slopes that the book gives are taken off; with both given there is
+ * nothing left to adjust.
+ */
+static bool choose_column(const struct model *m, size_t channel, int c, struct inside *s)
 {
-	const enum covariate cov = c == 0 ? COV_TYRE_AGE : COV_FUEL;
+	const struct covariate_rule *rule = &m->book->covariates[adjusts[c]];
+	const struct opt_num *time = &rule->known[RESPONSE_TIME], *wear = &rule->known[1 + channel];
 	struct tri q;
-	for (size_t i = 0; i < o->n; i++)
-		if (!o->v[i].has[cov])
-			return;
-	bool with[WITHIN_COLS] = {use[0], use[1], false, false};
+	for (size_t i = 0; i < s->o->n; i++)
+		if (!s->o->v[i].has[adjusts[c]])
+			return true;
+	if (rule->off)
+		return true;
+	s->known_time[c] = time->has ? time->v : 0;
+	s->known_wear[c] = wear->has ? wear->v : 0;
+	if (time->has && wear->has)
+		return true;
+	bool with[WITHIN_COLS] = {s->use[0], s->use[1], false, false};
 	with[c] = true;
 	const size_t p = (size_t)with[0] + (size_t)with[1];
-	if (m->book->covariates[cov].off || !tri_init(&q, p))
-		return;
-	push_within(o, with, &q);
+	if (!tri_init(&q, p))
+		return false;
+	push_inside(s, with, &q);
 	double norm = 0;
 	for (size_t i = 0; i < p; i++)
 		norm += q.t[i * p + p - 1] * q.t[i * p + p - 1];
-	use[c] = norm > 1e-18 && fabs(q.t[p * p - 1]) > REML_RANK_TOL * sqrt(norm);
+	s->use[c] = norm > 1e-18 && fabs(q.t[p * p - 1]) > REML_RANK_TOL * sqrt(norm);
 	tri_free(&q);
+	return true;
 }
 
 static size_t count_runs(const struct obs_list *o)
@@ -210,16 +232,17 @@ static size_t count_runs(const struct obs_list *o)
 }
 
 /* Noise in lap time pulls this slope towards zero: at least so much is saved. */
-static bool by_runs(const struct model *m, const struct obs_list *o, struct exchange *e)
+static bool by_runs(const struct model *m, size_t channel, const struct obs_list *o,
+	struct exchange *e)
 {
-	bool use[WITHIN_COLS] = {false, false, true, true};
-	choose_column(m, o, 0, use);
-	choose_column(m, o, 1, use);
-	const size_t adjusted = (size_t)use[0] + (size_t)use[1], p = adjusted + 2;
+	struct inside s = {.o = o, .use = {false, false, true, true}};
+	if (!choose_column(m, channel, 0, &s) || !choose_column(m, channel, 1, &s))
+		return false;
+	const size_t adjusted = (size_t)s.use[0] + (size_t)s.use[1], p = adjusted + 2;
 	struct tri q;
 	if (!tri_init(&q, p))
 		return false;
-	push_within(o, use, &q);
+	push_inside(&s, s.use, &q);
 	const size_t k = adjusted; /* the column of lap time */
 	double norm = 0;
 	for (size_t i = 0; i <= k; i++)
@@ -269,7 +292,7 @@ bool exchange_find(struct model *m, size_t channel, const struct obs_list *time,
 		snprintf(e->note, sizeof e->note, "effort is not logged on every lap, does not vary, or cannot be told");
 	else if (by_effort(e, &ws, &ts, e->correlation))
 		return true;
-	if (!by_runs(m, wear, e))
+	if (!by_runs(m, channel, wear, e))
 		return false;
 	if (e->method == EXCHANGE_WITHIN_RUN)
 		add_words(e, "at least: noise in lap time pulls the figure towards zero");

@@ -62,6 +62,7 @@ struct response {
 	double *b;           /* owned [n_terms]: coefficients, 0 where dropped by the rank test */
 	double *cov;         /* owned [n_terms * n_terms], row-major, 0 where dropped */
 	bool *within;        /* owned [n_terms]: varies within a run */
+	bool *unsure;        /* owned [n_terms]: no interval, it leans on run means that are used up */
 	bool *estimable;     /* owned [n_terms]: e_t in the row space */
 	size_t n_null;
 	double *null_basis;  /* owned [n_null * n_terms]: orthonormal, of the scaled columns */

@@ -32,24 +32,20 @@ static double variance(const struct response *r, const double *l)
 	return fmax(v, 0);
 }
 
-/* The least degrees of freedom among the terms that a contrast involves. */
-static void contrast_df(const struct response *r, const double *l, double *df, double *quantile)
+/* The least degrees of freedom among the terms that a contrast involves; false where these
+ * give no interval. */
+static bool contrast_df(const struct response *r, const double *l, double *df, double *quantile)
 {
-	bool run = false, lap = false;
+	bool run = false, lap = false, unsure = false;
 	for (size_t t = 0; t < r->n_terms; t++)
-		if (l[t] != 0)
+		if (l[t] != 0) {
 			*(r->within[t] ? &lap : &run) = true;
+			unsure = unsure || r->unsure[t];
+		}
 	const bool by_run = (run || !lap) && (!lap || r->df_run <= r->df_lap);
 	*df = by_run ? r->df_run : r->df_lap;
 	*quantile = by_run ? r->t_run : r->t_lap;
-}
-
-static bool is_zero(const double *l, size_t n)
-{
-	for (size_t t = 0; t < n; t++)
-		if (l[t] != 0)
-			return false;
-	return true;
+	return !unsure && *df > 0;
 }
 
 static void set_interval(struct estimate *e, double quantile)
@@ -67,13 +63,7 @@ struct estimate model_contrast(const struct response *r, const double *l)
 	e.known = true;
 	for (size_t t = 0; t < r->n_terms; t++)
 		e.value += l[t] * r->b[t];
-	contrast_df(r, l, &e.df, &quantile);
-	if (is_zero(l, r->n_terms)) {
-		e.se = e.low = e.high = 0; /* nothing differs: exactly no difference */
-		e.has_interval = true;
-		return e;
-	}
-	e.has_interval = e.df > 0;
+	e.has_interval = contrast_df(r, l, &e.df, &quantile);
 	if (!e.has_interval)
 		return e;
 	e.se = sqrt(variance(r, l));

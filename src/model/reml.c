@@ -348,10 +348,10 @@ static double polish(struct reduced *r, double lo, double hi)
 
 /*
  * Lambda at the smallest criterion: the boundary 0, every inner minimum that a grid of
- * decades brackets, and the far end where the rows of a group hardly differ. Negative:
- * out of memory.
+ * decades brackets, and the far end where the rows of a group hardly differ. *flat: the
+ * criterion does not care, as with a single contrast left over. Negative: out of memory.
  */
-static double find_lambda(struct reduced *r)
+static double find_lambda(struct reduced *r, bool *flat)
 {
 	double mean_w = 0, count = 0;
 	for (size_t k = 0; k < r->n_classes; k++) {
@@ -360,12 +360,15 @@ static double find_lambda(struct reduced *r)
 	}
 	mean_w /= count;
 	struct point last = evaluate(r, 0), best = last;
+	double least = last.criterion, most = last.criterion;
 	if (last.rss <= EXACT * r->yy)
 		return 0; /* an exact fit: what is left is rounding */
 	if (r->exact_within)
 		return FAR_END / mean_w;
 	for (double x = 1e-6; x < 2 * FAR_END; x *= 10) {
 		const struct point at = evaluate(r, x / mean_w);
+		least = fmin(least, at.criterion);
+		most = fmax(most, at.criterion);
 		if (last.score < 0 && at.score >= 0) {
 			const double root = polish(r, last.lambda, at.lambda);
 			if (root < 0)
@@ -378,7 +381,8 @@ static double find_lambda(struct reduced *r)
 	}
 	if (last.score < 0 && last.criterion < best.criterion)
 		best = last;
-	return best.lambda;
+	*flat = most - least < 1e-8;
+	return *flat ? 0 : best.lambda;
 }
 
 static bool out_alloc(struct reml_fit *out, const struct reml_data *d)
@@ -390,8 +394,10 @@ static bool out_alloc(struct reml_fit *out, const struct reml_data *d)
 	out->dropped = calloc(d->p + 1, sizeof *out->dropped);
 	out->scale = calloc(d->p + 1, sizeof *out->scale);
 	out->within = calloc(d->p + 1, sizeof *out->within);
+	out->unsure = calloc(d->p + 1, sizeof *out->unsure);
 	out->blup = calloc(d->groups + 1, sizeof *out->blup);
-	return out->b && out->cov && out->dropped && out->scale && out->within && out->blup;
+	return out->b && out->cov && out->dropped && out->scale && out->within && out->unsure &&
+		out->blup;
 }
 
 /* Ranks in the ordered columns, brought back to the original order. */
@@ -465,8 +471,8 @@ static void fill(struct reduced *r, const struct prepared *u, struct reml_fit *o
 		(double)u->d->groups - (double)out->rank_between : dof;
 	const double s2 = left > 0 ? at.rss / left : 0;
 	out->rss = at.rss > 1e-300 ? at.rss : 0;
-	out->sigma = out->one_row_a_group ? NAN : sqrt(s2);
-	if (out->saturated)
+	out->sigma = out->one_row_a_group || out->sigma_unsure || !(dof > 0) ? NAN : sqrt(s2);
+	if (out->flat)
 		out->sigma_group = NAN;
 	else
 		out->sigma_group = out->one_row_a_group ? sqrt(s2) : sqrt(s2 * out->lambda);
@@ -482,6 +488,56 @@ static void fill(struct reduced *r, const struct prepared *u, struct reml_fit *o
 	}
 }
 
+/*
+ * Do the columns fit every group's mean? What they tell beyond the deviations inside groups
+ * is the rank of all less the rank of the deviations: combinations of columns that vary
+ * inside may well not vary themselves.
+ */
+static bool find_saturated(const struct reduced *r, struct reml_fit *out, size_t groups)
+{
+	const size_t q = r->q;
+	bool *dropped = malloc((q + 1) * sizeof *dropped);
+	double *scale = malloc((q + 1) * sizeof *scale), *basis = NULL;
+	size_t rank, none;
+	const bool ok = dropped && scale && rank_test(r->within.t, q, q, q + 1, REML_RANK_TOL, &rank,
+		dropped, scale, &none, &basis);
+	if (ok)
+		out->saturated = out->rank - rank >= groups;
+	free(dropped);
+	free(scale);
+	free(basis);
+	return ok;
+}
+
+static double inverse_square(const struct reduced *r, size_t j)
+{
+	double s = 0;
+	for (size_t k = j; k < r->p; k++)
+		s += r->inv[j * r->p + k] * r->inv[j * r->p + k];
+	return s;
+}
+
+static double residual_variance(const struct reduced *r, double rss)
+{
+	return r->n > r->p ? rss / (double)(r->n - r->p) : 0;
+}
+
+/* Where the likelihood is flat: what would have come out otherwise at another lambda? */
+static void find_unsure(struct reduced *r, struct reml_fit *out)
+{
+	double *at_zero = out->cov; /* scratch, filled later */
+	const double s0 = residual_variance(r, evaluate(r, 0).rss);
+	for (size_t j = 0; j < r->p; j++)
+		at_zero[r->from[j]] = s0 * inverse_square(r, j);
+	const double s1 = residual_variance(r, evaluate(r, 1e6 / r->classes[0].W).rss);
+	out->sigma_unsure = fabs(s1 - s0) > 0.01 * s0;
+	for (size_t j = 0; j < r->p; j++) {
+		const double v = s1 * inverse_square(r, j), v0 = at_zero[r->from[j]];
+		out->unsure[r->from[j]] = fabs(v - v0) > 0.01 * v0;
+		at_zero[r->from[j]] = 0;
+	}
+}
+
 static bool fit(struct prepared *u, struct reduced *r, struct reml_fit *out)
 {
 	if (!reduce(r, u, NULL) || !find_ranks(r, out))
@@ -492,11 +548,15 @@ static bool fit(struct prepared *u, struct reduced *r, struct reml_fit *out)
 		if (!reduce(r, u, out->dropped))
 			return false;
 	}
-	out->saturated = out->rank_between >= u->d->groups;
+	if (!find_saturated(r, out, u->d->groups))
+		return false;
 	if (!out->one_row_a_group && !out->saturated)
-		out->lambda = find_lambda(r);
+		out->lambda = find_lambda(r, &out->flat);
 	if (out->lambda < 0)
 		return false;
+	out->flat = out->flat || out->saturated;
+	if (out->flat && !out->one_row_a_group)
+		find_unsure(r, out);
 	fill(r, u, out);
 	return true;
 }
@@ -530,6 +590,7 @@ void reml_free(struct reml_fit *f)
 	free(f->scale);
 	free(f->null_basis);
 	free(f->within);
+	free(f->unsure);
 	free(f->blup);
 	memset(f, 0, sizeof *f);
 }

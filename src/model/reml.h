@@ -24,10 +24,11 @@ struct reml_data {
 struct reml_fit {
 	size_t p, rank;
 	bool one_row_a_group;
-	/* sigma is NaN when one_row_a_group; sigma_group is NaN when the columns that do not
-	 * vary inside a group leave no group over (`saturated`): the data cannot tell it. */
+	/* NaN: sigma when one_row_a_group or sigma_unsure; sigma_group when flat. */
 	double lambda, sigma_group, sigma;
-	bool saturated;
+	bool saturated;    /* the columns use up all that differs between groups */
+	bool flat;         /* the likelihood does not depend on lambda, which is then 0 */
+	bool sigma_unsure; /* flat, and sigma is another at another lambda */
 	double rss;                        /* weighted residual sum of squares at the optimum */
 	double *b, *cov;                   /* owned; [p], [p * p], 0 where dropped */
 	bool *dropped;                     /* owned [p]: left out by the pivoted rank test */
@@ -35,6 +36,7 @@ struct reml_fit {
 	size_t n_null;
 	double *null_basis;                /* owned [n_null * p], orthonormal, in scaled columns */
 	bool *within;                      /* owned [p]: varies inside a group */
+	bool *unsure;                      /* owned [p]: flat, and its variance is another elsewhere */
 	size_t rank_between;               /* rank of the columns that do not vary inside a group */
 	bool has_log_reml;                 /* full rank only; formula as nlme's */
 	double log_reml;

@@ -15,6 +15,7 @@ void response_free(struct response *r)
 	free(r->b);
 	free(r->cov);
 	free(r->within);
+	free(r->unsure);
 	free(r->estimable);
 	free(r->null_basis);
 	free(r->scale);
@@ -176,13 +177,12 @@ static void take_fit(struct reml_fit *f, struct response *r)
 	r->b = f->b;
 	r->cov = f->cov;
 	r->within = f->within;
+	r->unsure = f->unsure;
 	r->scale = f->scale;
 	r->null_basis = f->null_basis;
 	f->b = f->cov = f->scale = f->null_basis = NULL;
-	f->within = NULL;
+	f->within = f->unsure = NULL;
 	degrees_of_freedom(f, r);
-	if (r->df_lap <= 0)
-		r->sigma_lap = NAN;
 }
 
 static void residuals(const struct fit_job *j, const double *x, const struct response *r)

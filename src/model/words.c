@@ -52,30 +52,53 @@ const char *words_term(const struct model *m, const struct term *t, char *buf, s
 }
 
 /* Set-up terms that never left one value need no list of others. */
-static bool never_moved(const struct model *m, const struct response *r, const struct term *t)
+static bool never_moved(const struct response *r, const struct term *t)
 {
-	return t->kind == TERM_LINEAR && !(r->hi[t->a] > r->lo[t->a]) && m->coords[t->a].levels <= 1;
+	return t->kind == TERM_LINEAR && !(r->hi[t->a] > r->lo[t->a]);
 }
 
-static void list_others(const struct model *m, const struct response *r, size_t term, char *buf,
+static bool in_list(const struct response *r, size_t term, size_t t)
+{
+	return r->component[t] == r->component[term] && r->terms[t].kind != TERM_INTERCEPT &&
+		!never_moved(r, &r->terms[t]);
+}
+
+/* All that cannot be told apart, the same sentence for each of them. */
+static void list_all(const struct model *m, const struct response *r, size_t term, char *buf,
 	size_t size)
 {
 	char one[WORDS_SIZE];
-	size_t len = (size_t)snprintf(buf, size, "%s", words_term(m, &r->terms[term], one, sizeof one));
-	size_t last = 0, n = 0;
+	size_t n = 0, k = 0, len = 0;
 	for (size_t t = 0; t < r->n_terms; t++)
-		if (t != term && r->component[t] == r->component[term] &&
-			r->terms[t].kind != TERM_INTERCEPT) {
-			last = t;
-			n++;
-		}
-	for (size_t t = 0; n && t <= last && len < size; t++)
-		if (t != term && r->component[t] == r->component[term] &&
-			r->terms[t].kind != TERM_INTERCEPT)
-			len += (size_t)snprintf(buf + len, size - len, "%s%s", t == last ? " and " : "; ",
-				words_term(m, &r->terms[t], one, sizeof one));
-	if (len < size)
-		snprintf(buf + len, size - len, n ? " always moved together" : " did not vary");
+		n += in_list(r, term, t);
+	if (n > 2)
+		len = (size_t)snprintf(buf, size, "too few runs to tell apart: ");
+	for (size_t t = 0; t < r->n_terms && len < size; t++) {
+		if (!in_list(r, term, t))
+			continue;
+		const char *before = k == 0 ? "" : k + 1 == n ? " and " : "; ";
+		len += (size_t)snprintf(buf + len, size - len, "%s%s", before,
+			words_term(m, &r->terms[t], one, sizeof one));
+		k++;
+	}
+	if (n <= 2 && len < size)
+		snprintf(buf + len, size - len, n == 2 ? " always moved together" :
+			" did not vary on its own");
+}
+
+/* The pair's two coordinates, and nothing else, cannot be told apart. */
+static bool only_twin(const struct model *m, const struct response *r, size_t term, int twin)
+{
+	size_t n = 0;
+	bool has_twin = false;
+	if (m->coords[r->terms[term].a].kind == COORD_SINGLE)
+		return false;
+	for (size_t t = 0; t < r->n_terms; t++) {
+		n += r->component[t] == r->component[term];
+		has_twin = has_twin || (r->component[t] == r->component[term] &&
+			r->terms[t].kind == TERM_LINEAR && r->terms[t].a == twin);
+	}
+	return n == 2 && has_twin;
 }
 
 const char *words_untested(const struct model *m, const struct response *r, size_t term, char *buf,
@@ -83,34 +106,21 @@ const char *words_untested(const struct model *m, const struct response *r, size
 {
 	const struct term *t = &r->terms[term];
 	if (t->kind != TERM_LINEAR) {
-		list_others(m, r, term, buf, size);
+		list_all(m, r, term, buf, size);
 		return buf;
 	}
 	const struct coord *c = &m->coords[t->a];
 	const char *label = coord_label(m, t->a);
 	const int twin = c->kind == COORD_COMMON ? t->a + 1 : t->a - 1;
-	if (never_moved(m, r, t)) {
-		const bool moved = c->kind != COORD_SINGLE && r->hi[twin] > r->lo[twin];
-		if (moved)
-			snprintf(buf, size, "front and rear %s always moved %s", label,
-				c->kind == COORD_DIFFERENCE ? "together" : "against each other");
-		else
-			snprintf(buf, size, "%s never moved", label);
-		return buf;
-	}
-	size_t size_of = 0;
-	bool with_twin = false;
-	for (size_t k = 0; k < r->n_terms; k++) {
-		if (r->component[k] != r->component[term])
-			continue;
-		size_of++;
-		with_twin = with_twin || (c->kind != COORD_SINGLE && k != term &&
-			r->terms[k].kind == TERM_LINEAR && r->terms[k].a == twin);
-	}
-	if (size_of == 2 && with_twin)
+	if (never_moved(r, t) && c->kind != COORD_SINGLE && r->hi[twin] > r->lo[twin])
+		snprintf(buf, size, "front and rear %s always moved %s", label,
+			c->kind == COORD_DIFFERENCE ? "together" : "against each other");
+	else if (never_moved(r, t))
+		snprintf(buf, size, "%s never moved", label);
+	else if (only_twin(m, r, term, twin))
 		snprintf(buf, size, "of %s only one end moved, or both in a fixed proportion", label);
 	else
-		list_others(m, r, term, buf, size);
+		list_all(m, r, term, buf, size);
 	return buf;
 }
 
