@@ -49,6 +49,8 @@ tests_support_libtest_a_SOURCES = \
 	tests/support/main.c \
 	tests/support/random.c \
 	tests/support/random.h \
+	tests/support/savetool.c \
+	tests/support/savetool.h \
 	tests/support/support.c \
 	tests/support/support.h \
 	tests/support/table.c \
@@ -126,6 +128,19 @@ tests_test_doc_SOURCES = tests/test_doc.c
 
 check_PROGRAMS += tests/test_patch
 tests_test_patch_SOURCES = tests/test_patch.c
+
+# Not a test: the writers for tests that kill, fail or race them.
+EXTRA_PROGRAMS = tests/tools/savetool
+check_DATA = tests/tools/savetool
+CLEANFILES += tests/tools/savetool
+tests_tools_savetool_SOURCES = tests/tools/savetool.c
+tests_tools_savetool_LDADD = libtreadlight.a $(CORE_LIBS)
+
+check_PROGRAMS += tests/test_journal
+tests_test_journal_SOURCES = tests/test_journal.c
+
+check_PROGRAMS += tests/test_lock
+tests_test_lock_SOURCES = tests/test_lock.c
 
 else
 

@@ -1,7 +1,8 @@
 /*
  * The store's writers from a shell, for tests that kill, fail or race them:
- *   savetool save FILE [LOADED] < NEW    replace FILE if it still is as read (or as LOADED is)
- *   savetool create FILE < NEW           a new file
+ *   savetool save FILE NEW [LOADED]      replace FILE by NEW's bytes if it still is as read (or as
+ *                                        LOADED is)
+ *   savetool create FILE NEW             a new file
  *   savetool count FILE N TAG            N times: lock, read, append a line, save, unlock
  *   savetool race FILE N TAG             the same without the lock: only the content check holds
  *   savetool edit FILE N PAUSE           journal N edits, telling each on stdout once it is safe
@@ -45,40 +46,46 @@ static int outcome(enum save_outcome got, const struct err *e)
 	return tell(e, 5);
 }
 
-static char *slurp(size_t *size)
+static bool slurp(const char *path, char **bytes, size_t *size)
 {
-	char *bytes = malloc(MAX);
+	struct err err;
 
-	*size = bytes ? fread(bytes, 1, MAX, stdin) : 0;
-	return bytes;
+	err_clear(&err);
+	return file_read(path, MAX, bytes, size, NULL, &err) || tell(&err, 0);
 }
 
-static int save(const char *path, const char *loaded)
+static int save(const char *path, const char *from, const char *loaded)
 {
 	struct stamp stamp;
 	struct err err;
 	char *old, *bytes;
-	size_t size;
+	size_t old_size, size;
 	int status;
 
 	err_clear(&err);
-	if (!file_read(loaded, MAX, &old, &size, &stamp, &err))
-		return tell(&err, 5);
-	free(old);
-	bytes = slurp(&size);
-	status = outcome(file_save(path, bytes, size, &stamp, &err), &err);
+	if (!slurp(from, &bytes, &size))
+		return 5;
+	if (file_read(loaded, MAX, &old, &old_size, &stamp, &err)) {
+		free(old);
+		status = outcome(file_save(path, bytes, size, &stamp, &err), &err);
+	} else {
+		status = tell(&err, 5);
+	}
 	free(bytes);
 	return status;
 }
 
-static int create(const char *path)
+static int create(const char *path, const char *from)
 {
 	struct stamp stamp = {0};
 	struct err err;
+	char *bytes;
 	size_t size;
-	char *bytes = slurp(&size);
-	int status = outcome(file_save(path, bytes, size, &stamp, &err), &err);
+	int status;
 
+	if (!slurp(from, &bytes, &size))
+		return 5;
+	status = outcome(file_save(path, bytes, size, &stamp, &err), &err);
 	free(bytes);
 	return status;
 }
@@ -216,10 +223,10 @@ int main(int argc, char **argv)
 	const char *what = argc > 2 ? argv[1] : "";
 
 	signal(SIGXFSZ, SIG_IGN);
-	if (strcmp(what, "save") == 0)
-		return save(argv[2], argc > 3 ? argv[3] : argv[2]);
-	if (strcmp(what, "create") == 0)
-		return create(argv[2]);
+	if (strcmp(what, "save") == 0 && argc >= 4)
+		return save(argv[2], argv[3], argc > 4 ? argv[4] : argv[2]);
+	if (strcmp(what, "create") == 0 && argc == 4)
+		return create(argv[2], argv[3]);
 	if (strcmp(what, "count") == 0 && argc == 5)
 		return count(argv[2], atoi(argv[3]), argv[4], true);
 	if (strcmp(what, "race") == 0 && argc == 5)
