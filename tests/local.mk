@@ -142,6 +142,9 @@ tests_test_journal_SOURCES = tests/test_journal.c
 check_PROGRAMS += tests/test_lock
 tests_test_lock_SOURCES = tests/test_lock.c
 
+check_PROGRAMS += tests/test_save
+tests_test_save_SOURCES = tests/test_save.c
+
 else
 
 check-local:

@@ -60,8 +60,8 @@ static bool read_hex(const char *at, uint64_t *out)
 	*out = 0;
 	for (int i = 0; i < 16; i++) {
 		int d = hex_digit(at[i]);
-		if (d < 0)
-			return false;
+		if (d < 0 || (at[i] >= 'A' && at[i] <= 'F'))
+			return false; /* as written, so that a changed bit is always seen */
 		*out = *out << 4 | (uint64_t)d;
 	}
 	return true;
