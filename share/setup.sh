@@ -39,6 +39,7 @@ needs_of()
 	if test "$1" = test; then
 		cat <<-'END'
 			pkg-config --exists check|check|Check
+			have_pyte|python3-pyte|Python 3 with pyte
 		END
 	fi
 }
@@ -46,6 +47,12 @@ needs_of()
 have_header()
 {
 	printf '#include <%s>\n' "$1" | "${CC:-cc}" -E - >/dev/null 2>&1
+}
+
+# The screen tests look at the same two places.
+have_pyte()
+{
+	python3 -c 'import pyte' || /usr/bin/python3 -c 'import pyte'
 }
 
 # The missing ones, one a line, as "package|name".
