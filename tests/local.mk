@@ -144,6 +144,8 @@ tests_test_lock_SOURCES = tests/test_lock.c
 
 check_PROGRAMS += tests/test_save
 tests_test_save_SOURCES = tests/test_save.c
+check_PROGRAMS += tests/test_verify
+tests_test_verify_SOURCES = tests/test_verify.c
 
 else
 

@@ -23,6 +23,8 @@ static const struct cmd table[] = {
 	{"stint", "BOOK SHEET", 2, 2, stint_options, "a sheet over a stint: tune, lift or stop",
 		"Laps on a fresh set, told against the reference; rules from the book's stint.",
 		stint_run},
+	{"verify", "BOOK", 1, 1, verify_options, "hold every run against its prediction",
+		"Each run is predicted from the runs before it, and from all others.", verify_run},
 	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 

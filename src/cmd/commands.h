@@ -8,6 +8,8 @@ extern const struct cmd_option check_options[];
 int check_run(const struct cmd_args *args);
 extern const struct cmd_option plan_options[];
 int plan_run(const struct cmd_args *args);
+extern const struct cmd_option verify_options[];
+int verify_run(const struct cmd_args *args);
 
 extern const struct cmd_option fit_options[];
 int fit_run(const struct cmd_args *args);

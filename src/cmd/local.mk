@@ -19,4 +19,5 @@ libtreadlight_a_SOURCES += \
 	src/cmd/plan_table.c \
 	src/cmd/predict.c \
 	src/cmd/stint.c \
-	src/cmd/suggest.c
+	src/cmd/suggest.c \
+	src/cmd/verify.c

@@ -76,6 +76,13 @@ bool check_suspects(const struct fit_job *j, const double *x, const int *group,
 /* Which runs were driven on identical values: set[run] is one run of that kind for all. */
 void runs_settings(const struct book *b, int *set);
 
+/* The parts of verify_new(); verify.h. */
+struct verify;
+/* 1 where the run has the level of a TERM_FACTOR, else 0. */
+double run_has_level(const struct run *r, const struct term *t);
+bool verify_tally(struct verify *v, struct err *err);
+bool verify_drift(struct verify *v, struct err *err);
+
 /* Exchange rate of a channel from its readings, given the fits of time and wear. The
  * residuals are those of the two fits, in the order of the observations. */
 bool exchange_find(struct model *m, size_t channel, const struct obs_list *time,

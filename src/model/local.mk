@@ -17,5 +17,9 @@ libtreadlight_a_SOURCES += \
 	src/model/terms.c \
 	src/model/verdict.c \
 	src/model/verdict.h \
+	src/model/verify.c \
+	src/model/verify.h \
+	src/model/verify_drift.c \
+	src/model/verify_tally.c \
 	src/model/words.c \
 	src/model/words.h

@@ -127,6 +127,7 @@ static bool prepare_y(struct model *m, size_t k, const struct obs_list *o, doubl
 			say_missing(m, k, c, gap);
 		if (rule->off || !known || how < LOGGED_STEADY)
 			continue;
+		m->subtracted[k][c] = true;
 		for (size_t i = 0; i < o->n; i++)
 			(*y)[i] -= rule->known[k].v * (o->v[i].cov[c] - m->condition[c]);
 	}

@@ -108,6 +108,7 @@ struct model {
 	struct coord *coords; /* owned */
 	struct group *groups; /* owned */
 	double condition[COV_N];
+	bool subtracted[RESPONSES_MAX][COV_N]; /* a known slope was taken off the readings */
 	size_t n_responses;   /* 1 + channels */
 	struct response responses[RESPONSES_MAX];
 	/* Like-for-like: z of each channel, and lap time on z's columns and observations. */

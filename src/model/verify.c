@@ -1,0 +1,282 @@
+/* Each run predicted by a model that has not seen it. */
+#include "model/verify.h"
+#include "model/internal.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Readings of one run and response as one: means weighted by the laps behind each. */
+struct run_mean {
+	size_t laps;
+	double y, cov[COV_N];
+	bool has[COV_N];
+};
+
+static bool take_mean(const struct book *b, int run, size_t response, struct run_mean *out)
+{
+	struct book one = *b;
+	struct obs_list list = {0};
+	one.runs = b->runs + run;
+	one.n_runs = 1;
+	bool ok = response == RESPONSE_TIME ? observe_time(&one, &list)
+		: observe_wear(&one, response - 1, &list);
+	*out = (struct run_mean){.laps = list.laps};
+	for (int c = 0; c < COV_N; c++)
+		out->has[c] = list.n > 0;
+	for (size_t i = 0; i < list.n; i++) {
+		double share = (double)list.v[i].n / (double)list.laps;
+		out->y += share * list.v[i].y;
+		for (int c = 0; c < COV_N; c++) {
+			out->cov[c] += share * list.v[i].cov[c];
+			out->has[c] = out->has[c] && list.v[i].has[c];
+		}
+	}
+	obs_free(&list);
+	return ok;
+}
+
+static const char *level_of(const struct run *r, int factor)
+{
+	return factor == FAC_DRIVER ? r->driver : factor == FAC_SESSION ? r->session : r->compound;
+}
+
+/* Does any of the model's runs have this run's level? Runs without one say nothing. */
+static bool level_known(const struct book *b, const struct run *r, int factor)
+{
+	const char *level = level_of(r, factor);
+	bool any = false;
+	for (size_t i = 0; i < b->n_runs; i++) {
+		const char *other = level_of(&b->runs[i], factor);
+		if (strcmp(other, level) == 0)
+			return true;
+		any = any || other[0];
+	}
+	return !level[0] || !any;
+}
+
+double run_has_level(const struct run *r, const struct term *t)
+{
+	const char *dot = strchr(t->id, '.');
+	return dot && strcmp(dot + 1, level_of(r, t->a)) == 0 ? 1 : 0;
+}
+
+/* The run's own covariates and levels put into the row. False with `why`: they cannot. */
+static bool fill_row(const struct model *m, const struct response *r, const struct run *run,
+	const struct run_mean *mean, double *row, char *why, size_t size)
+{
+	model_row(m, r, run->values, row);
+	for (int f = 0; f < FAC_N; f++)
+		if (!level_known(m->book, run, f)) {
+			snprintf(why, size, "the first run with %s %.64s", factor_names[f],
+				level_of(run, f));
+			return false;
+		}
+	for (size_t t = 0; t < r->n_terms; t++) {
+		const struct term *k = &r->terms[t];
+		if (k->kind == TERM_FACTOR)
+			row[t] = run_has_level(run, k);
+		if (k->kind != TERM_COVARIATE)
+			continue;
+		if (!mean->has[k->a]) {
+			snprintf(why, size, "%s was not logged", covariate_names[k->a]);
+			return false;
+		}
+		row[t] = mean->cov[k->a] - m->condition[k->a];
+	}
+	return true;
+}
+
+/* What known slopes add between the book's conditions and the run's. */
+static double known_part(const struct model *m, size_t response, const struct run_mean *mean)
+{
+	double sum = 0;
+	for (int c = 0; c < COV_N; c++)
+		if (m->subtracted[response][c] && mean->has[c])
+			sum += m->book->covariates[c].known[response].v
+				* (mean->cov[c] - m->condition[c]);
+	return sum;
+}
+
+/* What this run did that none before it tells of, against a run that was seen. */
+static void say_untold(const struct model *m, size_t response, const struct run *run, char *why,
+	size_t size)
+{
+	const struct response *r = &m->responses[response];
+	int *terms = calloc(r->n_terms + 1, sizeof *terms);
+	size_t n = terms ? model_untested(m, response, run->values, m->book->runs[0].values, terms) : 0;
+	if (n)
+		snprintf(why, size, "%.120s was not tested by then", r->terms[terms[0]].id);
+	else
+		snprintf(why, size, "not tested by then");
+	free(terms);
+}
+
+static void judge(const struct response *r, const struct estimate *e, const struct run_mean *mean,
+	struct forecast *v)
+{
+	double variance = e->se * e->se + r->sigma_run * r->sigma_run;
+	if (!r->one_obs_a_run && isfinite(r->sigma_lap))
+		variance += r->sigma_lap * r->sigma_lap / (double)mean->laps;
+	v->known = true;
+	v->df = fmin(e->df, r->df_run);
+	double se = sqrt(variance), half = gsl_cdf_tdist_Pinv(0.975, v->df) * se;
+	v->low = v->value - half;
+	v->high = v->value + half;
+	v->t = se > 0 ? (mean->y - v->value) / se : 0;
+	v->missed = mean->y < v->low || mean->y > v->high;
+}
+
+static bool predict(const struct model *m, size_t response, const struct run *run,
+	const struct run_mean *mean, struct forecast *v)
+{
+	const struct response *r = &m->responses[response];
+	if (!r->fitted || !(r->df_run >= 1)) {
+		snprintf(v->why, sizeof v->why, "too few runs by then");
+		return true;
+	}
+	double *row = calloc(r->n_terms + 1, sizeof *row);
+	if (!row)
+		return false;
+	if (fill_row(m, r, run, mean, row, v->why, sizeof v->why)) {
+		struct estimate e = model_contrast(r, row);
+		v->value = e.value + known_part(m, response, mean);
+		v->extrapolated = model_extrapolated(m, run->values, NULL);
+		if (e.known && e.has_interval)
+			judge(r, &e, mean, v);
+		else
+			say_untold(m, response, run, v->why, sizeof v->why);
+	}
+	free(row);
+	return true;
+}
+
+/* All responses of one run by a model fitted to `seen`. */
+static bool predict_run(const struct book *b, int run, const struct book *seen, bool ahead,
+	struct verified *by, struct err *err)
+{
+	struct model *m = NULL;
+	if (seen->n_runs > 0) {
+		m = model_new(seen, err);
+		if (!m)
+			return false;
+	}
+	bool ok = true;
+	for (size_t y = 0; ok && y < 1 + b->n_channels; y++) {
+		struct run_mean mean;
+		struct forecast *v = ahead ? &by[y].ahead : &by[y].left_out;
+		ok = take_mean(b, run, y, &mean);
+		by[y].measured = mean.laps > 0;
+		by[y].laps = mean.laps;
+		by[y].mean = mean.y;
+		if (ok && !m)
+			snprintf(v->why, sizeof v->why, "the first run");
+		else if (ok && by[y].measured)
+			ok = predict(m, y, &b->runs[run], &mean, v);
+	}
+	model_free(m);
+	return ok || err_memory(err);
+}
+
+bool verify_ahead(const struct book *b, int run, struct verified by[RESPONSES_MAX],
+	struct err *err)
+{
+	struct book seen = *b;
+	seen.n_runs = (size_t)run;
+	for (size_t y = 0; y < 1 + b->n_channels; y++)
+		by[y].ahead = (struct forecast){.known = false};
+	return predict_run(b, run, &seen, true, by, err);
+}
+
+/* others: room for all runs but one; shallow copies. */
+static bool leave_out(const struct book *b, int run, struct run *others, struct verified *by,
+	struct err *err)
+{
+	struct book seen = *b;
+	size_t before = (size_t)run, after = b->n_runs - before - 1;
+	memcpy(others, b->runs, before * sizeof *others);
+	memcpy(others + before, b->runs + before + 1, after * sizeof *others);
+	seen.runs = others;
+	seen.n_runs = b->n_runs - 1;
+	return predict_run(b, run, &seen, false, by, err);
+}
+
+static void add_name(char *text, size_t size, const char *name)
+{
+	size_t len = strlen(text);
+	snprintf(text + len, size - len, "%s%s", len ? ", " : "", name);
+}
+
+/* Groups that differ from the reference, by the car's order. */
+static void name_moved(const struct book *b, const struct run *r, char *text, size_t size)
+{
+	const struct sheet *ref = book_reference(b);
+	text[0] = '\0';
+	for (int a = 0; ref && a < (int)b->car.n_adjustables; a++) {
+		int other = car_partner(&b->car, a);
+		bool moved = r->values[a] != ref->values[a]
+			|| (other >= 0 && r->values[other] != ref->values[other]);
+		if (!moved || (other >= 0 && other < a))
+			continue;
+		add_name(text, size, other >= 0 ? b->car.pairs[b->car.adjustables[a].pair].id
+			: b->car.adjustables[a].id);
+	}
+}
+
+static bool verify_runs(struct verify *v, struct err *err)
+{
+	const struct book *b = v->book;
+	struct run *others = malloc((b->n_runs + 1) * sizeof *others);
+	bool ok = others != NULL || err_memory(err);
+	for (size_t i = 0; ok && i < v->n_runs; i++) {
+		struct verified_run *one = &v->runs[i];
+		one->run = (int)(b->n_runs - v->n_runs + i);
+		name_moved(b, &b->runs[one->run], one->moved, sizeof one->moved);
+		ok = verify_ahead(b, one->run, one->by, err)
+			&& leave_out(b, one->run, others, one->by, err);
+	}
+	free(others);
+	return ok;
+}
+
+void verify_free(struct verify *v)
+{
+	if (!v)
+		return;
+	free(v->runs);
+	for (size_t y = 0; y < RESPONSES_MAX; y++)
+		free(v->drift[y].points);
+	free(v);
+}
+
+struct verify *verify_new(const struct book *b, size_t last, struct err *err)
+{
+	struct verify *v = calloc(1, sizeof *v);
+	if (!v) {
+		err_memory(err);
+		return NULL;
+	}
+	v->book = b;
+	v->n_responses = 1 + b->n_channels;
+	v->n_runs = last && last < b->n_runs ? last : b->n_runs;
+	v->runs = calloc(v->n_runs + 1, sizeof *v->runs);
+	bool ok = v->runs != NULL || err_memory(err);
+	ok = ok && verify_runs(v, err) && verify_tally(v, err) && verify_drift(v, err);
+	if (ok)
+		return v;
+	verify_free(v);
+	return NULL;
+}
+
+const char *verify_word(size_t response, const struct forecast *v, double mean)
+{
+	if (!v->known)
+		return "not predicted";
+	if (!v->missed)
+		return "as predicted";
+	if (response == RESPONSE_TIME)
+		return mean > v->value ? "slower than predicted" : "faster than predicted";
+	return mean > v->value ? "more wear than predicted" : "less wear than predicted";
+}

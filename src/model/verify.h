@@ -1,0 +1,79 @@
+/*
+ * Predictions held against the track. A run is predicted by a model that has not seen it:
+ * fitted to the runs before it (`ahead`), or to all others (`left out`). The interval is that
+ * of the run's mean, still to be driven: 95% t interval of the expected value with
+ * sigma_run^2 + sigma_lap^2 / n added (doc/model.md), at the run's own covariates and factor
+ * levels. A run that no model can predict says why.
+ */
+#ifndef MODEL_VERIFY_H
+#define MODEL_VERIFY_H
+
+#include "model/model.h"
+
+struct forecast {
+	bool known;         /* predicted: false: `why` */
+	char why[160];
+	bool extrapolated;  /* outside what had been driven */
+	double value, low, high;
+	double df, t;       /* (measured - value) / its standard error */
+	bool missed;        /* measured lies outside */
+};
+
+/* One response of one run. */
+struct verified {
+	bool measured;      /* there are fitted readings */
+	size_t laps;        /* behind them */
+	double mean;        /* s or % per lap, as driven */
+	struct forecast ahead, left_out;
+};
+
+struct verified_run {
+	int run;            /* index into book.runs */
+	struct verified by[RESPONSES_MAX];
+	char moved[200];    /* groups that differ from the reference, and what else was new */
+};
+
+struct tally {
+	size_t predicted, missed;
+	double p;           /* P(as many misses or more when 5 in 100 miss) */
+	bool too_often;     /* p below 0.05 */
+	char names[400];    /* too often: what the missed runs have that the others lack */
+};
+
+/* The set-up driven most often, over time: each visit brought to the book's conditions. */
+struct drift_point {
+	int run;
+	double hours;       /* since the first visit of its day */
+	int day;            /* counted from 0 */
+	double value;
+};
+struct drift {
+	size_t n;
+	struct drift_point *points; /* owned, in the order driven */
+	size_t days;
+	bool has_slope;     /* three visits or more, and dated; days have levels of their own */
+	double slope, se, df, p; /* per hour */
+};
+
+struct verify {
+	const struct book *book;    /* not owned */
+	size_t n_runs, n_responses;
+	struct verified_run *runs;  /* owned, the book's order */
+	struct tally ahead[RESPONSES_MAX], left_out[RESPONSES_MAX];
+	int base_run;               /* a run on the set-up driven most often; -1 if none twice */
+	struct drift drift[RESPONSES_MAX];
+};
+
+/* The last `last` runs (0: all). Each takes two fits. NULL with err: memory, or a fit failed. */
+struct verify *verify_new(const struct book *b, size_t last, struct err *err);
+void verify_free(struct verify *v);
+
+/* One run by itself, from the runs before it; for a page that shows a screenful. The runs of
+ * the book stand in the order driven. */
+bool verify_ahead(const struct book *b, int run, struct verified by[RESPONSES_MAX],
+	struct err *err);
+
+/* "as predicted", "slower than predicted", ...; for a response and its forecast. */
+const char *verify_word(size_t response, const struct forecast *v, double mean);
+
+#endif
