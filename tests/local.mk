@@ -100,6 +100,9 @@ tests_test_files_SOURCES = tests/test_files.c
 check_PROGRAMS += tests/test_hold
 tests_test_hold_SOURCES = tests/test_hold.c
 
+check_PROGRAMS += tests/test_import
+tests_test_import_SOURCES = tests/test_import.c
+
 check_PROGRAMS += tests/test_load
 tests_test_load_SOURCES = tests/test_load.c
 

@@ -47,7 +47,7 @@ static int report_text(const struct found *found)
 	char path[1024];
 	cmd_safe(found->path, path, sizeof path);
 	if (strcmp(found->kind, "book") == 0)
-		printf("%s: no fault in the book; %zu sheets, %zu runs, %zu laps\n", path, found->sheets,
+		printf("%s: no fault in the book; sheets: %zu, runs: %zu, laps: %zu\n", path, found->sheets,
 			found->runs, found->laps);
 	else
 		printf("%s: no fault in this %s\n", path, found->kind);

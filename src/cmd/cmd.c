@@ -6,8 +6,17 @@
 
 /* In the order of the job; the closing row ends the table. */
 static const struct cmd table[] = {
+	{"new", "DIR", 1, 1, new_options, "make a book from profiles",
+		"What is not given is asked for on a terminal. Nothing that is there is overwritten.",
+		new_run},
 	{"check", "BOOK", 1, 1, check_options, "read a book or a profile and list every fault",
 		"BOOK is a book's folder, or the file of a car or circuit profile.", check_run},
+	{"log", "BOOK", 1, 1, log_options, "take runs from a CSV file, all of it or nothing",
+		"A header and one row a lap. Columns: run, sheet, date, driver, session, compound, fuel,\n"
+		"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip; of each wear channel CH wear-CH,\n"
+		"worn-CH, worn-at-start-CH, wear-total-CH; an adjustable's id where its value differs from the\n"
+		"sheet's. run and time are needed. What belongs to a run may stand in its first row only.",
+		log_run},
 	{"fit", "BOOK", 1, 1, fit_options, "what the runs say of each adjustment, and how surely", NULL,
 		fit_run},
 	{"predict", "BOOK SHEET", 2, 2, predict_options, "what to expect of a sheet",

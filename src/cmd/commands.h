@@ -4,8 +4,14 @@
 
 #include "cmd/cmd.h"
 
+extern const struct cmd_option new_options[];
+int new_run(const struct cmd_args *args);
+
 extern const struct cmd_option check_options[];
 int check_run(const struct cmd_args *args);
+
+extern const struct cmd_option log_options[];
+int log_run(const struct cmd_args *args);
 extern const struct cmd_option plan_options[];
 int plan_run(const struct cmd_args *args);
 extern const struct cmd_option verify_options[];

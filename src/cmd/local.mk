@@ -13,6 +13,8 @@ libtreadlight_a_SOURCES += \
 	src/cmd/fitted.h \
 	src/cmd/json.c \
 	src/cmd/load.c \
+	src/cmd/log.c \
+	src/cmd/new.c \
 	src/cmd/plan.c \
 	src/cmd/plan.h \
 	src/cmd/plan_json.c \

@@ -47,8 +47,7 @@ static void load_conditions(struct reader *r, const struct node *n, struct book 
 {
 	static const struct field fields[COV_N] = {{"effort", false}, {"tyre-age", false},
 		{"fuel", false}, {"track-temp", false}};
-	static const struct range ranges[COV_N] = {{0, 150, true}, {0, 10000, false},
-		{0, 10000, false}, {-60, 100, false}};
+	const struct range ranges[COV_N] = {range_effort, range_age, range_fuel, range_temp};
 	const struct node *at[COV_N];
 	if (!n || !read_fields(r, n, "conditions", fields, COV_N, at))
 		return;

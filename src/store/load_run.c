@@ -17,10 +17,6 @@ struct work {
 	const struct node *wear_at[CHANNELS_MAX], *worn_at[CHANNELS_MAX], *total_at[CHANNELS_MAX];
 };
 
-static const struct range wear_range = {0, 100, false}, effort_range = {0, 150, true},
-			  fuel_range = {0, 10000, false}, temp_range = {-60, 100, false},
-			  age_range = {0, 10000, false};
-
 static void take_channels(struct work *w, const struct book *book)
 {
 	if (book) {
@@ -57,7 +53,7 @@ static void load_channels(struct work *w, const struct node *n, bool *has, doubl
 	for (const struct node *m = n->child; m; m = m->next) {
 		int c = find_channel(w, m->key);
 		double got;
-		if (c < 0 || !read_number(&w->r, m, wear_range, &got) || !w->book)
+		if (c < 0 || !read_number(&w->r, m, range_wear, &got) || !w->book)
 			continue;
 		has[c] = true;
 		v[c] = got;
@@ -81,7 +77,7 @@ static void load_lap(struct work *w, const struct node *n, struct lap *lap)
 	read_laptime(&w->r, at[0], &lap->time);
 	load_channels(w, at[1], lap->has_wear, lap->wear, w->wear_at);
 	load_channels(w, at[2], lap->has_worn, lap->worn, w->worn_at);
-	lap->has_effort = read_number(&w->r, at[3], effort_range, &lap->effort);
+	lap->has_effort = read_number(&w->r, at[3], range_effort, &lap->effort);
 	if (read_text(&w->r, at[4], &lap->skip) && is_blank(lap->skip))
 		read_fault(&w->r, at[4], "skip is empty; a skipped lap needs a reason, such as skip: traffic");
 	load_lap_segments(&w->r, n, at[5], w->book, lap);
@@ -188,10 +184,10 @@ static void load_rest(struct work *w, const struct node **at)
 	read_id(&w->r, at[R_SESSION], run->session);
 	read_id(&w->r, at[R_COMPOUND], run->compound);
 	load_values(&w->r, at[R_VALUES], w->car, run->values);
-	read_optional(&w->r, at[R_FUEL], fuel_range, &run->fuel);
-	read_optional(&w->r, at[R_FUEL_PER_LAP], fuel_range, &run->fuel_per_lap);
-	read_optional(&w->r, at[R_TRACK_TEMP], temp_range, &run->track_temp);
-	read_optional(&w->r, at[R_TYRE_AGE], age_range, &run->tyre_age);
+	read_optional(&w->r, at[R_FUEL], range_fuel, &run->fuel);
+	read_optional(&w->r, at[R_FUEL_PER_LAP], range_fuel, &run->fuel_per_lap);
+	read_optional(&w->r, at[R_TRACK_TEMP], range_temp, &run->track_temp);
+	read_optional(&w->r, at[R_TYRE_AGE], range_age, &run->tyre_age);
 	load_channels(w, at[R_WORN_AT_START], run->has_worn_at_start, run->worn_at_start, NULL);
 	load_channels(w, at[R_WEAR_TOTAL], run->has_wear_total, run->wear_total, w->total_at);
 	load_laps(w, at[R_LAPS]);

@@ -4,6 +4,8 @@ libtreadlight_a_SOURCES += \
 	src/store/arena.h \
 	src/store/change.c \
 	src/store/change.h \
+	src/store/csv.c \
+	src/store/csv.h \
 	src/store/doc.c \
 	src/store/doc.h \
 	src/store/explain.c \
@@ -12,6 +14,8 @@ libtreadlight_a_SOURCES += \
 	src/store/file.h \
 	src/store/host.c \
 	src/store/host.h \
+	src/store/import.c \
+	src/store/import.h \
 	src/store/journal.c \
 	src/store/journal.h \
 	src/store/journal_text.c \

@@ -1,6 +1,7 @@
 /* Where profiles are: the book's own, the user's, the installed ones. */
 #include "store/store.h"
 
+#include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -63,6 +64,70 @@ static char *find(struct buf *tried, const char *dir, const char *kind, const ch
 		return found;
 	const char *installed = getenv("TREADLIGHT_DATADIR");
 	return try_place(tried, installed && *installed ? installed : PKGDATADIR, "profiles/", kind, id);
+}
+
+static bool keep_id(char (**ids)[ID_SIZE], size_t *n, const char *name)
+{
+	size_t len = strlen(name);
+	if (len < 6 || strcmp(name + len - 5, ".yaml") != 0 || !text_is_id(name, len - 5))
+		return true;
+	void *grown = realloc(*ids, (*n + 1) * sizeof **ids);
+	if (!grown)
+		return false;
+	*ids = grown;
+	memcpy((*ids)[*n], name, len - 5);
+	(*ids)[(*n)++][len - 5] = '\0';
+	return true;
+}
+
+static bool list_folder(const char *base, const char *middle, const char *kind,
+	char (**ids)[ID_SIZE], size_t *n)
+{
+	struct buf path;
+	buf_init(&path);
+	buf_addf(&path, "%s/%s%s", base, middle, kind);
+	DIR *dir = path.failed ? NULL : opendir(path.data);
+	bool ok = !path.failed;
+	buf_free(&path);
+	for (struct dirent *e; ok && dir && (e = readdir(dir));)
+		ok = keep_id(ids, n, e->d_name);
+	if (dir)
+		closedir(dir);
+	return ok;
+}
+
+static int compare_ids(const void *a, const void *b)
+{
+	return strcmp(a, b);
+}
+
+bool store_list_profiles(const char *dir, const char *kind, char (**ids)[ID_SIZE], size_t *n)
+{
+	bool failed = false;
+	char *own = user_data(&failed);
+	const char *installed = getenv("TREADLIGHT_DATADIR");
+	*ids = NULL;
+	*n = 0;
+	bool ok = !failed && (!dir || list_folder(dir, "profiles/", kind, ids, n))
+		&& (!own || (list_folder(own, "profiles/", kind, ids, n)
+			&& list_folder(own, "", kind, ids, n)))
+		&& list_folder(installed && *installed ? installed : PKGDATADIR, "profiles/", kind, ids, n);
+	free(own);
+	if (!ok) {
+		free(*ids);
+		*ids = NULL;
+		*n = 0;
+		return false;
+	}
+	if (*n == 0)
+		return true;
+	qsort(*ids, *n, sizeof **ids, compare_ids);
+	size_t kept = 1;
+	for (size_t i = 1; i < *n; i++)
+		if (strcmp((*ids)[i], (*ids)[kept - 1]) != 0)
+			memmove((*ids)[kept++], (*ids)[i], ID_SIZE);
+	*n = kept;
+	return true;
 }
 
 char *store_find_profile(const char *dir, const char *kind, const char *id, struct err *err)

@@ -163,7 +163,11 @@ static bool out_of_range(struct reader *r, const struct node *n, struct range ra
 		node_label(n, label), node_show(n, shown), range.above ? "above" : "at least", low, high);
 }
 
-static bool in_range(double v, struct range range)
+const struct range range_laptime = {0, 86400, true}, range_wear = {0, 100, false},
+		   range_effort = {0, 150, true}, range_fuel = {0, 10000, false},
+		   range_temp = {-60, 100, false}, range_age = {0, 10000, false};
+
+bool number_in_range(double v, struct range range)
 {
 	return v <= range.high && (range.above ? v > range.low : v >= range.low);
 }
@@ -176,7 +180,7 @@ bool read_number(struct reader *r, const struct node *n, struct range range, dou
 	enum num_result res = num_parse(n->text, n->len, &v);
 	if (res != NUM_OK)
 		return not_a_number(r, n, res);
-	if (!in_range(v, range))
+	if (!number_in_range(v, range))
 		return out_of_range(r, n, range);
 	*out = v;
 	return true;
@@ -190,7 +194,6 @@ void read_optional(struct reader *r, const struct node *n, struct range range,
 
 bool read_laptime(struct reader *r, const struct node *n, double *out)
 {
-	static const struct range allowed = {0, 86400, true};
 	char label[SHOW_SIZE], shown[SHOW_SIZE];
 	double v;
 	if (!read_is_scalar(r, n, "a lap time"))
@@ -201,8 +204,8 @@ bool read_laptime(struct reader *r, const struct node *n, double *out)
 	if (res != NUM_OK)
 		return read_fault(r, n, "%s: '%s' is not a lap time; write seconds (91.243) or M:SS.mmm",
 			node_label(n, label), node_show(n, shown));
-	if (!in_range(v, allowed))
-		return out_of_range(r, n, allowed);
+	if (!number_in_range(v, range_laptime))
+		return out_of_range(r, n, range_laptime);
 	*out = v;
 	return true;
 }

@@ -62,6 +62,9 @@ bool store_new_book(const struct book *b, const struct sheet *first, struct err 
 bool store_save_run(const struct book *b, const struct run *before, const struct run *after,
 	struct err *err);
 
+/* Ids of all profiles of a kind that a book in `dir` (NULL: none) would find, sorted, each
+ * once; *ids is the caller's. False: out of memory. */
+bool store_list_profiles(const char *dir, const char *kind, char (**ids)[ID_SIZE], size_t *n);
 /* Path of a profile by the lookup order of the book; NULL with err if there is none.
  * kind is "cars" or "circuits"; dir may be NULL (no book yet). Caller frees. */
 char *store_find_profile(const char *dir, const char *kind, const char *id, struct err *err);

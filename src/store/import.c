@@ -1,0 +1,555 @@
+#include "store/import.h"
+
+#include "store/csv.h"
+#include "store/read.h"
+#include "store/store.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum column {
+	C_RUN, C_SHEET, C_DATE, C_DRIVER, C_SESSION, C_COMPOUND, C_FUEL, C_FUEL_PER_LAP, C_TRACK_TEMP,
+	C_TYRE_AGE, C_LAP, C_TIME, C_EFFORT, C_SKIP, C_FIXED,
+	C_WEAR = C_FIXED, C_WORN, C_WORN_AT_START, C_WEAR_TOTAL, C_VALUE
+};
+static const char *const fixed_names[C_FIXED] = {"run", "sheet", "date", "driver", "session",
+	"compound", "fuel", "fuel-per-lap", "track-temp", "tyre-age", "lap", "time", "effort", "skip"};
+/* The longer prefixes first, so that wear- does not take wear-total-. */
+static const struct {
+	const char *prefix;
+	enum column what;
+} channel_names[] = {{"worn-at-start-", C_WORN_AT_START}, {"wear-total-", C_WEAR_TOTAL},
+	{"worn-", C_WORN}, {"wear-", C_WEAR}};
+
+struct head {
+	enum column what;
+	size_t index; /* channel or adjustable */
+};
+
+/* A run while its rows come in: which cell gave each run-level column first. */
+struct draft {
+	struct run *run;
+	const struct cell *first;    /* its first `run` cell */
+	const struct cell **given;   /* owned: per column of the file, NULL while blank */
+	const struct cell **lap_at;  /* owned: per lap, the cell to point at */
+	long *number;                /* owned: per lap, from `lap`, or its place */
+	size_t laps_cap;
+};
+
+struct work {
+	const struct book *b;
+	struct faults *faults;
+	struct cells t;
+	struct head *heads; /* owned, per column */
+	size_t n_heads;
+	struct draft *drafts; /* owned */
+	size_t n, cap;
+	struct import *in;
+	bool memory; /* out of it */
+};
+
+static void ERR_PRINTF(3, 4) fault(struct work *w, const struct cell *c, const char *fmt, ...)
+{
+	char text[512];
+	va_list ap;
+	va_start(ap, fmt);
+	vsnprintf(text, sizeof text, fmt, ap);
+	va_end(ap);
+	cells_fault(&w->t, c, w->faults, "%s", text);
+}
+
+static const char *show_cell(const struct cell *c, char buf[SHOW_SIZE])
+{
+	text_safe(buf, SHOW_SIZE, c->text, c->len < 60 ? c->len : 60);
+	return buf;
+}
+
+void import_free(struct import *in)
+{
+	for (size_t i = 0; i < in->n; i++)
+		run_free(&in->runs[i]);
+	free(in->runs);
+	in->runs = NULL;
+	in->n = 0;
+}
+
+static bool is_lap_level(enum column c)
+{
+	return c == C_LAP || c == C_TIME || c == C_EFFORT || c == C_SKIP || c == C_WEAR || c == C_WORN;
+}
+
+static bool find_column(const struct book *b, const struct cell *c, struct head *h)
+{
+	for (int i = 0; i < C_FIXED; i++)
+		if (strcmp(c->text, fixed_names[i]) == 0) {
+			*h = (struct head){(enum column)i, 0};
+			return true;
+		}
+	for (size_t i = 0; i < sizeof channel_names / sizeof channel_names[0]; i++) {
+		size_t len = strlen(channel_names[i].prefix);
+		if (strncmp(c->text, channel_names[i].prefix, len) != 0)
+			continue;
+		int ch = book_find_channel(b, c->text + len);
+		if (ch >= 0) {
+			*h = (struct head){channel_names[i].what, (size_t)ch};
+			return true;
+		}
+	}
+	int a = car_find_adjustable(&b->car, c->text);
+	*h = (struct head){C_VALUE, a < 0 ? 0 : (size_t)a};
+	return a >= 0;
+}
+
+static void unknown_column(struct work *w, const struct cell *c)
+{
+	char shown[SHOW_SIZE], channels[60] = "";
+	for (size_t i = 0; i < w->b->n_channels; i++) {
+		strcat(channels, i ? "|" : "");
+		strcat(channels, w->b->channels[i]);
+	}
+	if (strchr(c->text, ';') && w->n_heads == 1)
+		fault(w, c, "the columns are parted by semicolons; commas are read");
+	else
+		fault(w, c, "unknown column '%s'; allowed: run, sheet, date, driver, session, compound, fuel, "
+			"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip, "
+			"wear-, worn-, worn-at-start- or wear-total-%s, and the car's adjustables",
+			show_cell(c, shown), channels);
+}
+
+static void need_column(struct work *w, enum column what)
+{
+	for (size_t i = 0; i < w->n_heads; i++)
+		if (w->heads[i].what == what)
+			return;
+	fault(w, &w->t.cells[0], "the column '%s' is missing; every row needs it", fixed_names[what]);
+}
+
+/* False: without good columns the rows say nothing. */
+static bool read_header(struct work *w)
+{
+	const struct row *row = &w->t.rows[0];
+	size_t before = w->faults->total;
+	w->n_heads = row->n;
+	w->heads = calloc(row->n + 1, sizeof *w->heads);
+	if (!w->heads)
+		return !(w->memory = true);
+	for (size_t i = 0; i < row->n; i++) {
+		const struct cell *c = &w->t.cells[row->first + i];
+		if (!find_column(w->b, c, &w->heads[i]))
+			unknown_column(w, c);
+		for (size_t k = 0; k < i; k++)
+			if (strcmp(c->text, w->t.cells[row->first + k].text) == 0)
+				fault(w, c, "the column '%.60s' stands twice; keep one", c->text);
+	}
+	if (w->faults->total == before) {
+		need_column(w, C_RUN);
+		need_column(w, C_TIME);
+	}
+	return w->faults->total == before;
+}
+
+/* --- one cell --- */
+
+static bool cell_number(struct work *w, const struct cell *c, struct range range, double *out)
+{
+	char shown[SHOW_SIZE], low[40], high[40];
+	double v;
+	enum num_result r = num_parse(c->text, c->len, &v);
+	if (r != NUM_OK) {
+		fault(w, c, "'%s' %s", show_cell(c, shown), num_explain(r));
+		return false;
+	}
+	if (!number_in_range(v, range)) {
+		num_print(range.low, low, sizeof low);
+		num_print(range.high, high, sizeof high);
+		fault(w, c, "%s is out of range; %s %s and at most %s is allowed", show_cell(c, shown),
+			range.above ? "above" : "at least", low, high);
+		return false;
+	}
+	*out = v;
+	return true;
+}
+
+static void cell_optional(struct work *w, const struct cell *c, struct range range,
+	struct opt_num *out)
+{
+	out->has = cell_number(w, c, range, &out->v);
+}
+
+static void cell_time(struct work *w, const struct cell *c, double *out)
+{
+	char shown[SHOW_SIZE];
+	double v;
+	if (c->len == 0)
+		fault(w, c, "the time is missing; every lap needs one");
+	else if (laptime_parse(c->text, c->len, &v) != NUM_OK || !number_in_range(v, range_laptime))
+		fault(w, c, "'%s' is not a lap time; write seconds (91.243) or M:SS.mmm",
+			show_cell(c, shown));
+	else
+		*out = v;
+}
+
+static bool cell_id(struct work *w, const struct cell *c, char out[ID_SIZE])
+{
+	char shown[SHOW_SIZE];
+	if (!text_is_id(c->text, c->len)) {
+		fault(w, c, "'%s' is no id; use a-z, 0-9 and -, beginning with a letter or digit, at most %d",
+			show_cell(c, shown), ID_MAX);
+		return false;
+	}
+	memcpy(out, c->text, c->len + 1);
+	return true;
+}
+
+static void cell_date(struct work *w, const struct cell *c, struct run *r)
+{
+	char shown[SHOW_SIZE];
+	if (run_date_valid(c->text, c->len))
+		memcpy(r->date, c->text, c->len + 1);
+	else
+		fault(w, c, "'%s' is no date and time; write YYYY-MM-DDTHH:MM", show_cell(c, shown));
+}
+
+static void cell_value(struct work *w, const struct cell *c, size_t a, struct run *r)
+{
+	char shown[SHOW_SIZE];
+	struct err e;
+	fix v;
+	err_clear(&e);
+	enum num_result res = fix_parse(c->text, c->len, &v);
+	if (res != NUM_OK)
+		fault(w, c, "'%s' %s", show_cell(c, shown), num_explain(res));
+	else if (!car_check_value(&w->b->car.adjustables[a], v, "", &e))
+		fault(w, c, "%s", e.text);
+	else
+		r->values[a] = v;
+}
+
+static void cell_skip(struct work *w, const struct cell *c, struct lap *lap)
+{
+	if (!text_utf8_valid(c->text, c->len) || strlen(c->text) != c->len) {
+		fault(w, c, "the reason is not UTF-8 text; save the file as UTF-8");
+		return;
+	}
+	if (c->text[strspn(c->text, " \t\r\n")] == '\0')
+		return;
+	lap->skip = text_dup(c->text, c->len);
+	w->memory = w->memory || !lap->skip;
+}
+
+/* --- rows --- */
+
+static bool drafts_grow(struct work *w)
+{
+	if (w->n < w->cap)
+		return true;
+	size_t cap = w->cap ? 2 * w->cap : 16;
+	struct draft *drafts = realloc(w->drafts, cap * sizeof *drafts);
+	if (drafts)
+		w->drafts = drafts;
+	struct run *runs = realloc(w->in->runs, cap * sizeof *runs);
+	if (runs)
+		w->in->runs = runs;
+	if (!drafts || !runs)
+		return !(w->memory = true);
+	for (size_t i = 0; i < w->n; i++)
+		w->drafts[i].run = &w->in->runs[i];
+	w->cap = cap;
+	return true;
+}
+
+static struct draft *new_draft(struct work *w, const struct cell *c, const char *id)
+{
+	if (!drafts_grow(w))
+		return NULL;
+	struct draft *d = &w->drafts[w->n];
+	struct run *r = &w->in->runs[w->n];
+	memset(d, 0, sizeof *d);
+	run_init(r);
+	w->in->n = ++w->n;
+	memcpy(r->id, id, ID_SIZE);
+	d->run = r;
+	d->first = c;
+	d->given = calloc(w->n_heads + 1, sizeof *d->given);
+	r->n_values = w->b->car.n_adjustables;
+	r->values = calloc(r->n_values + 1, sizeof *r->values);
+	if (!d->given || !r->values) {
+		w->memory = true;
+		return NULL;
+	}
+	if (book_find_run(w->b, id) >= 0)
+		fault(w, c, "the book has a run '%s' already; choose another id", id);
+	return d;
+}
+
+static struct draft *draft_of(struct work *w, const struct cell *c)
+{
+	char id[ID_SIZE] = "";
+	if (!cell_id(w, c, id))
+		return NULL;
+	/* Rows of a run mostly follow each other. */
+	for (size_t i = w->n; i > 0; i--)
+		if (strcmp(w->in->runs[i - 1].id, id) == 0)
+			return &w->drafts[i - 1];
+	return new_draft(w, c, id);
+}
+
+static struct lap *add_lap(struct work *w, struct draft *d, const struct cell *c)
+{
+	struct run *r = d->run;
+	if (r->n_laps == d->laps_cap) {
+		size_t cap = d->laps_cap ? 2 * d->laps_cap : 16;
+		struct lap *laps = realloc(r->laps, cap * sizeof *laps);
+		if (laps)
+			r->laps = laps;
+		const struct cell **at = realloc(d->lap_at, cap * sizeof *at);
+		if (at)
+			d->lap_at = at;
+		long *number = realloc(d->number, cap * sizeof *number);
+		if (number)
+			d->number = number;
+		if (!laps || !at || !number) {
+			w->memory = true;
+			return NULL;
+		}
+		d->laps_cap = cap;
+	}
+	struct lap *lap = &r->laps[r->n_laps];
+	memset(lap, 0, sizeof *lap);
+	d->lap_at[r->n_laps] = c;
+	d->number[r->n_laps] = (long)r->n_laps + 1;
+	r->n_laps++;
+	return lap;
+}
+
+static void lap_number(struct work *w, const struct cell *c, struct draft *d)
+{
+	char shown[SHOW_SIZE];
+	double v = 0;
+	size_t i = d->run->n_laps - 1;
+	if (num_parse(c->text, c->len, &v) != NUM_OK || v < 1 || v > 100000 || v != (double)(long)v) {
+		fault(w, c, "lap '%s' is no whole number; laps count from 1", show_cell(c, shown));
+		return;
+	}
+	d->number[i] = (long)v;
+	d->lap_at[i] = c;
+	for (size_t k = 0; k < i; k++)
+		if (d->number[k] == (long)v) {
+			fault(w, c, "lap %ld of run %s stands twice; first on line %zu", (long)v, d->run->id,
+				d->lap_at[k]->line);
+			return;
+		}
+}
+
+static void lap_cell(struct work *w, const struct cell *c, const struct head *h, struct draft *d,
+	struct lap *lap)
+{
+	if (h->what == C_TIME)
+		cell_time(w, c, &lap->time);
+	else if (h->what == C_LAP)
+		lap_number(w, c, d);
+	else if (c->len == 0)
+		return;
+	else if (h->what == C_EFFORT)
+		lap->has_effort = cell_number(w, c, range_effort, &lap->effort);
+	else if (h->what == C_SKIP)
+		cell_skip(w, c, lap);
+	else if (h->what == C_WEAR)
+		lap->has_wear[h->index] = cell_number(w, c, range_wear, &lap->wear[h->index]);
+	else if (h->what == C_WORN)
+		lap->has_worn[h->index] = cell_number(w, c, range_wear, &lap->worn[h->index]);
+}
+
+static void take_run_cell(struct work *w, const struct cell *c, const struct head *h, struct run *r)
+{
+	size_t i = h->index;
+	switch (h->what) {
+	case C_SHEET: cell_id(w, c, r->sheet); break;
+	case C_DATE: cell_date(w, c, r); break;
+	case C_DRIVER: cell_id(w, c, r->driver); break;
+	case C_SESSION: cell_id(w, c, r->session); break;
+	case C_COMPOUND: cell_id(w, c, r->compound); break;
+	case C_FUEL: cell_optional(w, c, range_fuel, &r->fuel); break;
+	case C_FUEL_PER_LAP: cell_optional(w, c, range_fuel, &r->fuel_per_lap); break;
+	case C_TRACK_TEMP: cell_optional(w, c, range_temp, &r->track_temp); break;
+	case C_TYRE_AGE: cell_optional(w, c, range_age, &r->tyre_age); break;
+	case C_WORN_AT_START:
+		r->has_worn_at_start[i] = cell_number(w, c, range_wear, &r->worn_at_start[i]);
+		break;
+	case C_WEAR_TOTAL:
+		r->has_wear_total[i] = cell_number(w, c, range_wear, &r->wear_total[i]);
+		break;
+	default:
+		break; /* values wait for the sheet; laps are not of a run */
+	}
+}
+
+static void run_cell(struct work *w, const struct cell *c, size_t column, struct draft *d)
+{
+	const struct cell *before = d->given[column];
+	char shown[SHOW_SIZE], was[SHOW_SIZE];
+	if (c->len == 0)
+		return;
+	if (!before) {
+		d->given[column] = c;
+		take_run_cell(w, c, &w->heads[column], d->run);
+	} else if (strcmp(before->text, c->text) != 0) {
+		fault(w, c, "'%s' differs from '%s' on line %zu; a run has one %s", show_cell(c, shown),
+			show_cell(before, was), before->line, w->t.cells[column].text);
+	}
+}
+
+static void read_row(struct work *w, const struct row *row)
+{
+	const struct cell *cells = &w->t.cells[row->first];
+	size_t run_at = 0;
+	if (row->n != w->n_heads) {
+		fault(w, cells, "the row has %zu fields; the header has %zu columns", row->n, w->n_heads);
+		return;
+	}
+	while (w->heads[run_at].what != C_RUN)
+		run_at++;
+	struct draft *d = draft_of(w, &cells[run_at]);
+	struct lap *lap = d ? add_lap(w, d, &cells[run_at]) : NULL;
+	if (!lap)
+		return;
+	for (size_t i = 0; i < row->n; i++) {
+		if (is_lap_level(w->heads[i].what))
+			lap_cell(w, &cells[i], &w->heads[i], d, lap);
+		else if (w->heads[i].what != C_RUN)
+			run_cell(w, &cells[i], i, d);
+	}
+}
+
+/* --- whole runs --- */
+
+static void fault_sheet(struct work *w, const struct draft *d)
+{
+	const struct cell *at = NULL;
+	for (size_t i = 0; i < w->n_heads; i++)
+		if (w->heads[i].what == C_SHEET)
+			at = d->given[i];
+	/* A sheet's name that is no id was told already. */
+	if (d->run->sheet[0])
+		fault(w, at, "the book has no sheet '%s'; name one of its sheets, or give every adjustable a "
+			"column", d->run->sheet);
+	else if (!at)
+		fault(w, d->first, "run %s names no sheet; name one, or give every adjustable a column",
+			d->run->id);
+}
+
+/* Values of the sheet, then those that the file gives. */
+static void fill_values(struct work *w, struct draft *d)
+{
+	struct run *r = d->run;
+	size_t n = r->n_values, given = 0;
+	for (size_t i = 0; i < w->n_heads; i++)
+		given += w->heads[i].what == C_VALUE && d->given[i];
+	int s = r->sheet[0] ? book_find_sheet(w->b, r->sheet) : -1;
+	if (s < 0 && given < n) {
+		fault_sheet(w, d);
+		return;
+	}
+	if (s >= 0)
+		memcpy(r->values, w->b->sheets[s].values, n * sizeof *r->values);
+	for (size_t i = 0; i < w->n_heads; i++)
+		if (w->heads[i].what == C_VALUE && d->given[i])
+			cell_value(w, d->given[i], w->heads[i].index, r);
+}
+
+/* Laps into their order; each number from 1 on must be there. */
+static void order_laps(struct work *w, struct draft *d)
+{
+	struct run *r = d->run;
+	struct lap *laps = calloc(r->n_laps + 1, sizeof *laps);
+	bool *seen = calloc(r->n_laps + 1, sizeof *seen);
+	if (!laps || !seen) {
+		w->memory = true;
+	} else {
+		bool whole = true;
+		for (size_t i = 0; i < r->n_laps && whole; i++) {
+			whole = d->number[i] <= (long)r->n_laps && !seen[d->number[i] - 1];
+			if (whole) {
+				seen[d->number[i] - 1] = true;
+				laps[d->number[i] - 1] = r->laps[i];
+			}
+		}
+		size_t gap = 0;
+		while (gap < r->n_laps && seen[gap])
+			gap++;
+		if (whole)
+			memcpy(r->laps, laps, r->n_laps * sizeof *laps);
+		else
+			fault(w, d->first, "run %s has %zu laps but none with number %zu; laps count from 1 "
+				"without gaps", r->id, r->n_laps, gap + 1);
+	}
+	free(laps);
+	free(seen);
+}
+
+static void finish(struct work *w, bool good)
+{
+	for (size_t i = 0; i < w->n && !w->memory; i++) {
+		fill_values(w, &w->drafts[i]);
+		/* Laps that a fault left out would only be missed a second time. */
+		if (good)
+			order_laps(w, &w->drafts[i]);
+	}
+	if (w->n == 0 && good)
+		fault(w, NULL, "has a header but no laps; a row for each lap is needed");
+}
+
+/* The rules of a run's file, told at the run's first row. */
+static void check_runs(struct work *w)
+{
+	for (size_t i = 0; i < w->n; i++) {
+		struct err e;
+		err_clear(&e);
+		if (!store_check_run(w->b, w->drafts[i].run, &e))
+			fault(w, w->drafts[i].first, "run %s: %s", w->drafts[i].run->id, e.text);
+	}
+}
+
+static void read_all(struct work *w)
+{
+	size_t before = w->faults->total;
+	if (read_header(w)) {
+		for (size_t i = 1; i < w->t.n_rows && !w->memory; i++)
+			read_row(w, &w->t.rows[i]);
+		finish(w, w->faults->total == before);
+		if (!w->memory && w->faults->total == before)
+			check_runs(w);
+	}
+	if (w->memory) {
+		struct err e;
+		err_clear(&e);
+		err_memory(&e);
+		faults_add(w->faults, &e);
+	}
+}
+
+bool import_csv(struct import *in, const struct book *b, const char *path, struct faults *faults)
+{
+	struct work w = {.b = b, .faults = faults, .in = in};
+	size_t before = faults->total;
+	size_t from = faults->n;
+	memset(in, 0, sizeof *in);
+	if (!cells_read(&w.t, path, faults))
+		return false;
+	read_all(&w);
+	faults_sort(faults, from);
+	for (size_t i = 0; i < w.n; i++) {
+		free(w.drafts[i].given);
+		free(w.drafts[i].lap_at);
+		free(w.drafts[i].number);
+	}
+	free(w.drafts);
+	free(w.heads);
+	cells_free(&w.t);
+	if (faults->total == before)
+		return true;
+	import_free(in);
+	return false;
+}

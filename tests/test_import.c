@@ -1,0 +1,287 @@
+/* Runs from CSV files; the grammar is RFC 4180's. */
+#include "store/csv.h"
+#include "store/import.h"
+#include "store/store.h"
+#include "support/support.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static char *folder, *csv, *dir;
+static struct book b;
+
+static char *in_folder(const char *name)
+{
+	char *path = NULL;
+	ck_assert_int_ge(asprintf(&path, "%s/%s", folder, name), 0);
+	return path;
+}
+
+static void copy_in(const char *name)
+{
+	char source[64], target[64];
+	snprintf(source, sizeof source, "share/demo/%s", name);
+	snprintf(target, sizeof target, "b/%s", name);
+	char *from = test_source(source), *to = in_folder(target);
+	size_t len;
+	char *text = test_slurp(from, &len);
+	test_write(to, text, len);
+	free(text);
+	free(from);
+	free(to);
+}
+
+static void load(void)
+{
+	struct faults f;
+	faults_init(&f);
+	book_init(&b);
+	ck_assert_msg(store_load_book(&b, dir, &f), "%s", f.n ? f.list[0].text : "");
+}
+
+static void setup(void)
+{
+	folder = test_folder();
+	char *top = test_source("");
+	setenv("TREADLIGHT_DATADIR", top, 1);
+	free(top);
+	static const char *const folders[] = {"b", "b/sheets", "b/runs"};
+	for (int i = 0; i < 3; i++) {
+		char *path = in_folder(folders[i]);
+		ck_assert_int_eq(mkdir(path, 0777), 0);
+		free(path);
+	}
+	copy_in("book.yaml");
+	copy_in("sheets/quick-base.yaml");
+	dir = in_folder("b");
+	csv = in_folder("laps.csv");
+	load();
+}
+
+static void teardown(void)
+{
+	book_free(&b);
+	test_remove(folder);
+	free(folder);
+	free(dir);
+	free(csv);
+}
+
+static bool import(const char *text, struct import *in, struct faults *f)
+{
+	test_write(csv, text, strlen(text));
+	faults_init(f);
+	return import_csv(in, &b, csv, f);
+}
+
+START_TEST(cells_know_their_places)
+{
+	struct cells t;
+	struct faults f;
+	faults_init(&f);
+	/* RFC 4180, 2.6 and 2.7: line breaks and doubled quotes inside a quoted field. */
+	static const char text[] = "\xEF\xBB\xBF" "a,b\r\n\r\n\"x\r\ny\",\"q\"\"q\"\r\n\xC3\xA9,,\n,z";
+	ck_assert(cells_parse(&t, text, sizeof text - 1, "t.csv", &f));
+	ck_assert_uint_eq(t.n_rows, 4);
+	static const struct {
+		const char *text;
+		size_t line, col;
+	} want[] = {{"a", 1, 1}, {"b", 1, 3}, {"x\r\ny", 3, 1}, {"q\"q", 4, 4}, {"\xC3\xA9", 5, 1},
+		{"", 5, 3}, {"", 5, 4}, {"", 6, 1}, {"z", 6, 2}};
+	ck_assert_uint_eq(t.n_cells, 9);
+	for (size_t i = 0; i < 9; i++) {
+		ck_assert_str_eq(t.cells[i].text, want[i].text);
+		ck_assert_msg(t.cells[i].line == want[i].line && t.cells[i].col == want[i].col,
+			"cell %zu at %zu:%zu", i, t.cells[i].line, t.cells[i].col);
+	}
+	cells_free(&t);
+	ck_assert(!cells_parse(&t, "a,b\n1,\"2\"3\n", 11, "t.csv", &f));
+	ck_assert_uint_eq(f.list[0].line, 2);
+	faults_free(&f);
+	ck_assert(!cells_parse(&t, "a,\"b\n", 5, "t.csv", &f));
+	ck_assert(!cells_parse(&t, "", 0, "t.csv", &f));
+	faults_free(&f);
+}
+END_TEST
+
+START_TEST(good_laps_become_runs)
+{
+	struct import in;
+	struct faults f;
+	struct err e;
+	bool ok = import("run,sheet,date,driver,fuel,fuel-per-lap,track-temp,tyre-age,lap,time,effort,skip,"
+		"wear-front,wear-rear,front-wing,worn-rear,worn-at-start-rear\r\n"
+		"r2,quick-base,2026-03-14T10:20,a,24,1.9,31,0,2,91.5,,\"traffic, blue flag\",2.4,,,8.1,3\r\n"
+		"r2,,,,,,,,1,1:31.243,97,,2.41,,,5.5,\r\n"
+		"\r\n"
+		"r1,quick-base,,,,,,,1,1:30.000,,,,,8.5,,\r\n", &in, &f);
+	ck_assert_msg(ok, "%s", f.n ? f.list[0].text : "");
+	ck_assert_uint_eq(in.n, 2);
+	const struct run *r = &in.runs[0];
+	ck_assert_str_eq(r->id, "r2");
+	ck_assert_uint_eq(r->n_laps, 2);
+	ck_assert(r->laps[0].time == 91.243 && r->laps[0].effort == 97 && r->laps[0].worn[1] == 5.5);
+	ck_assert_str_eq(r->laps[1].skip, "traffic, blue flag");
+	ck_assert(r->fuel.v == 24 && r->worn_at_start[1] == 3 && r->laps[1].wear[0] == 2.4);
+	ck_assert(!r->laps[0].has_wear[1]);
+	int wing = car_find_adjustable(&b.car, "front-wing");
+	ck_assert(r->values[wing] == b.sheets[0].values[wing]);
+	ck_assert(in.runs[1].values[wing] == 8500000);
+	ck_assert_msg(store_new_runs(&b, in.runs, in.n, &e), "%s", e.text);
+	book_free(&b);
+	load();
+	ck_assert_uint_eq(b.n_runs, 2);
+	int i = book_find_run(&b, "r2");
+	ck_assert_int_ge(i, 0);
+	for (size_t k = 0; k < 2; k++)
+		ck_assert(b.runs[i].laps[k].time == in.runs[0].laps[k].time);
+	import_free(&in);
+	/* The same file again: both ids are taken. */
+	ck_assert(!import_csv(&in, &b, csv, &f));
+	ck_assert_uint_eq(f.total, 2);
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "the book has a run 'r2' already"));
+	faults_free(&f);
+}
+END_TEST
+
+static const struct {
+	const char *text;
+	size_t line, col;
+	const char *says;
+} broken[] = {
+	{"run,time,colour\nr1,91,x\n", 1, 10, "unknown column 'colour'; allowed: run, sheet"},
+	{"run,time,wear-fl\nr1,91,2\n", 1, 10, "wear-total-front|rear"},
+	{"run;time\nr1;91\n", 1, 1, "parted by semicolons"},
+	{"run,lap\nr1,1\n", 1, 1, "the column 'time' is missing"},
+	{"run,time,time\nr1,91,91\n", 1, 10, "stands twice"},
+	{"run,sheet,time\nr1,quick-base\n", 2, 1, "the row has 2 fields; the header has 3 columns"},
+	{"run,sheet,time\nR 1,quick-base,91\n", 2, 1, "'R 1' is no id"},
+	{"run,sheet,time\nr1,quick-base,\n", 2, 15, "the time is missing"},
+	{"run,sheet,time\nr1,quick-base,91\nr1,,\"91,2\"\n", 3, 5, "'91,2' is not a lap time"},
+	{"run,sheet,time\nr1,none,91\n", 2, 4, "the book has no sheet 'none'"},
+	{"run,time\nr1,91\n", 2, 1, "run r1 names no sheet"},
+	{"run,sheet,time,date\nr1,quick-base,91,14.3.2026\n", 2, 18, "write YYYY-MM-DDTHH:MM"},
+	{"run,sheet,time,fuel\nr1,quick-base,91,20\nr1,,92,21\n", 3, 8, "'21' differs from '20' on line 2"},
+	{"run,sheet,time,lap\nr1,quick-base,91,1\nr1,,92,1\n", 3, 8, "lap 1 of run r1 stands twice; first on line 2"},
+	{"run,sheet,time,lap\nr1,quick-base,91,1\nr1,,92,3\n", 2, 1, "none with number 2"},
+	{"run,sheet,time,lap\nr1,quick-base,91,0\n", 2, 18, "laps count from 1"},
+	{"run,sheet,time,effort\nr1,quick-base,91,200\n", 2, 18, "out of range; above 0 and at most 150"},
+	{"run,sheet,time,wear-front\nr1,quick-base,91,1.2.3\n", 2, 18, "'1.2.3' is not a number"},
+	{"run,sheet,time,front-wing\nr1,quick-base,91,8.3\n", 2, 18, "off its step of 0.5 deg"},
+	{"run,sheet,time,worn-front\nr1,quick-base,91,8.3\n", 2, 1, "run r1: worn for front but no worn-at-start"},
+	{"run,sheet,time,skip\nr1,quick-base,91,\xFF\n", 2, 18, "not UTF-8"},
+	{"run,sheet,time\n", 0, 0, "a header but no laps"},
+};
+
+START_TEST(each_fault_has_line_and_column)
+{
+	struct import in;
+	struct faults f;
+	ck_assert(!import(broken[_i].text, &in, &f));
+	ck_assert_uint_ge(f.n, 1);
+	ck_assert_msg(strstr(f.list[0].text, broken[_i].says) != NULL && f.list[0].line == broken[_i].line
+			&& f.list[0].col == broken[_i].col,
+		"wanted %zu:%zu %s, got %zu:%zu %s", broken[_i].line, broken[_i].col, broken[_i].says,
+		f.list[0].line, f.list[0].col, f.list[0].text);
+	ck_assert_msg(strchr(f.list[0].text, ';') != NULL, "%s", f.list[0].text);
+	ck_assert_ptr_null(in.runs);
+	faults_free(&f);
+}
+END_TEST
+
+START_TEST(all_faults_are_listed)
+{
+	struct import in;
+	struct faults f;
+	ck_assert(!import("run,sheet,time,effort\nr1,quick-base,x,-1\nr2,none,91,\nr1,,91,y\n", &in, &f));
+	ck_assert_uint_eq(f.total, 4);
+	static const size_t lines[] = {2, 2, 3, 4};
+	for (size_t i = 0; i < 4; i++)
+		ck_assert_uint_eq(f.list[i].line, lines[i]);
+	faults_free(&f);
+}
+END_TEST
+
+static struct test_said program(const char *a, const char *c, const char *d, const char *e)
+{
+	const char *argv[] = {test_program(), a, dir, c, d, e, NULL};
+	return test_run(argv);
+}
+
+START_TEST(the_subcommand_writes_all_or_nothing)
+{
+	static const char bad[] = "run,sheet,time\nr1,quick-base,91\nr2,quick-base,oops\n";
+	static const char good[] = "run,sheet,time\nr1,quick-base,91\nr2,quick-base,92\n";
+	char *run = in_folder("b/runs/r1.yaml");
+	test_write(csv, bad, sizeof bad - 1);
+	struct test_said said = program("log", "--csv", csv, NULL);
+	ck_assert_int_eq(said.status, 2);
+	ck_assert_str_eq(said.out, "");
+	ck_assert_ptr_nonnull(strstr(said.err, "laps.csv:3:15: 'oops' is not a lap time"));
+	ck_assert_int_ne(access(run, F_OK), 0);
+	test_said_free(&said);
+	test_write(csv, good, sizeof good - 1);
+	said = program("log", "--csv", csv, "--dry-run");
+	ck_assert_int_eq(said.status, 0);
+	ck_assert_ptr_nonnull(strstr(said.out, "nothing was written"));
+	ck_assert_int_ne(access(run, F_OK), 0);
+	test_said_free(&said);
+	said = program("log", "--csv", csv, "--json");
+	ck_assert_int_eq(said.status, 0);
+	ck_assert_ptr_nonnull(strstr(said.out, "\"written\": true"));
+	ck_assert_int_eq(access(run, F_OK), 0);
+	test_said_free(&said);
+	said = program("check", NULL, NULL, NULL);
+	ck_assert_ptr_nonnull(strstr(said.out, "runs: 2, laps: 2"));
+	test_said_free(&said);
+	free(run);
+}
+END_TEST
+
+START_TEST(a_new_book_from_profiles)
+{
+	char *made = in_folder("made");
+	const char *argv[] = {test_program(), "new", made, "--car", "larkspur-20", "--circuit", "harrow-fen",
+		"--channels", "fl,fr,rl,rr", "--value", "front-wing=8.5", NULL};
+	struct test_said said = test_run(argv);
+	ck_assert_int_eq(said.status, 0);
+	ck_assert_ptr_nonnull(strstr(said.out, "17 of 18 values are the middle of their limits"));
+	test_said_free(&said);
+	struct book n;
+	struct faults f;
+	faults_init(&f);
+	book_init(&n);
+	ck_assert(store_load_book(&n, made, &f));
+	ck_assert_uint_eq(n.n_channels, 4);
+	ck_assert(n.sheets[0].values[0] == 8500000);
+	book_free(&n);
+	said = test_run(argv);
+	ck_assert_int_eq(said.status, 2);
+	ck_assert_ptr_nonnull(strstr(said.err, "there is a book already"));
+	test_said_free(&said);
+	const char *less[] = {test_program(), "new", folder, "--circuit", "harrow-fen", NULL};
+	said = test_run(less);
+	ck_assert_int_eq(said.status, 2);
+	ck_assert_ptr_nonnull(strstr(said.err, "--car is missing; there are: larkspur-20"));
+	test_said_free(&said);
+	free(made);
+}
+END_TEST
+
+Suite *suite(void)
+{
+	Suite *s = suite_create("import");
+	TCase *t = tcase_create("csv");
+	tcase_add_checked_fixture(t, setup, teardown);
+	tcase_add_test(t, cells_know_their_places);
+	tcase_add_test(t, good_laps_become_runs);
+	tcase_add_loop_test(t, each_fault_has_line_and_column, 0, sizeof broken / sizeof broken[0]);
+	tcase_add_test(t, all_faults_are_listed);
+	tcase_add_test(t, the_subcommand_writes_all_or_nothing);
+	tcase_add_test(t, a_new_book_from_profiles);
+	suite_add_tcase(s, t);
+	return s;
+}
