@@ -150,6 +150,23 @@ tests_test_save_SOURCES = tests/test_save.c
 check_PROGRAMS += tests/test_verify
 tests_test_verify_SOURCES = tests/test_verify.c
 
+check_PROGRAMS += tests/test_save_shim
+tests_test_save_shim_SOURCES = tests/test_save_shim.c
+tests_test_save_shim_LDFLAGS = $(AM_LDFLAGS) \
+	-Wl,--wrap=write \
+	-Wl,--wrap=fsync \
+	-Wl,--wrap=close \
+	-Wl,--wrap=renameat2 \
+	-Wl,--wrap=renameat \
+	-Wl,--wrap=symlink \
+	-Wl,--wrap=ftruncate \
+	-Wl,--wrap=fchmod \
+	-Wl,--wrap=flistxattr \
+	-Wl,--wrap=fgetxattr \
+	-Wl,--wrap=fsetxattr \
+	-Wl,--wrap=linkat \
+	-Wl,--wrap=read
+
 else
 
 check-local:

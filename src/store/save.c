@@ -234,16 +234,22 @@ static enum save_outcome put_new(const struct job *j, const char *temp, const st
 {
 	int code;
 
-	if (renameat2(j->dir, temp, j->dir, j->name, RENAME_NOREPLACE) == 0)
+	if (AGAIN(renameat2(j->dir, temp, j->dir, j->name, RENAME_NOREPLACE)) == 0)
 		return finish(j, st);
 	code = errno;
 	if (code == EINVAL || code == ENOSYS) { /* no such call here: a second name, then one less */
-		if (linkat(j->dir, temp, j->dir, j->name, 0) == 0) {
+		if (AGAIN(linkat(j->dir, temp, j->dir, j->name, 0)) == 0) {
 			unlinkat(j->dir, temp, 0);
 			return finish(j, st);
 		}
 		code = errno;
+		if (code == EPERM || code == EOPNOTSUPP) /* nor second names: the check of a moment ago */
+			code = faccessat(j->dir, j->name, F_OK, AT_SYMLINK_NOFOLLOW) == 0
+				? EEXIST
+				: renameat(j->dir, temp, j->dir, j->name) == 0 ? 0 : errno;
 	}
+	if (code == 0)
+		return finish(j, st);
 	unlinkat(j->dir, temp, 0);
 	if (code == EEXIST && !stands(j))
 		return job_conflict(j, "a file of this name is there already");
@@ -280,7 +286,7 @@ static enum save_outcome put_plain(const struct job *j, const char *temp, const 
 		unlinkat(j->dir, temp, 0);
 		return got;
 	}
-	if (renameat(j->dir, temp, j->dir, j->name) == 0)
+	if (AGAIN(renameat(j->dir, temp, j->dir, j->name)) == 0)
 		return finish(j, st);
 	code = errno;
 	unlinkat(j->dir, temp, 0);

@@ -24,7 +24,7 @@ static bool copy_fill(const struct copy *c, int fd, const char *bytes, size_t si
 		ok = false;
 		code = errno;
 	}
-	if (ok && fsync(c->dir) != 0 && errno != EINVAL) {
+	if (ok && AGAIN(fsync(c->dir)) != 0 && errno != EINVAL) {
 		ok = false;
 		code = errno;
 	}
@@ -66,10 +66,16 @@ enum put {
 
 static enum put put_bytes(int fd, const char *bytes, size_t size)
 {
-	if (lseek(fd, 0, SEEK_SET) != 0 || !write_all(fd, bytes, size) ||
-		AGAIN(ftruncate(fd, (off_t)size)) != 0)
-		return PUT_WRITE;
-	return fsync(fd) == 0 ? PUT_DONE : PUT_SYNC;
+	for (int i = 0; i < 5; i++) {
+		if (lseek(fd, 0, SEEK_SET) != 0 || !write_all(fd, bytes, size) ||
+			AGAIN(ftruncate(fd, (off_t)size)) != 0)
+			return PUT_WRITE;
+		if (fsync(fd) == 0)
+			return PUT_DONE;
+		if (errno != EINTR)
+			break; /* interrupted: what was written is written again, then synced */
+	}
+	return PUT_SYNC;
 }
 
 /* Take the room before anything is overwritten, where the file system can say. */
