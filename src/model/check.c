@@ -43,26 +43,22 @@ struct run_mean {
 	double n, y, residual, weight; /* y: before the set-up's own part is taken off */
 };
 
-static size_t run_means(const struct fit_job *j, const double *x, const struct reml_fit *f,
-	const struct response *r, const int *set, struct run_mean *out)
+static size_t run_means(const struct fit_job *j, const struct reml_data *d, const double *res,
+	const struct reml_fit *f, const struct response *r, const int *set, struct run_mean *out)
 {
 	size_t n = 0;
-	for (size_t i = 0; i < j->obs->n; i++) {
+	for (size_t i = 0; i < d->n; i++) {
 		const struct obs *o = &j->obs->v[i];
 		if (i == 0 || o->run != o[-1].run)
 			out[n++] = (struct run_mean){.set = set[o->run]};
-		struct run_mean *m = &out[n - 1];
-		double setup = 0, rest = j->y[i];
-		for (size_t t = 0; t < r->n_terms; t++)
-			*(t < j->setup->n ? &setup : &rest) +=
-				(t < j->setup->n ? 1 : -1) * x[i * r->n_terms + t] * r->b[t];
-		m->n += (double)o->n;
-		m->y += (double)o->n * rest;
-		m->residual += (double)o->n * (rest - setup);
+		out[n - 1].n += (double)o->n;
+		out[n - 1].residual += (double)o->n * res[i];
 	}
 	for (size_t i = 0; i < n; i++) {
-		out[i].y /= out[i].n;
 		out[i].residual /= out[i].n;
+		out[i].y = out[i].residual;
+		for (size_t t = 0; t < d->shared; t++)
+			out[i].y += d->xg[i * d->shared + t] * r->b[t];
 		out[i].weight = f->one_row_a_group ? 1 : 1 / (f->lambda + 1 / out[i].n);
 	}
 	return n;
@@ -90,36 +86,29 @@ static double pure_error(const struct run_mean *v, size_t n, size_t n_runs, size
 }
 
 /* Rank of the set-up columns over the runs of this response; SIZE_MAX: out of memory. */
-static size_t setup_rank(const struct fit_job *j, const struct reml_fit *f,
+static size_t setup_rank(const struct reml_data *d, const struct reml_fit *f,
 	const struct response *r)
 {
-	const size_t p = j->setup->n;
+	const size_t p = d->shared;
 	bool others = false;
-	for (size_t t = p; t < r->n_terms; t++)
+	for (size_t t = p; t < d->p; t++)
 		others = others || !r->within[t];
 	if (!others)
 		return f->rank_between;
-	double *rows = malloc((r->n_runs * p + 1) * sizeof *rows), *scale = malloc(p * sizeof *scale);
-	double *basis = NULL;
+	double *scale = malloc(p * sizeof *scale), *basis = NULL;
 	bool *dropped = malloc(p * sizeof *dropped);
-	size_t n = 0, n_null, rank = SIZE_MAX;
-	if (rows && scale && dropped) {
-		for (size_t i = 0; i < j->obs->n; i++)
-			if (i == 0 || j->obs->v[i].run != j->obs->v[i - 1].run)
-				memcpy(rows + p * n++, j->setup->rows + p * (size_t)j->obs->v[i].run,
-					p * sizeof *rows);
-		if (!rank_test(rows, n, p, p, REML_RANK_TOL, &rank, dropped, scale, &n_null, &basis))
-			rank = SIZE_MAX;
-	}
-	free(rows);
+	size_t n_null, rank = SIZE_MAX;
+	if (!scale || !dropped || !rank_test(d->xg, d->groups, p, p, REML_RANK_TOL, &rank, dropped, scale,
+		&n_null, &basis))
+		rank = SIZE_MAX;
 	free(scale);
 	free(basis);
 	free(dropped);
 	return rank;
 }
 
-bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct reml_fit *f,
-	struct response *r)
+bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const double *res,
+	const struct reml_fit *f, struct response *r)
 {
 	int *set = malloc(j->m->book->n_runs * sizeof *set);
 	struct run_mean *v = malloc(r->n_runs * sizeof *v);
@@ -129,14 +118,14 @@ bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct re
 		return false;
 	}
 	runs_settings(j->m->book, set);
-	const size_t n = run_means(j, x, f, r, set, v);
+	const size_t n = run_means(j, d, res, f, r, set, v);
 	size_t sets;
 	const double pure = pure_error(v, n, j->m->book->n_runs, &sets);
 	double all = 0;
 	for (size_t i = 0; i < n; i++)
 		all += v[i].weight * v[i].residual * v[i].residual;
 	r->lof_df2 = (double)(n - sets);
-	const size_t rank = setup_rank(j, f, r);
+	const size_t rank = setup_rank(d, f, r);
 	r->lof_df1 = (double)sets - (double)rank;
 	if (r->df_run > 0 && !f->flat && r->lof_df1 > 0 && r->lof_df2 > 0 && pure > 0 && rank != SIZE_MAX) {
 		r->lof_f = fmax(all - pure, 0) / r->lof_df1 / (pure / r->lof_df2);
@@ -175,31 +164,29 @@ static bool suspect_add(struct model *m, const struct obs *o, size_t response, d
  * Detect and Handle Outliers: |0.6745 (r - median) / MAD| > 3.5. Means over n laps are put
  * on one lap's footing by sqrt(n).
  */
-bool check_suspects(const struct fit_job *j, const double *x, const int *group,
-	const struct reml_fit *f, const struct response *r)
+bool check_suspects(const struct fit_job *j, const struct reml_data *d, const double *res,
+	const struct reml_fit *f)
 {
-	const size_t n = j->obs->n;
-	double *res = malloc(n * sizeof *res), *sorted = malloc(n * sizeof *sorted), big = 0;
-	bool ok = res && sorted;
+	const size_t n = d->n;
+	double *e = malloc(n * sizeof *e), *sorted = malloc(n * sizeof *sorted), big = 0;
+	bool ok = e && sorted;
 	for (size_t i = 0; ok && i < n; i++) {
-		double e = j->y[i] - f->blup[group[i]];
-		for (size_t t = 0; t < r->n_terms; t++)
-			e -= x[i * r->n_terms + t] * r->b[t];
-		res[i] = sorted[i] = e * sqrt((double)j->obs->v[i].n);
+		e[i] = (res[i] - f->blup[d->group[i]]) * sqrt((double)j->obs->v[i].n);
+		sorted[i] = e[i];
 		big = fmax(big, fabs(j->y[i]));
 	}
 	if (ok) {
 		const double middle = median(sorted, n);
 		for (size_t i = 0; i < n; i++)
-			sorted[i] = fabs(res[i] - middle);
+			sorted[i] = fabs(e[i] - middle);
 		const double mad = median(sorted, n);
 		for (size_t i = 0; ok && i < n && mad > 1e-10 * big; i++) {
-			const double z = 0.6745 * (res[i] - middle) / mad;
+			const double z = 0.6745 * (e[i] - middle) / mad;
 			if (fabs(z) > 3.5 && !j->obs->v[i].whole_run)
 				ok = suspect_add(j->m, &j->obs->v[i], j->response, z);
 		}
 	}
-	free(res);
+	free(e);
 	free(sorted);
 	return ok;
 }

@@ -68,11 +68,11 @@ struct fit_job {
 bool fit_response(const struct fit_job *j, struct response *r, struct err *err);
 void response_free(struct response *r);
 
-/* After the fit: pure error against the rest, and laps far off (see check.c). */
-bool check_lack_of_fit(const struct fit_job *j, const double *x, const struct reml_fit *f,
-	struct response *r);
-bool check_suspects(const struct fit_job *j, const double *x, const int *group,
-	const struct reml_fit *f, const struct response *r);
+/* After the fit: pure error against the rest, and laps far off (see check.c). res: y - Xb. */
+bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const double *res,
+	const struct reml_fit *f, struct response *r);
+bool check_suspects(const struct fit_job *j, const struct reml_data *d, const double *res,
+	const struct reml_fit *f);
 /* Which runs were driven on identical values: set[run] is one run of that kind for all. */
 void runs_settings(const struct book *b, int *set);
 

@@ -60,51 +60,70 @@ static double row_weight(const struct reml_data *d, size_t i)
 
 static double cell(const struct reml_data *d, size_t i, size_t j)
 {
-	return j < d->p ? d->x[i * d->p + j] : d->y[i];
+	if (j < d->shared)
+		return d->xg[(size_t)d->group[i] * d->shared + j];
+	return j < d->p ? d->x[i * (d->p - d->shared) + j - d->shared] : d->y[i];
 }
 
-/* Means as first value plus mean deviation: exact where a column does not vary. */
-static bool group_means(struct prepared *u)
+/* First row of each group, its weight, and the size of each column. */
+static bool first_rows(struct prepared *u, size_t *first, double *big)
 {
 	const struct reml_data *d = u->d;
-	const size_t p1 = d->p + 1;
-	size_t *first = malloc(d->groups * sizeof *first);
-	if (!first)
-		return false;
+	const size_t rest = d->p - d->shared;
 	for (size_t g = 0; g < d->groups; g++)
 		first[g] = d->n;
-	double *big = calloc(d->p + 1, sizeof *big);
-	if (!big) {
-		free(first);
-		return false;
-	}
 	for (size_t i = 0; i < d->n; i++) {
 		const size_t g = (size_t)d->group[i];
 		if (first[g] == d->n)
 			first[g] = i;
 		u->W[g] += row_weight(d, i);
-		for (size_t j = 0; j < d->p; j++)
-			big[j] = fmax(big[j], fabs(d->x[i * d->p + j]));
+		for (size_t j = 0; j < rest; j++)
+			big[j] = fmax(big[j], fabs(d->x[i * rest + j]));
 	}
+	for (size_t g = 0; g < d->groups; g++)
+		if (first[g] == d->n)
+			return false;
+	return true;
+}
+
+/* Means as first value plus mean deviation: exact where a column does not vary. */
+static void add_deviations(struct prepared *u, const size_t *first, const double *big)
+{
+	const struct reml_data *d = u->d;
+	const size_t p1 = d->p + 1, rest = d->p - d->shared;
 	for (size_t i = 0; i < d->n; i++) {
 		const size_t g = (size_t)d->group[i], f = first[g];
 		const double w = row_weight(d, i);
-		for (size_t j = 0; j < d->p; j++) {
-			const double dev = d->x[i * d->p + j] - d->x[f * d->p + j];
+		double *mean = u->mean + g * p1 + d->shared;
+		for (size_t j = 0; j < rest; j++) {
+			const double dev = d->x[i * rest + j] - d->x[f * rest + j];
 			if (dev == 0)
 				continue;
 			if (fabs(dev) > REML_RANK_TOL * big[j])
-				u->within[j] = true;
-			u->mean[g * p1 + j] += w * dev;
+				u->within[d->shared + j] = true;
+			mean[j] += w * dev;
 		}
-		u->mean[g * p1 + d->p] += w * (d->y[i] - d->y[f]);
+		mean[rest] += w * (d->y[i] - d->y[f]);
 	}
-	for (size_t g = 0; g < d->groups; g++)
-		for (size_t j = 0; j < p1 && first[g] < d->n; j++)
-			u->mean[g * p1 + j] = cell(d, first[g], j) + u->mean[g * p1 + j] / u->W[g];
+}
+
+static bool group_means(struct prepared *u)
+{
+	const struct reml_data *d = u->d;
+	const size_t p1 = d->p + 1;
+	size_t *first = malloc(d->groups * sizeof *first);
+	double *big = calloc(d->p + 1, sizeof *big);
+	const bool ok = first && big && first_rows(u, first, big);
+	if (ok) {
+		add_deviations(u, first, big);
+		for (size_t g = 0; g < d->groups; g++)
+			for (size_t j = 0; j < p1; j++)
+				u->mean[g * p1 + j] = cell(d, first[g], j) +
+					u->mean[g * p1 + j] / u->W[g];
+	}
 	free(first);
 	free(big);
-	return true;
+	return ok;
 }
 
 static int compare_w(const void *a, const void *b, void *ctx)

@@ -15,10 +15,15 @@
 
 struct reml_data {
 	size_t n, p, groups;
-	const double *x;   /* [n * p], row-major */
+	/* Columns that are the same for all rows of a group may be given once a group: the
+	 * first `shared` columns in xg [groups * shared], the others in x [n * (p - shared)],
+	 * row-major. shared = 0: all in x. */
+	size_t shared;
+	const double *xg;
+	const double *x;
 	const double *y;   /* [n] */
 	const double *w;   /* [n]: laps behind the row; NULL: all 1 */
-	const int *group;  /* [n]: 0..groups-1; rows of a group need not be together */
+	const int *group;  /* [n]: 0..groups-1, each with a row; rows need not be together */
 };
 
 struct reml_fit {

@@ -61,24 +61,38 @@ static double factor_value(const struct fit_job *j, const struct term *t, const 
 	return strcmp(level, j->levels[t->a].level[t->b]) == 0 ? 1 : 0;
 }
 
-/* Rows of one run come together, so factor columns are compared once a run. */
+/* The columns after the set-up's: covariates lap by lap, factors the same all through a run. */
 static double *make_rows(const struct fit_job *j, const struct response *r)
 {
-	const size_t p = r->n_terms, base = j->setup->n;
+	const size_t base = j->setup->n, p = r->n_terms - base;
 	double *x = malloc((j->obs->n * p + 1) * sizeof *x);
 	for (size_t i = 0; x && i < j->obs->n; i++) {
 		const struct obs *o = &j->obs->v[i];
 		double *row = x + i * p;
 		const bool same = i > 0 && o->run == o[-1].run;
-		memcpy(row, j->setup->rows + base * (size_t)o->run, base * sizeof *row);
-		for (size_t t = base; t < p; t++) {
-			const struct term *term = &r->terms[t];
+		for (size_t t = 0; t < p; t++) {
+			const struct term *term = &r->terms[base + t];
 			if (term->kind == TERM_COVARIATE)
 				row[t] = o->cov[term->a] - j->m->condition[term->a];
 			else
 				row[t] = same ? row[t - p] :
 					factor_value(j, term, &j->m->book->runs[o->run]);
 		}
+	}
+	return x;
+}
+
+/* The set-up's columns, once a run that has a reading. */
+static double *make_shared(const struct fit_job *j)
+{
+	const size_t base = j->setup->n;
+	double *x = malloc((j->m->book->n_runs * base + 1) * sizeof *x);
+	size_t n = 0;
+	for (size_t i = 0; x && i < j->obs->n; i++) {
+		const struct obs *o = &j->obs->v[i];
+		if (i == 0 || o->run != o[-1].run)
+			memcpy(x + base * n++, j->setup->rows + base * (size_t)o->run,
+				base * sizeof *x);
 	}
 	return x;
 }
@@ -185,31 +199,40 @@ static void take_fit(struct reml_fit *f, struct response *r)
 	degrees_of_freedom(f, r);
 }
 
-static void residuals(const struct fit_job *j, const double *x, const struct response *r)
+/* y - Xb, the set-up's part once a run. */
+static void residuals(const struct fit_job *j, const struct reml_data *d, const double *b,
+	double *res)
 {
-	for (size_t i = 0; j->residual && i < j->obs->n; i++) {
-		j->residual[i] = j->y[i];
-		for (size_t t = 0; t < r->n_terms; t++)
-			j->residual[i] -= x[i * r->n_terms + t] * r->b[t];
+	const size_t rest = d->p - d->shared;
+	double setup = 0;
+	for (size_t i = 0; i < d->n; i++) {
+		if (i == 0 || d->group[i] != d->group[i - 1]) {
+			setup = 0;
+			for (size_t t = 0; t < d->shared; t++)
+				setup += d->xg[(size_t)d->group[i] * d->shared + t] * b[t];
+		}
+		res[i] = j->y[i] - setup;
+		for (size_t t = 0; t < rest; t++)
+			res[i] -= d->x[i * rest + t] * b[d->shared + t];
 	}
 }
 
-static bool fit_matrix(const struct fit_job *j, const double *x, int *group, double *w,
-	struct response *r, struct err *err)
+static bool fit_matrix(const struct fit_job *j, struct reml_data *d, int *group, double *w,
+	double *res, struct response *r, struct err *err)
 {
 	struct reml_fit f;
 	for (size_t i = 0; i < j->obs->n; i++)
 		w[i] = (double)j->obs->v[i].n;
-	r->n_runs = make_groups(j->obs, group);
-	const struct reml_data d = {.n = j->obs->n, .p = r->n_terms, .groups = r->n_runs,
-		.x = x, .y = j->y, .w = w, .group = group};
-	if (!reml_fit(&d, &f, err))
+	r->n_runs = d->groups = make_groups(j->obs, group);
+	d->w = w;
+	d->group = group;
+	if (!reml_fit(d, &f, err))
 		return false;
 	take_fit(&f, r);
-	residuals(j, x, r);
+	residuals(j, d, r->b, res);
 	bool ok = find_aliases(r) && driven_range(j, r);
 	if (ok && j->judge)
-		ok = check_lack_of_fit(j, x, &f, r) && check_suspects(j, x, group, &f, r);
+		ok = check_lack_of_fit(j, d, res, &f, r) && check_suspects(j, d, res, &f);
 	reml_free(&f);
 	return ok || err_memory(err);
 }
@@ -225,14 +248,18 @@ bool fit_response(const struct fit_job *j, struct response *r, struct err *err)
 		snprintf(r->why, sizeof r->why, "no reading to fit");
 		return true;
 	}
-	double *x = make_terms(j, r) ? make_rows(j, r) : NULL;
+	const bool named = make_terms(j, r);
+	double *x = named ? make_rows(j, r) : NULL, *xg = make_shared(j);
 	int *group = malloc(j->obs->n * sizeof *group);
-	double *w = malloc(j->obs->n * sizeof *w);
-	bool ok = x && group && w;
+	double *w = malloc(2 * j->obs->n * sizeof *w);
+	struct reml_data d = {.n = j->obs->n, .p = r->n_terms, .shared = j->setup->n, .xg = xg, .x = x,
+		.y = j->y};
+	bool ok = x && xg && group && w;
 	if (!ok)
 		err_memory(err);
-	ok = ok && fit_matrix(j, x, group, w, r, err);
+	ok = ok && fit_matrix(j, &d, group, w, j->residual ? j->residual : w + d.n, r, err);
 	free(x);
+	free(xg);
 	free(group);
 	free(w);
 	if (ok)
