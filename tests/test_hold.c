@@ -7,12 +7,14 @@
 #include "book/edit.h"
 #include "store/load.h"
 #include "store/store.h"
+#include "store/write.h"
 #include "support/support.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 static struct car car;
 static struct book book;
@@ -323,6 +325,14 @@ START_TEST(segments_of_a_lap)
 	ck_assert(l->n_segments == 14 && l->segments[3].has_time && l->segments[3].time == 7);
 	ck_assert(l->segments[13].has_wear[0] && l->segments[13].wear[0] == 0.15);
 	ck_assert(!l->segments[13].has_wear[1]);
+	struct buf out;
+	buf_init(&out);
+	write_lap(&out, &book, l);
+	struct run again;
+	ck_assert(read_run(out.data, &again, &f) && again.laps[0].n_segments == 14);
+	ck_assert(memcmp(again.laps[0].segments, l->segments, 14 * sizeof *l->segments) == 0);
+	run_free(&again);
+	buf_free(&out);
 	struct run copy;
 	run_init(&copy);
 	ck_assert(run_copy(&copy, &r));
@@ -362,6 +372,46 @@ START_TEST(faults_of_segments)
 }
 END_TEST
 
+/* Holds come and go in the file as locks do; every other byte stays. */
+START_TEST(holds_are_saved)
+{
+	static const char *const steps[] = {"held-shares: [spring]\n", "held-shares: [spring, bar]\n"};
+	char *dir = test_folder(), path[600], head[1500], v[40], *text;
+	struct faults f;
+	faults_init(&f);
+	snprintf(path, sizeof path, "%s/sheets", dir);
+	ck_assert(mkdir(path, 0777) == 0);
+	snprintf(path, sizeof path, "%s/sheets/s.yaml", dir);
+	size_t n = (size_t)snprintf(head, sizeof head, "kind: sheet # mine\nversion: 1\nvalues:\n");
+	for (size_t i = 0; i < car.n_adjustables; i++) {
+		fix_print(sheet.values[i], v, sizeof v);
+		n += (size_t)snprintf(head + n, sizeof head - n, "  %s: %s\n", car.adjustables[i].id, v);
+	}
+	test_write(path, head, n);
+	struct book b = book; /* shallow: the folder and the car for this test */
+	b.dir = dir;
+	b.car = car;
+	for (size_t i = 0; i < 2; i++) {
+		struct sheet before = {0}, after = {0};
+		struct stamp stamp;
+		ck_assert(store_load_sheet(&before, &b, "s", &stamp, &f) && sheet_copy(&after, &before));
+		after.share_held[i == 0 ? spring : bar] = true;
+		ck_assert_msg(store_save_sheet(&b, &before, &after, &err), "%s", err.text);
+		sheet_free(&before);
+		ck_assert(store_load_sheet(&before, &b, "s", &stamp, &f) && sheet_equal(&before, &after));
+		text = test_slurp(path, NULL);
+		ck_assert_msg(strncmp(text, head, n) == 0, "%s", text);
+		ck_assert_str_eq(text + n, steps[i]);
+		free(text);
+		sheet_free(&before);
+		sheet_free(&after);
+	}
+	b.dir = NULL;
+	test_remove(dir);
+	free(dir);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("hold");
@@ -378,6 +428,7 @@ Suite *suite(void)
 	tcase_add_test(t, how_balance_is_told);
 	tcase_add_loop_test(t, faults_of_balance, 0, 9);
 	tcase_add_test(t, held_shares_in_a_sheet);
+	tcase_add_test(t, holds_are_saved);
 	tcase_add_test(t, segments_of_a_lap);
 	tcase_add_loop_test(t, faults_of_segments, 0, 7);
 	suite_add_tcase(s, t);

@@ -229,7 +229,7 @@ const char *balance_lacks(const struct car *car, enum balance_figure f, char *bu
 			lack_stiffness(&l, a, place);
 		lack(&l, f == FIGURE_TRANSFER && !a->roll_centre.has, place, "roll-centre");
 		if (f == FIGURE_AERO)
-			lack_aero(&l, a, place);
+			lack_aero(&l, a, rear ? "rear aero" : "front aero");
 	}
 	return buf;
 }

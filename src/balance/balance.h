@@ -3,7 +3,7 @@
  * profile. A figure whose parts are not all given is left out (has is false).
  *
  * Formulas (Milliken & Milliken 1995, ch. 16-18; Limpert and Gillespie for the
- * brakes; sources from memory, worked values in tests/data/balance.yaml):
+ * brakes; sources from memory, worked values in tests/test_balance.c and doc/balance.md):
  *   wheel rate      k_w = k_s * MR^2, bar k_b = k_bar * BR^2        [N/mm]
  *   roll stiffness  K = (k_w + k_b) * t^2 / 2                       [N m/rad]
  *   transfer        F = m a; z under the CG on the roll axis;

@@ -4,6 +4,8 @@ libtreadlight_a_SOURCES += \
 	src/book/book.h \
 	src/book/car.c \
 	src/book/car.h \
+	src/book/caution.c \
+	src/book/caution.h \
 	src/book/circuit.c \
 	src/book/circuit.h \
 	src/book/edit.c \

@@ -3,6 +3,7 @@
 #include "cmd/answers.h"
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
+#include "cmd/sheet_told.h"
 #include "model/verdict.h"
 #include "model/words.h"
 #include "stint/stint.h"
@@ -44,16 +45,21 @@ static int print_json(const struct comparison *k)
 			"b", fix_to_double(k->side[1]->values[i])));
 	for (size_t g = 0; g < k->c.n_groups; g++)
 		json_array_append_new(parts, contribution_json(m, &k->c.groups[k->order[g]]));
-	return cmd_print_json(json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "a", k->side[0]->id, "b",
+	const struct book *b = &k->a->book;
+	return cmd_print_json(json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:{s:o, s:o}}", "a", k->side[0]->id, "b",
 		k->side[1]->id, "values", values, "contributions", parts, "predictions",
 		answer_predictions(m, k->side[1]->values, k->side[0]->values), "like-for-like",
-		answer_like(m, k->side[1]->values, k->side[0]->values)));
+		answer_like(m, k->side[1]->values, k->side[0]->values), "balance",
+		told_balance_json(b, k->side[1]->values, k->side[0]->values), "cautions", "a",
+		told_cautions_json(b, k->side[0]->values), "b",
+		told_cautions_json(b, k->side[1]->values)));
 }
 
 static void print_value_row(const struct comparison *k, size_t i)
 {
 	const struct adjustable *a = &k->a->book.car.adjustables[i];
 	const fix va = k->side[0]->values[i], vb = k->side[1]->values[i];
+	const char *mark[2] = {car_caution(a, va) ? "!" : " ", car_caution(a, vb) ? "!" : " "};
 	char label[200], unit[64], va_text[32], vb_text[32], d[33] = "";
 	int decimals = fix_decimals(a->step);
 	fix_print_min(va, decimals, va_text, sizeof va_text);
@@ -65,7 +71,7 @@ static void print_value_row(const struct comparison *k, size_t i)
 	cmd_pad(stdout, fitted_label(&k->a->book.car, i, label, sizeof label), 26);
 	putchar(' ');
 	cmd_pad(stdout, cmd_safe(a->unit, unit, sizeof unit), 6);
-	printf("%10s %10s %10s\n", va_text, vb_text, d);
+	printf("%10s%s%10s%s%10s\n", va_text, mark[0], vb_text, mark[1], d);
 }
 
 static void print_values(const struct comparison *k)
@@ -192,6 +198,8 @@ static int print_table(const struct comparison *k)
 	print_like(k);
 	if (k->c.extrapolated[0] || k->c.extrapolated[1])
 		puts("\nextrapolated: outside what was driven");
+	told_balance(&k->a->book, k->side[1]->values, k->side[0]->values);
+	told_cautions_of(&k->a->book, k->side[0], k->side[1]);
 	int status = print_stint(k);
 	int finished = cmd_finish();
 	return status != CMD_OK ? status : finished;

@@ -1,11 +1,10 @@
 /* predict BOOK SHEET [--against SHEET]: what the runs so far let one expect of a sheet. */
-#include "balance/balance.h"
 #include "cmd/answers.h"
 #include "cmd/cmd.h"
 #include "cmd/commands.h"
+#include "cmd/sheet_told.h"
 #include "model/words.h"
 
-#include <math.h>
 #include <stdlib.h>
 
 const struct cmd_option predict_options[] = {
@@ -49,33 +48,6 @@ static json_t *extrapolated(const struct model *m, const fix *values, const fix 
 	return a;
 }
 
-static json_t *number(struct opt_num v)
-{
-	return cmd_json_number(v.has ? v.v : NAN);
-}
-
-static json_t *balance_json(const struct balance *b)
-{
-	json_t *o = json_object();
-	json_object_set_new(o, "roll-stiffness-front", number(b->front.roll_stiffness));
-	json_object_set_new(o, "roll-stiffness-rear", number(b->rear.roll_stiffness));
-	json_object_set_new(o, "load-transfer-front-share", number(b->transfer_front_share));
-	json_object_set_new(o, "aero-front-share", number(b->aero_front_share));
-	json_object_set_new(o, "brake-front-share", number(b->brake_front_share));
-	return o;
-}
-
-static json_t *balance_pair(const struct car *car, const fix *values, const fix *against)
-{
-	if (!car->has_chassis)
-		return json_null();
-	const struct balance a = balance_of(car, values), b = balance_of(car, against);
-	json_t *o = json_object();
-	json_object_set_new(o, "sheet", balance_json(&a));
-	json_object_set_new(o, "reference", balance_json(&b));
-	return o;
-}
-
 static int print_json(const struct model *m, const struct sheet *s, const struct sheet *against)
 {
 	json_t *o = json_object();
@@ -85,17 +57,9 @@ static int print_json(const struct model *m, const struct sheet *s, const struct
 	json_object_set_new(o, "like-for-like", answer_like(m, s->values, against->values));
 	json_object_set_new(o, "untested", untested(m, s->values, against->values));
 	json_object_set_new(o, "extrapolated", extrapolated(m, s->values, against->values));
-	json_object_set_new(o, "balance", balance_pair(&m->book->car, s->values, against->values));
+	json_object_set_new(o, "balance", told_balance_json(m->book, s->values, against->values));
+	json_object_set_new(o, "cautions", told_cautions_json(m->book, s->values));
 	return cmd_print_json(o);
-}
-
-static void print_share(const char *name, struct opt_num a, struct opt_num b)
-{
-	char diff[32];
-	if (!a.has || !b.has)
-		return;
-	answer_signed(diff, sizeof diff, 100 * (a.v - b.v), 1);
-	printf("%-26s front %.1f %%  (%s)\n", name, 100 * a.v, diff);
 }
 
 static int print_text(const struct model *m, const struct sheet *s, const struct sheet *against)
@@ -104,15 +68,8 @@ static int print_text(const struct model *m, const struct sheet *s, const struct
 	words_conditions(m, where, sizeof where);
 	printf("%s against %s%s%s\n\n", s->id, against->id, where[0] ? ", at " : "", where);
 	answer_table(m, s->values, against->values);
-	if (m->book->car.has_chassis) {
-		const struct balance a = balance_of(&m->book->car, s->values);
-		const struct balance b = balance_of(&m->book->car, against->values);
-		putchar('\n');
-		print_share("roll stiffness", a.stiffness_front_share, b.stiffness_front_share);
-		print_share("lateral load transfer", a.transfer_front_share, b.transfer_front_share);
-		print_share("aerodynamic balance", a.aero_front_share, b.aero_front_share);
-		print_share("brake torque", a.brake_front_share, b.brake_front_share);
-	}
+	told_balance(m->book, s->values, against->values);
+	told_cautions_of(m->book, s, against);
 	return cmd_finish();
 }
 

@@ -2,6 +2,7 @@
 #include "stint/stint.h"
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
+#include "cmd/sheet_told.h"
 
 #include <math.h>
 #include <string.h>
@@ -95,9 +96,10 @@ static void print_row(const struct stint *s, size_t k, const char *plan)
 	printf("  %9s  %+8.1f  %-18s %6s %6zu %10s\n", total, r->delta, span, lift, r->stops, limit);
 }
 
-static int print_table(const struct model *m, const struct stint *s, const char *sheet,
-	const char *reference)
+static int print_table(const struct fitted_book *a, const struct sheet *on, const struct stint *s,
+	const char *sheet, const char *reference)
 {
+	const struct model *m = a->model;
 	char plan[120], line[1600];
 	printf("%zu laps on a fresh set, limit %g %% of tread%s%s\n\n", s->laps, s->rules.wear_limit,
 		s->limiting >= 0 ? "; the reference is limited by wear " : "",
@@ -116,6 +118,7 @@ static int print_table(const struct model *m, const struct stint *s, const char 
 	printf("\n%s\n", cmd_safe(s->sentence, line, sizeof line));
 	for (size_t i = 0; i < s->n_notes; i++)
 		puts(cmd_safe(s->notes[i], line, sizeof line));
+	told_cautions_of(&a->book, on, a->reference);
 	return cmd_finish();
 }
 
@@ -143,7 +146,7 @@ int stint_run(const struct cmd_args *args)
 			status = cmd_fail(&e);
 		else
 			status = cmd_has(args, "json") ? print_json(a.model, s)
-				: print_table(a.model, s, name, reference);
+				: print_table(&a, sheet, s, name, reference);
 		stint_free(s);
 	}
 	fitted_close(&a);

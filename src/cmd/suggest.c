@@ -1,6 +1,7 @@
 /* suggest: the exact trade-off frontier. */
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
+#include "cmd/sheet_told.h"
 #include "frontier/frontier.h"
 
 #include <math.h>
@@ -145,6 +146,7 @@ static int print_table(const struct suggestion *s)
 	puts("\nlap time in s, wear and wear at the reference's pace in % per lap, stint in s");
 	for (size_t i = 0; i < f->n_notes; i++)
 		puts(cmd_safe(f->notes[i], line, sizeof line));
+	told_cautions_of(&s->a->book, s->start, s->a->reference);
 	return cmd_finish();
 }
 

@@ -61,10 +61,10 @@ static bool same_flags(const bool *a, const bool *b, size_t n)
 }
 
 /* The ids of what is flagged, for patch_ids(). */
-static bool patch_flags(struct patch *p, const struct car *car, bool pairs, const bool *flags,
-	struct err *err)
+static bool patch_flags(struct patch *p, const struct car *car, const char *key, bool pairs,
+	const bool *flags, struct err *err)
 {
-	static const char *const after_locks[] = {"values", "locks", NULL};
+	static const char *const after_locks[] = {"values", "locks", "held-shares", NULL};
 	size_t n = pairs ? car->n_pairs : car->n_adjustables, count = 0;
 	const char **ids = calloc(n + 1, sizeof *ids);
 	if (!ids)
@@ -72,7 +72,7 @@ static bool patch_flags(struct patch *p, const struct car *car, bool pairs, cons
 	for (size_t i = 0; i < n; i++)
 		if (flags[i])
 			ids[count++] = pairs ? car->pairs[i].id : car->adjustables[i].id;
-	bool ok = patch_ids(p, p->d->root, pairs ? "locks" : "frozen", ids, count, after_locks, err);
+	bool ok = patch_ids(p, p->d->root, key, ids, count, after_locks, err);
 	free(ids);
 	return ok;
 }
@@ -83,10 +83,13 @@ static bool patch_sheet(struct patch *p, const struct car *car, const struct she
 	if (!patch_values(p, car, before, after, err))
 		return false;
 	if (!same_flags(before->locked, after->locked, car->n_pairs)
-		&& !patch_flags(p, car, true, after->locked, err))
+		&& !patch_flags(p, car, "locks", true, after->locked, err))
+		return false;
+	if (!same_flags(before->share_held, after->share_held, car->n_pairs)
+		&& !patch_flags(p, car, "held-shares", true, after->share_held, err))
 		return false;
 	return same_flags(before->frozen, after->frozen, car->n_adjustables)
-		|| patch_flags(p, car, false, after->frozen, err);
+		|| patch_flags(p, car, "frozen", false, after->frozen, err);
 }
 
 static enum save_outcome save_doc(const struct book *b, const struct doc *d, const char *path,

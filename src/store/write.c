@@ -77,6 +77,7 @@ void write_sheet(struct buf *out, const struct car *car, const struct sheet *s)
 	add_member(out, "name", s->name);
 	add_values(out, car, s->values);
 	add_flags(out, "locks", car, true, s->locked);
+	add_flags(out, "held-shares", car, true, s->share_held);
 	add_flags(out, "frozen", car, false, s->frozen);
 	add_member(out, "notes", s->notes);
 }
@@ -102,6 +103,33 @@ void write_channels(struct buf *out, const struct book *b, const bool *has, cons
 	buf_adds(out, "}");
 }
 
+/* {s1: {time: 6.9, wear: {front: 0.05}}}: the segments that have a figure. */
+static void add_segments(struct buf *out, const struct book *b, const struct lap *lap)
+{
+	const char *between = ", segments: {";
+	for (size_t i = 0; i < lap->n_segments && i < b->circuit.n_segments; i++) {
+		const struct lap_segment *s = &lap->segments[i];
+		const bool wear = write_has_any(b, s->has_wear);
+		if (!s->has_time && !wear)
+			continue;
+		buf_adds(out, between);
+		yaml_add_text(out, b->circuit.segments[i].id);
+		buf_adds(out, ": {");
+		if (s->has_time) {
+			buf_adds(out, "time: ");
+			write_number(out, s->time);
+		}
+		if (wear) {
+			buf_adds(out, s->has_time ? ", wear: " : "wear: ");
+			write_channels(out, b, s->has_wear, s->wear);
+		}
+		buf_adds(out, "}");
+		between = ", ";
+	}
+	if (between[2] == '\0')
+		buf_adds(out, "}");
+}
+
 void write_lap(struct buf *out, const struct book *b, const struct lap *lap)
 {
 	buf_adds(out, "{time: ");
@@ -122,6 +150,7 @@ void write_lap(struct buf *out, const struct book *b, const struct lap *lap)
 		buf_adds(out, ", skip: ");
 		yaml_add_text(out, lap->skip);
 	}
+	add_segments(out, b, lap);
 	buf_adds(out, "}");
 }
 
