@@ -153,6 +153,9 @@ tests_test_save_SOURCES = tests/test_save.c
 check_PROGRAMS += tests/test_verify
 tests_test_verify_SOURCES = tests/test_verify.c
 
+check_PROGRAMS += tests/test_save_faults
+tests_test_save_faults_SOURCES = tests/test_save_faults.c
+
 check_PROGRAMS += tests/test_save_shim
 tests_test_save_shim_SOURCES = tests/test_save_shim.c
 tests_test_save_shim_LDFLAGS = $(AM_LDFLAGS) \

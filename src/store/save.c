@@ -94,6 +94,14 @@ static enum save_outcome check_content(const struct job *j)
 	return job_failed(j, "reading the file again", errno);
 }
 
+static enum save_outcome refuse_read_only(const struct job *j, int code)
+{
+	err_failed(j->err, "was not saved: the file is read-only (%s); allow writing to it (chmod u+w) "
+		"or save under a new name", strerror(code));
+	err_at(j->err, j->path, 0, 0);
+	return SAVE_FAILED;
+}
+
 static enum save_outcome check_writable(struct job *j)
 {
 	if (fstatat(j->dir, j->name, &j->old, AT_SYMLINK_NOFOLLOW) != 0)
@@ -102,13 +110,13 @@ static enum save_outcome check_writable(struct job *j)
 		return job_conflict(j, "it is no regular file any more");
 	/* The folder may let us replace a read-only file, the superuser may write to one: the
 	 * owner said no all the same. */
-	if ((j->old.st_mode & 0222) == 0 || faccessat(j->dir, j->name, W_OK, AT_EACCESS) != 0) {
-		err_failed(j->err, "was not saved: the file is read-only; allow writing to it "
-			"(chmod u+w) or save under a new name");
-		err_at(j->err, j->path, 0, 0);
-		return SAVE_FAILED;
-	}
-	return SAVE_DONE;
+	if ((j->old.st_mode & 0222) == 0)
+		return refuse_read_only(j, EACCES);
+	if (AGAIN(faccessat(j->dir, j->name, W_OK, AT_EACCESS)) == 0)
+		return SAVE_DONE;
+	if (errno == EACCES || errno == EPERM || errno == EROFS)
+		return refuse_read_only(j, errno);
+	return job_failed(j, "looking at the file's permissions", errno);
 }
 
 bool write_all(int fd, const char *bytes, size_t size)
@@ -256,25 +264,42 @@ static enum save_outcome put_new(const struct job *j, const char *temp, const st
 	return stands(j) ? finish(j, st) : job_failed(j, "renaming", code);
 }
 
-/* Another program wrote between the check and the exchange: its text goes back in place. */
-static enum save_outcome swap_back(const struct job *j, const char *temp)
+/* Is `temp` the file that we wrote? By its bytes, or where they cannot be read by its looks. */
+static bool is_ours(const struct job *j, const char *temp, const struct stat *st)
+{
+	struct stamp out;
+	struct stat now;
+
+	if (peek(j->dir, temp, &out))
+		return out.size == j->size && out.hash == j->hash;
+	return fstatat(j->dir, temp, &now, AT_SYMLINK_NOFOLLOW) == 0 && now.st_ino == st->st_ino &&
+		now.st_size == st->st_size && now.st_mtim.tv_sec == st->st_mtim.tv_sec &&
+		now.st_mtim.tv_nsec == st->st_mtim.tv_nsec;
+}
+
+/*
+ * Another program wrote between the check and the exchange (code 0), or what came out could not
+ * be read: it goes back in place.
+ */
+static enum save_outcome swap_back(const struct job *j, const char *temp, const struct stat *st,
+	int code)
 {
 	char kept[TEMP_NAME];
-	struct stamp out;
 
 	if (AGAIN(renameat2(j->dir, temp, j->dir, j->name, RENAME_EXCHANGE)) != 0) {
 		temp_keep(j, j->dir, temp, kept);
-		err_failed(j->err, "was changed by another program during the save; its text is "
-			"kept in %s", kept);
+		err_failed(j->err, "may have been changed by another program during the save (%s); "
+			"the text before it is kept in %s", strerror(code ? code : errno), kept);
 		err_at(j->err, j->path, 0, 0);
 		return SAVE_CONFLICT;
 	}
 	/* And had someone changed ours in that moment, that text is kept as well. */
-	if (peek(j->dir, temp, &out) && out.size == j->size && out.hash == j->hash)
+	if (is_ours(j, temp, st))
 		unlinkat(j->dir, temp, 0);
 	else
 		temp_keep(j, j->dir, temp, kept);
-	return job_conflict(j, "another program changed it during the save");
+	return code ? job_failed(j, "reading the old text once more", code)
+		    : job_conflict(j, "another program changed it during the save");
 }
 
 static enum save_outcome put_plain(const struct job *j, const char *temp, const struct stat *st)
@@ -313,8 +338,10 @@ static enum save_outcome put_exchange(const struct job *j, const char *temp, con
 		return code == ENOENT ? job_conflict(j, "it was deleted since it was read")
 				      : job_failed(j, "exchanging old and new", code);
 	}
-	if (!peek(j->dir, swap, &out) || !stamp_same_bytes(&out, j->stamp))
-		return swap_back(j, swap);
+	if (!peek(j->dir, swap, &out))
+		return swap_back(j, swap, st, errno == EFBIG ? 0 : errno);
+	if (!stamp_same_bytes(&out, j->stamp))
+		return swap_back(j, swap, st, 0);
 	unlinkat(j->dir, swap, 0);
 	return finish(j, st);
 }
