@@ -4,6 +4,7 @@
  * takes its figures from model_delta() of whole sheets; which moves are allowed is worked
  * out here from the rules of the design once more.
  */
+#include "balance/balance.h"
 #include "frontier/frontier.h"
 #include "support/invent.h"
 #include "support/random.h"
@@ -96,6 +97,50 @@ static size_t members(const struct car *car, const struct group *g, int *out)
 	return 2;
 }
 
+/* The step of `other` nearest to the start sheet's share, by trying all of them and one more on
+ * either side, where the limit is in the way. */
+static fix nearest(const struct yard *y, int a, fix v, int other)
+{
+	const struct adjustable *k = &y->b->car.adjustables[other];
+	const double want = balance_of(&y->b->car, y->start->values).transfer_front_share.v;
+	const fix from = y->start->values[other];
+	fix at[16], best = k->min - k->step;
+	double least = INFINITY;
+	memcpy(at, y->start->values, y->b->car.n_adjustables * sizeof *at);
+	at[a] = v;
+	for (fix u = k->min - k->step; u <= k->max + k->step; u += k->step) {
+		at[other] = u;
+		double off = fabs(balance_of(&y->b->car, at).transfer_front_share.v - want);
+		if (off < least - 1e-12 || (off < least + 1e-12 && llabs(u - from) < llabs(best - from))) {
+			best = u;
+			least = off;
+		}
+	}
+	return best;
+}
+
+static bool on_held_line(const struct yard *y, const struct pair *p, const fix *v)
+{
+	const fix *s = y->start->values;
+	return (v[p->front] != s[p->front] && nearest(y, p->front, v[p->front], p->rear) == v[p->rear]) ||
+		(v[p->rear] != s[p->rear] && nearest(y, p->rear, v[p->rear], p->front) == v[p->front]);
+}
+
+static bool inside(struct opt_num share, struct opt_num want, double band)
+{
+	return fabs(share.v - want.v) <= band / 100 + 1e-12;
+}
+
+static bool shares_kept(const struct yard *y, const fix *v)
+{
+	struct balance now = balance_of(&y->b->car, v);
+	struct balance ref = balance_of(&y->b->car, y->reference->values);
+	return (!y->o.has_hold_share ||
+		inside(now.transfer_front_share, ref.transfer_front_share, y->o.hold_share)) &&
+		(!y->o.has_hold_aero ||
+		inside(now.aero_front_share, ref.aero_front_share, y->o.hold_aero));
+}
+
 /* May this group be so? Counts a change and its minutes when it is not as at the start. */
 static bool group_allowed(const struct yard *y, size_t group, const fix *v, size_t *changes,
 	double *minutes)
@@ -124,6 +169,11 @@ static bool group_allowed(const struct yard *y, size_t group, const fix *v, size
 		if (v[p->front] - v[p->rear] != held(y->start, p))
 			return false;
 	}
+	if (g->pair >= 0 && y->start->share_held[g->pair]) {
+		const struct pair *p = &car->pairs[g->pair];
+		if (y->start->frozen[p->front] || y->start->frozen[p->rear] || !on_held_line(y, p, v))
+			return false;
+	}
 	return (y->o.beyond || driven(y, g, v)) && told(y, group, v);
 }
 
@@ -149,6 +199,8 @@ static void try_sheet(struct yard *y, const fix *v)
 			return;
 	if ((y->o.has_max_changes && t.changes > y->o.max_changes) ||
 		(y->o.has_max_minutes && minutes > y->o.max_minutes + 1e-9))
+		return;
+	if (!shares_kept(y, v))
 		return;
 	t.time = model_delta(y->m, RESPONSE_TIME, v, y->reference->values).value;
 	t.wear = objective(y, v);
@@ -232,8 +284,47 @@ static void check_points(const struct yard *y, const struct frontier *f, unsigne
 	}
 }
 
+/*
+ * A chassis for a random book: bars of -12 to 12 beside firm springs, wings on top of
+ * fixed downforce, on the first pair or on any adjustables, so that groups bear on one share, on both,
+ * or on none; sheets may hold the share with the pair.
+ */
+static void random_chassis(struct book *b, struct random *r)
+{
+	struct car *car = &b->car;
+	struct chassis *c = &car->chassis;
+	struct chassis_axle *axle[2] = {&c->front, &c->rear};
+	const struct pair *p = &car->pairs[0];
+	const bool paired = random_below(r, 2) == 0;
+	car->has_chassis = true;
+	c->mass = c->cg_height = c->front_weight = (struct opt_num){true, 0.44};
+	for (int i = 0; i < 2; i++) {
+		const int any = (int)random_below(r, (unsigned)car->n_adjustables);
+		const int wing = (int)random_below(r, (unsigned)car->n_adjustables);
+		*axle[i] = (struct chassis_axle){.track = {true, 1.5 - 0.1 * i},
+			.roll_centre = {true, 0.02}, .spring = {PART_NUMBER, 60 + 10 * i, 0},
+			.motion_ratio = {true, 0.9}, .bar_ratio = {true, 1 - 0.2 * i},
+			.bar = {PART_ADJUSTABLE, 0, !paired ? any : i ? p->rear : p->front},
+			.wing = {PART_ADJUSTABLE, 0, wing}, .aero_base = {true, 1},
+			.aero_slope = {true, 0.02}};
+	}
+	for (size_t k = 0; k < b->n_sheets && paired; k++) {
+		b->sheets[k].share_held[0] = random_below(r, 2) == 0;
+		if (b->sheets[k].share_held[0])
+			b->sheets[k].locked[0] = false;
+	}
+}
+
+static void random_bands(struct frontier_options *o, struct random *r)
+{
+	o->has_hold_share = random_below(r, 3) > 0;
+	o->hold_share = 4 * random_uniform(r);
+	o->has_hold_aero = random_below(r, 2) == 0;
+	o->hold_aero = 4 * random_uniform(r);
+}
+
 /* Returns true when the start sheet could be told against the reference. */
-static bool check_book(unsigned seed, size_t *points)
+static bool check_book(unsigned seed, bool chassis, size_t *points)
 {
 	struct random r = random_seeded(seed);
 	struct book b;
@@ -241,10 +332,14 @@ static bool check_book(unsigned seed, size_t *points)
 	struct yard y = {.b = &b};
 	fix v[16];
 	random_book(&b, &r);
+	if (chassis)
+		random_chassis(&b, &r);
 	struct model *m = model_new(&b, &err);
 	ck_assert_msg(m != NULL, "%s", err.text);
 	y.m = m;
 	random_options(&y, &r);
+	if (chassis)
+		random_bands(&y.o, &r);
 	struct frontier *f = frontier_new(m, y.start, y.reference, &y.o, &err);
 	bool known = f != NULL;
 	if (known) {
@@ -269,10 +364,22 @@ START_TEST(equals_every_sheet_tried)
 	unsigned books = test_quick() ? 40 : 240, known = 0;
 	size_t points = 0;
 	for (unsigned seed = (unsigned)_i * books; seed < (unsigned)(_i + 1) * books; seed++)
-		known += check_book(seed, &points);
+		known += check_book(seed, false, &points);
 	ck_assert_uint_ge(known, books * 9 / 10);
 	/* Fronts of more than the start alone, or nothing was shown. */
 	ck_assert_uint_ge(points, known * 3);
+}
+END_TEST
+
+/* The same with bands on the shares of load transfer and downforce, and held pairs. */
+START_TEST(shares_are_held_exactly)
+{
+	unsigned books = test_quick() ? 40 : 240, known = 0;
+	size_t points = 0;
+	for (unsigned seed = 5000 + (unsigned)_i * books; seed < 5000 + (unsigned)(_i + 1) * books; seed++)
+		known += check_book(seed, true, &points);
+	ck_assert_uint_ge(known, books * 9 / 10);
+	ck_assert_uint_ge(points, known * 2);
 }
 END_TEST
 
@@ -284,6 +391,21 @@ static void fit_random(unsigned seed, struct book *b, struct model **m)
 	*m = model_new(b, &err);
 	ck_assert_msg(*m != NULL, "%s", err.text);
 }
+
+START_TEST(a_share_that_cannot_be_told_is_not_held)
+{
+	struct book b;
+	struct model *m;
+	struct err err = {0};
+	struct frontier_options o = {.has_hold_share = true, .hold_share = 1};
+	fit_random(3, &b, &m);
+	ck_assert(save_parse(m, NULL, &o.save, &err));
+	ck_assert_ptr_null(frontier_new(m, &b.sheets[0], &b.sheets[0], &o, &err));
+	ck_assert_msg(strstr(err.text, "the load-transfer share cannot be told"), "%s", err.text);
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
 
 START_TEST(thinning_keeps_both_ends)
 {
@@ -356,6 +478,8 @@ Suite *suite(void)
 	TCase *t = tcase_create("books");
 	tcase_set_timeout(t, 300);
 	tcase_add_loop_test(t, equals_every_sheet_tried, 0, 2);
+	tcase_add_loop_test(t, shares_are_held_exactly, 0, 2);
+	tcase_add_test(t, a_share_that_cannot_be_told_is_not_held);
 	tcase_add_test(t, thinning_keeps_both_ends);
 	tcase_add_test(t, what_to_save);
 	suite_add_tcase(s, t);

@@ -1,6 +1,6 @@
 #include "book/edit.h"
 
-#include "balance/balance.h"
+#include "balance/hold.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -223,41 +223,6 @@ static int held_partner(const struct edit *e, int a)
 	return pair >= 0 && e->sheet.share_held[pair] ? car_partner(e->car, a) : -1;
 }
 
-/* How far the share lies off the anchor with `other` at v; values is scratch. */
-static double off_anchor(const struct edit *e, fix *values, int other, fix v, double anchor)
-{
-	values[other] = v;
-	return balance_share(e->car, values).v - anchor;
-}
-
-/*
- * The step of `other` that brings the share nearest to the anchor, values[] holding all other
- * values; one step beyond each limit is looked at too, and tells that the limit is in the way.
- * The share rises or falls all along with one end's stiffness, so halving finds the place.
- */
-static fix nearest_step(const struct edit *e, fix *values, int other, double anchor)
-{
-	const struct adjustable *ad = &e->car->adjustables[other];
-	fix lo = -1, hi = (ad->max - ad->min) / ad->step + 1, now = values[other];
-	const double at_lo = off_anchor(e, values, other, ad->min, anchor);
-	const bool rising = off_anchor(e, values, other, ad->max, anchor) > at_lo;
-	while (hi - lo > 1) {
-		fix mid = lo + (hi - lo) / 2;
-		double off = off_anchor(e, values, other, ad->min + mid * ad->step, anchor);
-		if (rising ? off > 0 : off < 0)
-			hi = mid;
-		else
-			lo = mid;
-	}
-	fix a = ad->min + lo * ad->step, b = ad->min + hi * ad->step;
-	double da = fabs(off_anchor(e, values, other, a, anchor));
-	double db = fabs(off_anchor(e, values, other, b, anchor));
-	values[other] = now;
-	if (fabs(da - db) < 1e-12) /* alike: the one nearer to where it stands */
-		return llabs(a - now) <= llabs(b - now) ? a : b;
-	return da < db ? a : b;
-}
-
 static bool refuse_held(const struct edit *e, int other, fix v, struct err *err)
 {
 	const struct adjustable *ad = &e->car->adjustables[other];
@@ -280,7 +245,7 @@ static bool set_held(struct edit *e, int a, fix value, struct edit_change *c, st
 		return err_memory(err);
 	memcpy(values, e->sheet.values, e->sheet.n_values * sizeof *values);
 	values[a] = value;
-	const fix to = nearest_step(e, values, other, e->anchor[pair]);
+	const fix to = balance_hold_step(e->car, values, other, e->anchor[pair]);
 	free(values);
 	if (to < ad->min || to > ad->max)
 		return refuse_held(e, other, to, err);

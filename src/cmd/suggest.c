@@ -1,4 +1,5 @@
 /* suggest: the exact trade-off frontier. */
+#include "balance/balance.h"
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
 #include "cmd/sheet_told.h"
@@ -13,6 +14,10 @@ const struct cmd_option suggest_options[] = {
 	{"max-changes", 0, "K", false, "at most K changes; a pair counts once"},
 	{"minutes", 0, "M", false, "at most M minutes of garage time"},
 	{"beyond", 0, NULL, false, "leave the range that was driven"},
+	{"hold-share", 0, "X", false, "keep the load-transfer front share within X percentage points of "
+		"the reference's"},
+	{"hold-aero", 0, "Y", false, "keep the aero front share within Y percentage points of the "
+		"reference's"},
 	{"points", 0, "N", false, "thin to N points, both ends kept; the table shows 20 without"},
 	CMD_OPTION_JSON, CMD_OPTION_END};
 
@@ -32,10 +37,14 @@ static bool read_options(const struct cmd_args *args, struct suggestion *s, int 
 	err_clear(&e);
 	s->o = (struct frontier_options){.beyond = cmd_has(args, "beyond"),
 		.has_max_changes = cmd_value(args, "max-changes") != NULL,
-		.has_max_minutes = cmd_value(args, "minutes") != NULL};
+		.has_max_minutes = cmd_value(args, "minutes") != NULL,
+		.has_hold_share = cmd_value(args, "hold-share") != NULL,
+		.has_hold_aero = cmd_value(args, "hold-aero") != NULL};
 	*status = CMD_USAGE;
 	if (!cmd_whole(args, "max-changes", 0, 1000, &changes) ||
 		!cmd_number(args, "minutes", 0, 1e6, &s->o.max_minutes) ||
+		!cmd_number(args, "hold-share", 0, 100, &s->o.hold_share) ||
+		!cmd_number(args, "hold-aero", 0, 100, &s->o.hold_aero) ||
 		!cmd_whole(args, "points", 2, POINTS_MAX, &points))
 		return false;
 	s->o.max_changes = (size_t)changes;
@@ -46,19 +55,27 @@ static bool read_options(const struct cmd_args *args, struct suggestion *s, int 
 	return false;
 }
 
+static json_t *share_json(struct opt_num v)
+{
+	return cmd_json_number(v.has ? v.v : NAN);
+}
+
 static json_t *point_json(const struct car *car, const struct frontier_point *p)
 {
 	json_t *values = json_object();
 	for (size_t i = 0; i < car->n_adjustables; i++)
 		json_object_set_new(values, car->adjustables[i].id,
 			json_real(fix_to_double(p->values[i])));
-	return json_pack("{s:o, s:I, s:o, s:o, s:o, s:o, s:o}", "values", values,
+	const struct balance b = balance_of(car, p->values);
+	return json_pack("{s:o, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "values", values,
 		"changes", (json_int_t)p->changes,
 		"minutes", cmd_json_number(p->minutes),
 		"time-delta", cmd_json_number(p->time_delta),
 		"wear-delta", cmd_json_number(p->has_wear ? p->wear_delta : NAN),
 		"like-for-like-delta", cmd_json_number(p->has_like ? p->like_delta : NAN),
-		"stint-delta", cmd_json_number(p->has_stint ? p->stint_delta : NAN));
+		"stint-delta", cmd_json_number(p->has_stint ? p->stint_delta : NAN),
+		"load-transfer-front-share", share_json(b.transfer_front_share),
+		"aero-front-share", share_json(b.aero_front_share));
 }
 
 /* Point by point: a front may be long, and the whole document need not be in memory. */
@@ -125,6 +142,11 @@ static int print_table(const struct suggestion *s)
 	if (s->start != s->a->reference)
 		printf("from %s: its locks hold, its frozen values stay\n",
 			fitted_sheet_name(s->start, start, sizeof start));
+	if (s->o.has_hold_share)
+		printf("load-transfer share within %g points of %s's\n", s->o.hold_share,
+			s->a->reference->id);
+	if (s->o.has_hold_aero)
+		printf("aero share within %g points of %s's\n", s->o.hold_aero, s->a->reference->id);
 	printf("%zu of %.0f combinations; none beats them in both", f->n_found, f->candidates);
 	printf(f->n < f->n_found ? "; %zu shown\n\n" : "\n\n", f->n);
 	if (f->n == 0)

@@ -1,4 +1,5 @@
 #include "frontier/frontier.h"
+#include "frontier/joint.h"
 #include "frontier/moves.h"
 #include "stint/stint.h"
 
@@ -18,7 +19,9 @@ struct work {
 	struct effects **effects;   /* owned [n_groups][n], filled where a point uses the move */
 	bool **have;                /* owned [n_groups][n] */
 	struct effects base;        /* the start sheet against the reference */
+	struct joints joints;       /* owned */
 	struct front_result front;  /* owned */
+	unsigned *choice;           /* owned [n_groups]: one point's levels */
 	fix *scratch;               /* owned: the start sheet's values */
 	struct stint_quick stint;
 	struct frontier *f;
@@ -114,18 +117,23 @@ static bool make_moves(struct work *w, struct err *err)
 
 static bool make_front(struct work *w, struct err *err)
 {
-	struct front_group *groups = calloc(w->n_groups + 1, sizeof *groups);
-	if (!groups)
+	if (!joints_make(&w->joints, w->m, w->start, w->reference, w->moves, w->n_groups, w->o, err))
+		return false;
+	struct front_group *groups = calloc(w->joints.n + 1, sizeof *groups);
+	w->choice = calloc(w->n_groups + 1, sizeof *w->choice);
+	if (!groups || !w->choice) {
+		free(groups);
 		return err_memory(err);
-	for (size_t g = 0; g < w->n_groups; g++)
-		groups[g] = (struct front_group){w->moves[g].n, w->moves[g].levels};
+	}
+	for (size_t i = 0; i < w->joints.n; i++)
+		groups[i] = (struct front_group){w->joints.v[i].n, w->joints.v[i].levels};
 	const struct front_bounds b = {
 		.has_changes = w->o->has_max_changes,
 		.has_minutes = w->o->has_max_minutes,
 		.changes = (unsigned)(w->o->max_changes < 100000 ? w->o->max_changes : 100000),
 		.minutes = fix_from_double(fmin(w->o->max_minutes, 1e8)),
 	};
-	bool ok = front_sum(groups, w->n_groups, &b, &w->front, err);
+	bool ok = front_sum(groups, w->joints.n, &b, &w->front, err);
 	free(groups);
 	return ok;
 }
@@ -195,7 +203,8 @@ static bool add_up(struct work *w, const unsigned *choice, struct effects *e, fi
 static bool make_point(struct work *w, size_t i, struct frontier_point *p, fix *values)
 {
 	struct effects e;
-	if (!add_up(w, w->front.choice + i * w->n_groups, &e, values))
+	joints_expand(&w->joints, w->front.choice + i * w->joints.n, w->choice);
+	if (!add_up(w, w->choice, &e, values))
 		return false;
 	p->values = values;
 	p->changes = w->front.totals[i].changes;
@@ -275,6 +284,9 @@ static void say_left_out(const struct work *w)
 		else
 			note(w->f, "%s: stays, no other value inside its limits", label);
 	}
+	if (w->f->n == 0 && (w->o->has_hold_share || w->o->has_hold_aero))
+		note(w->f, "no allowed combination keeps the shares within their bands around %s's; "
+			"widen them", w->reference->id);
 	for (size_t a = 0; w->o->has_max_minutes && a < car->n_adjustables; a++)
 		if (!car->adjustables[a].has_minutes)
 			note(w->f, "%s: no minutes in the car profile, counted as 0",
@@ -295,6 +307,8 @@ static void work_free(struct work *w)
 	free(w->effects);
 	free(w->have);
 	free(w->scratch);
+	free(w->choice);
+	joints_free(&w->joints);
 	front_free(&w->front);
 }
 

@@ -6,7 +6,9 @@
  * least common multiple of its steps), its frozen adjustables stay. A group's move
  * counts when it stays inside limits, soft limits and the driven range (unless
  * `beyond`), and when its effect on both objectives can be told by itself. Staying
- * put always counts. Deltas are told against the reference, changes and minutes
+ * put always counts. A pair that holds the load-transfer share moves one end by its steps and
+ * the other to the step that keeps the share nearest to the start sheet's, all else as on
+ * that sheet. Deltas are told against the reference, changes and minutes
  * from the start sheet. Method and tie rules: doc/frontier.md.
  */
 #ifndef FRONTIER_FRONTIER_H
@@ -37,6 +39,9 @@ struct frontier_options {
 	size_t max_changes;
 	double max_minutes;
 	bool beyond;   /* leave the driven range */
+	/* Bands around the reference's load-transfer and aero share, percentage points. */
+	bool has_hold_share, has_hold_aero;
+	double hold_share, hold_aero;
 	size_t points; /* thin to this many, both ends kept; 0: all */
 };
 

@@ -2,6 +2,8 @@
 libtreadlight_a_SOURCES += \
 	src/frontier/frontier.c \
 	src/frontier/frontier.h \
+	src/frontier/joint.c \
+	src/frontier/joint.h \
 	src/frontier/moves.c \
 	src/frontier/moves.h \
 	src/frontier/save.c \

@@ -1,5 +1,7 @@
 #include "frontier/moves.h"
 
+#include "balance/hold.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -209,6 +211,44 @@ static bool walk_locked(struct walk *w, struct err *err)
 	return true;
 }
 
+/* Where the other end goes when member i is set to v; false where a limit is in the way. */
+static bool held_other(struct walk *w, size_t i, fix v, double anchor, fix *other)
+{
+	const struct car *car = &w->m->book->car;
+	const int a = w->mv->member[i], b = w->mv->member[1 - i];
+	memcpy(w->values, w->start->values, car->n_adjustables * sizeof *w->values);
+	w->values[a] = v;
+	*other = balance_hold_step(car, w->values, b, anchor);
+	return *other >= car->adjustables[b].min && *other <= car->adjustables[b].max;
+}
+
+/* Every step of either end with the other following; what both ways give is tried once. */
+static bool walk_held(struct walk *w, struct err *err)
+{
+	const struct car *car = &w->m->book->car;
+	const double anchor = balance_share(car, w->start->values).v;
+	if (car_levels(&car->adjustables[w->mv->member[0]]) > TRIES_MAX ||
+		car_levels(&car->adjustables[w->mv->member[1]]) > TRIES_MAX)
+		return err_failed(err, "%s has too many steps for the frontier",
+			car->adjustables[w->mv->member[0]].label);
+	for (size_t i = 0; i < 2; i++) {
+		const struct adjustable *k = &car->adjustables[w->mv->member[i]];
+		const fix at = w->start->values[w->mv->member[i]];
+		const fix stay = w->start->values[w->mv->member[1 - i]];
+		for (fix v = k->min; v <= k->max; v += k->step) {
+			fix other, back;
+			if (v == at || !held_other(w, i, v, anchor, &other))
+				continue;
+			/* The first end comes to this place by itself? */
+			if (i == 1 && other != stay && held_other(w, 0, other, anchor, &back) && back == v)
+				continue;
+			if (!try_values(w, i == 0 ? v : other, i == 0 ? other : v))
+				return err_memory(err);
+		}
+	}
+	return true;
+}
+
 static bool walk_free(struct walk *w, struct err *err)
 {
 	const struct car *car = &w->m->book->car;
@@ -270,16 +310,17 @@ bool moves_make(struct moves *out, const struct model *m, const struct sheet *st
 	}
 	struct walk w = {.m = m, .start = start, .o = o, .mv = out};
 	bool locked = g->pair >= 0 && start->locked[g->pair];
+	bool held = g->pair >= 0 && start->share_held[g->pair];
 	bool frozen = start->frozen[out->member[0]];
 	bool other = out->member[1] >= 0 && start->frozen[out->member[1]];
-	out->out.frozen = locked ? frozen || other : frozen && (out->member[1] < 0 || other);
+	out->out.frozen = locked || held ? frozen || other : frozen && (out->member[1] < 0 || other);
 	fix v[2] = {start->values[out->member[0]],
 		out->member[1] >= 0 ? start->values[out->member[1]] : 0};
 	bool ok = walk_ready(&w) && moves_add(out, &(struct front_level){0}, v);
 	if (!ok)
 		err_memory(err);
 	else if (!out->out.frozen)
-		ok = locked ? walk_locked(&w, err) : walk_free(&w, err);
+		ok = locked ? walk_locked(&w, err) : held ? walk_held(&w, err) : walk_free(&w, err);
 	free(w.values);
 	free(w.x);
 	free(w.x0);
