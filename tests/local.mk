@@ -1,12 +1,15 @@
 # One stanza for each test program; a suite file defines only `Suite *suite(void)`.
 # Tests find their data under $TREADLIGHT_SRCDIR/tests/data and the program at $TREADLIGHT_BIN.
+# Time-outs are wide, for busy machines and sanitizers; CK_DEFAULT_TIMEOUT in the environment sets another.
 # What a test writes goes into the folder it runs in (the build folder) or a temporary one.
 
 LDADD = tests/support/libtest.a libtreadlight.a $(CORE_LIBS) $(CHECK_LIBS)
 
 AM_TESTS_ENVIRONMENT = \
 	TREADLIGHT_SRCDIR='$(abs_srcdir)'; export TREADLIGHT_SRCDIR; \
-	TREADLIGHT_BIN='$(abs_builddir)/treadlight$(EXEEXT)'; export TREADLIGHT_BIN;
+	TREADLIGHT_BIN='$(abs_builddir)/treadlight$(EXEEXT)'; export TREADLIGHT_BIN; \
+	: $${CK_DEFAULT_TIMEOUT=60} $${CK_TIMEOUT_MULTIPLIER=3}; \
+	export CK_DEFAULT_TIMEOUT CK_TIMEOUT_MULTIPLIER;
 
 # The driver is automake's own, and then shows Check's closing line of each suite.
 LOG_DRIVER = $(SHELL) $(top_srcdir)/tests/support/driver.sh $(top_srcdir)/build-aux/test-driver

@@ -249,7 +249,7 @@ static void load_corpus(void)
 		if (len > 5 && strcmp(list[i]->d_name + len - 5, ".yaml") == 0) {
 			char path[4096];
 			snprintf(path, sizeof path, "%s/%s", folder, list[i]->d_name);
-			snprintf(files[n_files].name, sizeof files->name, "%s", list[i]->d_name);
+			snprintf(files[n_files].name, sizeof files->name, "%.63s", list[i]->d_name);
 			files[n_files].bytes = test_slurp(path, &files[n_files].size);
 			n_files++;
 		}
