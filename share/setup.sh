@@ -39,6 +39,7 @@ needs_of()
 	if test "$1" = test; then
 		cat <<-'END'
 			pkg-config --exists check|check|Check
+			command -v strace|strace|strace
 			have_pyte|python3-pyte|Python 3 with pyte
 		END
 	fi

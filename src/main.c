@@ -5,6 +5,7 @@
 
 #include <gsl/gsl_errno.h>
 #include <locale.h>
+#include <signal.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -52,6 +53,7 @@ int main(int argc, char **argv)
 	setlocale(LC_ALL, "");
 	setlocale(LC_NUMERIC, "C");
 	gsl_set_error_handler_off();
+	signal(SIGXFSZ, SIG_IGN); /* a limit on the size of files is an error of a save, not an end */
 	if (argc > 1 && strcmp(argv[1], "--help") == 0) {
 		cmd_print_usage(stdout);
 		return CMD_OK;

@@ -156,6 +156,17 @@ tests_test_save_SOURCES = tests/test_save.c
 check_PROGRAMS += tests/test_verify
 tests_test_verify_SOURCES = tests/test_verify.c
 
+check_PROGRAMS += tests/test_memory
+tests_test_memory_SOURCES = tests/test_memory.c
+if SANITIZERS
+tests_test_memory_LDFLAGS = $(AM_LDFLAGS) \
+	-Wl,--wrap=malloc \
+	-Wl,--wrap=calloc \
+	-Wl,--wrap=realloc \
+	-Wl,--wrap=free \
+	-Wl,--wrap=strdup
+endif
+
 check_PROGRAMS += tests/test_save_faults
 tests_test_save_faults_SOURCES = tests/test_save_faults.c
 

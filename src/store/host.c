@@ -19,8 +19,16 @@ void host_name(char *buf, size_t size)
 
 void user_name(char *buf, size_t size)
 {
-	const struct passwd *pw = getpwuid(geteuid());
+	const char *name = getenv("LOGNAME");
+	const struct passwd *pw;
 
+	if (!name || !name[0])
+		name = getenv("USER");
+	if (name && name[0]) {
+		snprintf(buf, size, "%s", name);
+		return;
+	}
+	pw = getpwuid(geteuid());
 	if (pw && pw->pw_name && pw->pw_name[0])
 		snprintf(buf, size, "%s", pw->pw_name);
 	else

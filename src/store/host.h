@@ -8,7 +8,7 @@
 
 /* The host's name; "localhost" if it has none. */
 void host_name(char *buf, size_t size);
-/* The user's login name; "user-UID" if it has none. */
+/* The user's login name, from the environment or else the system; "user-UID" if there is none. */
 void user_name(char *buf, size_t size);
 /* When the machine was started, seconds since 1970; 0 if the system does not say. */
 int64_t boot_time(void);

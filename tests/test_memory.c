@@ -1,0 +1,389 @@
+/*
+ * Memory that runs out: the k-th allocation of load, edit, journal, save and fit fails, once or from
+ * then on, for k rising until everything goes through (as in SQLite's testing.html, 3.1). Nothing
+ * crashes, nothing leaks, the file is the old one or the new one, and an error is told.
+ *
+ * Allocations are failed for the whole process, libyaml's and GSL's too; in a build with
+ * sanitizers only our own (the linker's --wrap), because there malloc() is theirs.
+ */
+#include "book/edit.h"
+#include "model/model.h"
+#include "store/journal.h"
+#include "store/store.h"
+#include "support/savetool.h"
+#include "support/support.h"
+
+#include <errno.h>
+#include <gsl/gsl_errno.h>
+#include <link.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+static struct {
+	bool armed, lasting;
+	long at;    /* fails when this many were made since arming */
+	long made;  /* since arming */
+	long failed;
+	long live; /* not freed yet */
+} mem;
+
+static bool fails(void)
+{
+	if (!mem.armed)
+		return false;
+	mem.made++;
+	if (mem.made == mem.at || (mem.lasting && mem.made > mem.at)) {
+		mem.failed++;
+		errno = ENOMEM;
+		return true;
+	}
+	return false;
+}
+
+/*
+ * GSL 2.7 loses the head of a vector or matrix when the memory for its elements is missing
+ * (gsl_matrix_alloc() returns without freeing it): allocations that it makes for itself are failed
+ * like all others, but not counted as living.
+ */
+static struct {
+	uintptr_t from, to;
+} gsl;
+
+static int find_gsl(struct dl_phdr_info *info, size_t size, void *data)
+{
+	(void)size;
+	(void)data;
+	if (!strstr(info->dlpi_name, "libgsl.so"))
+		return 0;
+	for (int i = 0; i < info->dlpi_phnum; i++) {
+		const ElfW(Phdr) *h = &info->dlpi_phdr[i];
+		if (h->p_type == PT_LOAD && (h->p_flags & PF_X)) {
+			gsl.from = (uintptr_t)(info->dlpi_addr + h->p_vaddr);
+			gsl.to = gsl.from + h->p_memsz;
+		}
+	}
+	return 1;
+}
+
+/* What GSL allocated and has not freed; found again by address, for its frees may be ours. */
+static void *gsl_blocks[4096];
+static size_t n_gsl_blocks;
+
+static void count(void *p, const void *caller)
+{
+	if (!p)
+		return;
+	if ((uintptr_t)caller < gsl.from || (uintptr_t)caller >= gsl.to)
+		mem.live++;
+	else if (n_gsl_blocks < sizeof gsl_blocks / sizeof *gsl_blocks)
+		gsl_blocks[n_gsl_blocks++] = p;
+	else
+		abort(); /* the table is too small */
+}
+
+static void uncount(void *p)
+{
+	if (!p)
+		return;
+	for (size_t i = n_gsl_blocks; i-- > 0;) {
+		if (gsl_blocks[i] == p) {
+			gsl_blocks[i] = gsl_blocks[--n_gsl_blocks];
+			return;
+		}
+	}
+	mem.live--;
+}
+#define CALLER __builtin_return_address(0)
+
+#ifdef TL_SANITIZED
+#define OURS(name) __wrap_##name
+#define REAL(name) __real_##name
+#else
+#define OURS(name) name
+#define REAL(name) __libc_##name
+#endif
+void *REAL(malloc)(size_t n);
+void *REAL(calloc)(size_t n, size_t size);
+void *REAL(realloc)(void *old, size_t n);
+void REAL(free)(void *p);
+void *OURS(malloc)(size_t n);
+void *OURS(calloc)(size_t n, size_t size);
+void *OURS(realloc)(void *old, size_t n);
+void OURS(free)(void *p);
+
+void *OURS(malloc)(size_t n)
+{
+	void *p = fails() ? NULL : REAL(malloc)(n);
+
+	count(p, CALLER);
+	return p;
+}
+
+void *OURS(calloc)(size_t n, size_t size)
+{
+	void *p = fails() ? NULL : REAL(calloc)(n, size);
+
+	count(p, CALLER);
+	return p;
+}
+
+void *OURS(realloc)(void *old, size_t n)
+{
+	void *p = fails() ? NULL : REAL(realloc)(old, n);
+
+	if (!old)
+		count(p, CALLER);
+	return p;
+}
+
+void OURS(free)(void *p)
+{
+	uncount(p);
+	REAL(free)(p);
+}
+
+#ifdef TL_SANITIZED
+char *__real_strdup(const char *text);
+char *__wrap_strdup(const char *text);
+char *__wrap_strdup(const char *text)
+{
+	return fails() ? NULL : __real_strdup(text);
+}
+#endif
+
+static char *folder, sheet[4096], *old_text, *new_text;
+static size_t old_size, new_size;
+
+static void put(const char *name, const char *text)
+{
+	char path[4200], *slash;
+
+	snprintf(path, sizeof path, "%s/%s", folder, name);
+	for (slash = path + strlen(folder) + 1; (slash = strchr(slash, '/')); slash++) {
+		*slash = '\0';
+		mkdir(path, 0755);
+		*slash = '/';
+	}
+	test_write(path, text, strlen(text));
+}
+
+static void put_runs(void)
+{
+	for (int i = 0; i < 8; i++) {
+		char name[32], text[700];
+		snprintf(name, sizeof name, "runs/r%02d.yaml", i);
+		snprintf(text, sizeof text,
+			"kind: run\nversion: 1\ndate: 2026-03-14T1%d:20\nsheet: base\ndriver: %s\n"
+			"values: {front-wing: %d, rear-wing: %d, bias: %d}\n"
+			"fuel: %d\nfuel-per-lap: 1.9\ntyre-age: %d\nlaps:\n"
+			"  - {time: 91.%d, wear: {front: 2.4%d, rear: 2.6%d}, effort: %d}\n"
+			"  - {time: \"1:31.%d43\", wear: {front: 2.5%d, rear: 2.7%d}, effort: %d}\n"
+			"  - {time: 92, skip: traffic}\n",
+			i, i % 2 ? "a" : "b", 8 + i % 3, 14 - i % 2, 54 + (i / 2) % 3, 20 + i, i, i + 1, i,
+			7 - i, 97 + i % 3, i + 2, 8 - i, i, 98 + i % 2);
+		put(name, text);
+	}
+}
+
+static void setup(void)
+{
+	folder = test_folder();
+	snprintf(sheet, sizeof sheet, "%s/sheets/base.yaml", folder);
+	put("profiles/cars/car.yaml",
+		"kind: car\nversion: 1\nname: A car\nadjustables:\n"
+		"  - {id: front-wing, label: Wing, axle: front, pair: wing, unit: deg, min: 4, max: 16, "
+		"step: 0.5}\n"
+		"  - {id: rear-wing, label: Wing, axle: rear, pair: wing, unit: deg, min: 4, max: 20, "
+		"step: 0.5}\n"
+		"  - {id: bias, label: Brake bias, axle: car, unit: \"%\", min: 50, max: 60, step: 1}\n");
+	put("profiles/circuits/track.yaml", "kind: circuit\nversion: 1\nname: A track\nlength: 4.82\n");
+	put("book.yaml", "kind: book\nversion: 1\nname: Test\ncar: car\ncircuit: track\nreference: base\n"
+			 "wear-channels: [front, rear]\nwear-limit: 60\n");
+	put("sheets/base.yaml",
+		"kind: sheet\nversion: 1\nname: Base   # kept\nvalues:\n  front-wing: 8.0 # kept\n"
+		"  rear-wing: 14\n  bias: 54\nlocks: []\n");
+	put_runs();
+	setenv("XDG_STATE_HOME", folder, 1);
+	setenv("LOGNAME", "anna", 1); /* else the C library loads what it keeps to ask for it */
+	gsl_set_error_handler_off();
+	dl_iterate_phdr(find_gsl, NULL);
+	old_text = test_slurp(sheet, &old_size);
+}
+
+static void teardown(void)
+{
+	test_remove(folder);
+	free(folder);
+	free(old_text);
+	free(new_text);
+}
+
+enum step { LOADED = 1, EDITED, JOURNALLED, SAVED, FITTED, ALL };
+
+static bool edit_and_journal(const struct edit *e, struct err *err, enum step *done)
+{
+	struct change changes[] = {{"values.front-wing", "8.5"}, {"locks.wing", "1"}};
+	struct stamp none = {0};
+	struct journal j;
+	bool ok;
+
+	(void)e;
+	*done = EDITED;
+	ok = journal_open(&j, sheet, &none, err);
+	if (!ok)
+		return false;
+	ok = journal_append(&j, changes, 2, err) && journal_sync(&j, err);
+	if (ok)
+		*done = JOURNALLED;
+	journal_discard(&j, err);
+	return ok;
+}
+
+static bool work_on(struct book *b, struct err *err, enum step *done)
+{
+	struct edit_change change;
+	struct model *m;
+	struct edit *e = edit_new(&b->car, &b->sheets[0]);
+	bool ok;
+
+	if (!e)
+		return err_memory(err);
+	ok = edit_nudge(e, 0, 1, &change, err) && edit_lock(e, 0, true, err);
+	if (ok)
+		ok = edit_and_journal(e, err, done);
+	if (ok)
+		ok = store_save_sheet(b, &b->sheets[0], edit_sheet(e), err);
+	if (ok)
+		*done = SAVED;
+	edit_free(e);
+	if (!ok)
+		return false;
+	m = model_new(b, err);
+	if (!m)
+		return false;
+	*done = FITTED;
+	model_free(m);
+	return true;
+}
+
+/* Load, edit, journal, save, fit; how far it came. *told: an error was told where it stopped. */
+static enum step run_all(bool *told)
+{
+	struct faults faults;
+	struct book b;
+	struct err err;
+	enum step done = 0;
+
+	err_clear(&err);
+	faults_init(&faults);
+	book_init(&b);
+	if (store_load_book(&b, folder, &faults)) {
+		done = LOADED;
+		*told = work_on(&b, &err, &done);
+		if (*told)
+			done = ALL;
+		else
+			*told = err.cls != ERR_NONE && err.text[0];
+	} else {
+		*told = faults.total > 0;
+	}
+	book_free(&b);
+	faults_free(&faults);
+	return done;
+}
+
+static bool is_text(const char *text, size_t size)
+{
+	size_t len;
+	char *bytes = test_slurp(sheet, &len);
+	bool same = len == size && memcmp(bytes, text, size) == 0;
+
+	free(bytes);
+	return same;
+}
+
+/* One walk with the k-th allocation failing; true when nothing failed any more. */
+static bool fail_at(long k, bool lasting, int *stopped)
+{
+	enum step done;
+	bool told;
+	long live;
+
+	test_write(sheet, old_text, old_size);
+	live = mem.live;
+	n_gsl_blocks = 0; /* those of the walk before are lost, not freed */
+	mem.at = k;
+	mem.lasting = lasting;
+	mem.made = mem.failed = 0;
+	mem.armed = true;
+	done = run_all(&told);
+	mem.armed = false; /* Check allocates too */
+	ck_assert_msg(told, "allocation %ld: stopped without a word", k);
+	ck_assert_msg(mem.live == live, "allocation %ld%s: %ld not freed", k, lasting ? "+" : "",
+		mem.live - live);
+	if (done >= SAVED)
+		ck_assert_msg(is_text(new_text, new_size), "allocation %ld: saved, and not new", k);
+	else if (done < JOURNALLED)
+		ck_assert_msg(is_text(old_text, old_size), "allocation %ld: not old", k);
+	else
+		ck_assert_msg(is_text(old_text, old_size) || is_text(new_text, new_size),
+			"allocation %ld: neither old nor new", k);
+	stopped[done]++;
+	return mem.failed == 0;
+}
+
+static void walk(bool lasting)
+{
+	int stopped[ALL + 1] = {0};
+	long k = 1, tried = 0, stride = 1;
+	bool told;
+
+	/* Once to know the new text, and to let libraries make what they keep. */
+	ck_assert_int_eq(run_all(&told), ALL);
+	new_text = test_slurp(sheet, &new_size);
+	ck_assert_ptr_nonnull(strstr(new_text, "front-wing: 8.5 # kept"));
+	ck_assert_ptr_nonnull(strstr(new_text, "locks: [wing]"));
+	fail_at(1L << 60, false, stopped);
+	stopped[ALL] = 0;
+	if (!test_long() && mem.made > (test_quick() ? 200 : 1000))
+		stride = mem.made / (test_quick() ? 200 : 1000);
+	long all = mem.made;
+	while (!fail_at(k, lasting, stopped)) {
+		tried++;
+		/* Another remainder each time round would need more rounds; steps vary instead. */
+		k += stride > 1 ? 1 + (k * 7919) % (2 * stride - 1) : 1;
+	}
+	printf("allocations failing %s: %ld of %ld tried; stopped while loading %d, editing %d, "
+	       "journalling %d, saving %d, fitting %d; went through %d\n",
+		lasting ? "from the k-th on" : "once", tried, all, stopped[0], stopped[LOADED],
+		stopped[EDITED], stopped[JOURNALLED], stopped[SAVED], stopped[ALL]);
+	ck_assert_int_gt(stopped[0], 0);
+}
+
+START_TEST(one_allocation_fails)
+{
+	walk(false);
+}
+END_TEST
+
+START_TEST(all_allocations_fail_from_one_on)
+{
+	walk(true);
+}
+END_TEST
+
+Suite *suite(void)
+{
+	Suite *s = suite_create("memory");
+	TCase *c = tcase_create("memory");
+
+	tcase_add_checked_fixture(c, setup, teardown);
+	tcase_set_timeout(c, 900);
+	tcase_add_test(c, one_allocation_fails);
+	tcase_add_test(c, all_allocations_fail_from_one_on);
+	suite_add_tcase(s, c);
+	return s;
+}
