@@ -3,4 +3,6 @@ dist_doc_DATA = \
 	README.md \
 	doc/COPYING \
 	doc/demo-book.md \
-	doc/plans.md
+	doc/frontier.md \
+	doc/plans.md \
+	doc/stint.md

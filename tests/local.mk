@@ -117,6 +117,9 @@ tests_test_program_SOURCES = tests/test_program.c
 check_PROGRAMS += tests/test_compare
 tests_test_compare_SOURCES = tests/test_compare.c
 
+check_PROGRAMS += tests/test_tradeoff_cmd
+tests_test_tradeoff_cmd_SOURCES = tests/test_tradeoff_cmd.c
+
 check_PROGRAMS += tests/test_stint
 tests_test_stint_SOURCES = tests/test_stint.c
 

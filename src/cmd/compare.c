@@ -71,13 +71,14 @@ static void print_value_row(const struct comparison *k, size_t i)
 	cmd_pad(stdout, fitted_label(&k->a->book.car, i, label, sizeof label), 26);
 	putchar(' ');
 	cmd_pad(stdout, cmd_safe(a->unit, unit, sizeof unit), 6);
-	printf("%10s%s%10s%s%10s\n", va_text, mark[0], vb_text, mark[1], d);
+	printf("%16s%s%16s%s", va_text, mark[0], vb_text, va != vb || mark[1][0] != ' ' ? mark[1] : "");
+	printf(va != vb ? "%12s\n" : "\n", d);
 }
 
 static void print_values(const struct comparison *k)
 {
 	const struct model *m = k->a->model;
-	printf("%-26s %-6s%10.10s %10.10s %10s\n", "", "", k->side[0]->id, k->side[1]->id, "difference");
+	printf("%-26s %-6s%16.16s %16.16s %12s\n", "", "", k->side[0]->id, k->side[1]->id, "difference");
 	for (size_t i = 0; i < k->c.n_groups; i++) {
 		const struct group *g = &m->groups[k->order[i]];
 		if (g->pair < 0) {
@@ -108,7 +109,7 @@ static void print_held(const struct comparison *k)
 		if (moved++ == 0)
 			puts("\nfront - rear differs");
 		cmd_pad(stdout, cmd_safe(f->label, label, sizeof label), 33);
-		printf("%10s %10s\n", text[0], text[1]);
+		printf("%16s %16s\n", text[0], text[1]);
 	}
 	if (moved == 0 && car->n_pairs > 0)
 		puts("\nfront - rear is the same in all pairs");
@@ -119,6 +120,28 @@ static void print_cell(const struct estimate *e)
 	char text[FIGURE_SIZE];
 	printf("  ");
 	cmd_pad(stdout, fitted_figure(e, 3, text), -28);
+}
+
+/* Why something has no answer, each reason once. */
+static void print_untested(const struct comparison *k)
+{
+	enum { REASONS = 8 };
+	const struct model *m = k->a->model;
+	char said[REASONS][WORDS_SIZE], line[4 * WORDS_SIZE];
+	int *terms = calloc(4 * m->n_coords + 64, sizeof *terms);
+	size_t n = 0;
+	for (size_t r = 0; terms && r < m->n_responses; r++) {
+		size_t found = model_untested(m, r, k->side[1]->values, k->side[0]->values, terms);
+		for (size_t i = 0; i < found && n < REASONS; i++) {
+			size_t same = 0;
+			words_untested(m, &m->responses[r], (size_t)terms[i], said[n], WORDS_SIZE);
+			while (same < n && strcmp(said[same], said[n]) != 0)
+				same++;
+			if (same == n)
+				printf("not tested: %s\n", cmd_safe(said[n++], line, sizeof line));
+		}
+	}
+	free(terms);
 }
 
 static void print_parts(const struct comparison *k)
@@ -145,6 +168,7 @@ static void print_parts(const struct comparison *k)
 	for (size_t r = 0; r < m->n_responses; r++)
 		print_cell(&k->c.delta[r]);
 	puts("\n(s per lap, % per lap; estimate, 95% interval)");
+	print_untested(k);
 }
 
 static void print_like(const struct comparison *k)
@@ -159,9 +183,13 @@ static void print_like(const struct comparison *k)
 			printf("  %s\n", cmd_safe(m->like[c].why, line, sizeof line));
 			continue;
 		}
+		if (!l->delta.known) {
+			puts("  not tested");
+			continue;
+		}
 		print_cell(&l->delta);
 		printf("  %s", verdict_word(verdict_like(l, &k->c.delta[1 + c])));
-		if (l->delta.known && l->has_chance)
+		if (l->has_chance)
 			printf("; chance of being kinder %.0f in 100",
 				fmin(99, fmax(1, 100 * l->chance_better)));
 		puts(l->stretched ? "; exchange rate stretched past the times driven" : "");

@@ -8,4 +8,6 @@ libtreadlight_a_SOURCES += \
 	src/frontier/moves.h \
 	src/frontier/save.c \
 	src/frontier/sum.c \
-	src/frontier/sum.h
+	src/frontier/sum.h \
+	src/frontier/sum_build.c \
+	src/frontier/sum_own.h

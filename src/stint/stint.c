@@ -234,6 +234,9 @@ static void take_notes(const struct making *k, const fix *sheet, const fix *refe
 	if (k->m->exchange[s->limiting].method == EXCHANGE_WITHIN_RUN)
 		add_note(s, "the exchange rate is told from within runs and is at least so large: lifting "
 			"may cost less than shown");
+	if (s->rows[STINT_LIFTING].lift > k->m->time_spread)
+		add_note(s, "the lift goes past the lap times driven on one set-up: the exchange rate is "
+			"stretched");
 	for (size_t c = 0; c < s->rules.n_channels; c++)
 		if (k->f->response[1 + c].fitted && !k->f->kappa[c].known) {
 			snprintf(text, sizeof text, "wear %s: no exchange rate, lifting is taken to save "
