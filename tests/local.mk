@@ -70,6 +70,9 @@ tests_test_demo_SOURCES = tests/test_demo.c
 check_PROGRAMS += tests/test_design
 tests_test_design_SOURCES = tests/test_design.c
 
+check_PROGRAMS += tests/test_entry
+tests_test_entry_SOURCES = tests/test_entry.c
+
 check_PROGRAMS += tests/test_examples
 tests_test_examples_SOURCES = tests/test_examples.c
 

@@ -10,6 +10,9 @@ libtreadlight_a_SOURCES += \
 	src/book/circuit.h \
 	src/book/edit.c \
 	src/book/edit.h \
+	src/book/entry.c \
+	src/book/entry.h \
+	src/book/entry_run.c \
 	src/book/run.c \
 	src/book/run.h \
 	src/book/sheet.c \

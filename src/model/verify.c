@@ -180,27 +180,27 @@ static bool predict_run(const struct book *b, int run, const struct book *seen, 
 	return ok || err_memory(err);
 }
 
-bool verify_ahead(const struct book *b, int run, struct verified by[RESPONSES_MAX],
-	struct err *err)
+static bool look_ahead(const struct book *b, int run, struct verified *by, struct err *err)
 {
 	struct book seen = *b;
 	seen.n_runs = (size_t)run;
-	for (size_t y = 0; y < 1 + b->n_channels; y++)
-		by[y].ahead = (struct forecast){.known = false};
 	return predict_run(b, run, &seen, true, by, err);
 }
 
-/* others: room for all runs but one; shallow copies. */
-static bool leave_out(const struct book *b, int run, struct run *others, struct verified *by,
-	struct err *err)
+static bool leave_out(const struct book *b, int run, struct verified *by, struct err *err)
 {
 	struct book seen = *b;
 	size_t before = (size_t)run, after = b->n_runs - before - 1;
+	struct run *others = malloc(b->n_runs * sizeof *others); /* shallow copies */
+	if (!others)
+		return err_memory(err);
 	memcpy(others, b->runs, before * sizeof *others);
 	memcpy(others + before, b->runs + before + 1, after * sizeof *others);
 	seen.runs = others;
 	seen.n_runs = b->n_runs - 1;
-	return predict_run(b, run, &seen, false, by, err);
+	bool ok = predict_run(b, run, &seen, false, by, err);
+	free(others);
+	return ok;
 }
 
 static void add_name(char *text, size_t size, const char *name)
@@ -225,22 +225,6 @@ static void name_moved(const struct book *b, const struct run *r, char *text, si
 	}
 }
 
-static bool verify_runs(struct verify *v, struct err *err)
-{
-	const struct book *b = v->book;
-	struct run *others = malloc((b->n_runs + 1) * sizeof *others);
-	bool ok = others != NULL || err_memory(err);
-	for (size_t i = 0; ok && i < v->n_runs; i++) {
-		struct verified_run *one = &v->runs[i];
-		one->run = (int)(b->n_runs - v->n_runs + i);
-		name_moved(b, &b->runs[one->run], one->moved, sizeof one->moved);
-		ok = verify_ahead(b, one->run, one->by, err)
-			&& leave_out(b, one->run, others, one->by, err);
-	}
-	free(others);
-	return ok;
-}
-
 void verify_free(struct verify *v)
 {
 	if (!v)
@@ -251,7 +235,7 @@ void verify_free(struct verify *v)
 	free(v);
 }
 
-struct verify *verify_new(const struct book *b, size_t last, struct err *err)
+struct verify *verify_start(const struct book *b, size_t last, struct err *err)
 {
 	struct verify *v = calloc(1, sizeof *v);
 	if (!v) {
@@ -259,11 +243,43 @@ struct verify *verify_new(const struct book *b, size_t last, struct err *err)
 		return NULL;
 	}
 	v->book = b;
+	v->base_run = -1;
 	v->n_responses = 1 + b->n_channels;
 	v->n_runs = last && last < b->n_runs ? last : b->n_runs;
+	v->steps_left = 2 * v->n_runs;
 	v->runs = calloc(v->n_runs + 1, sizeof *v->runs);
-	bool ok = v->runs != NULL || err_memory(err);
-	ok = ok && verify_runs(v, err) && verify_tally(v, err) && verify_drift(v, err);
+	if (!v->runs) {
+		verify_free(v);
+		err_memory(err);
+		return NULL;
+	}
+	for (size_t i = 0; i < v->n_runs; i++) {
+		struct verified_run *one = &v->runs[i];
+		one->run = (int)(b->n_runs - v->n_runs + i);
+		name_moved(b, &b->runs[one->run], one->moved, sizeof one->moved);
+	}
+	return v;
+}
+
+bool verify_step(struct verify *v, struct err *err)
+{
+	if (!v->steps_left)
+		return true;
+	size_t step = --v->steps_left;
+	struct verified_run *one = &v->runs[step % v->n_runs];
+	bool ok = step >= v->n_runs ? look_ahead(v->book, one->run, one->by, err)
+		: leave_out(v->book, one->run, one->by, err);
+	if (ok && step == 0)
+		ok = verify_tally(v, err) && verify_drift(v, err);
+	return ok;
+}
+
+struct verify *verify_new(const struct book *b, size_t last, struct err *err)
+{
+	struct verify *v = verify_start(b, last, err);
+	bool ok = v != NULL;
+	while (ok && v->steps_left)
+		ok = verify_step(v, err);
 	if (ok)
 		return v;
 	verify_free(v);

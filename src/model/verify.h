@@ -58,20 +58,22 @@ struct drift {
 struct verify {
 	const struct book *book;    /* not owned */
 	size_t n_runs, n_responses;
+	size_t steps_left;          /* first every run ahead, the last first; then left out */
 	struct verified_run *runs;  /* owned, the book's order */
 	struct tally ahead[RESPONSES_MAX], left_out[RESPONSES_MAX];
 	int base_run;               /* a run on the set-up driven most often; -1 if none twice */
 	struct drift drift[RESPONSES_MAX];
 };
 
-/* The last `last` runs (0: all). Each takes two fits. NULL with err: memory, or a fit failed. */
+/*
+ * The last `last` runs (0: all). Each takes two fits. verify_new() does it all; a page starts and
+ * takes a step, one fit, whenever there is time; tallies and drift come with the last step.
+ * NULL or false with err: memory, or a fit failed.
+ */
 struct verify *verify_new(const struct book *b, size_t last, struct err *err);
+struct verify *verify_start(const struct book *b, size_t last, struct err *err);
+bool verify_step(struct verify *v, struct err *err);
 void verify_free(struct verify *v);
-
-/* One run by itself, from the runs before it; for a page that shows a screenful. The runs of
- * the book stand in the order driven. */
-bool verify_ahead(const struct book *b, int run, struct verified by[RESPONSES_MAX],
-	struct err *err);
 
 /* "as predicted", "slower than predicted", ...; for a response and its forecast. */
 const char *verify_word(size_t response, const struct forecast *v, double mean);
