@@ -300,6 +300,160 @@ START_TEST(runs_come_all_or_none)
 }
 END_TEST
 
+/* A run's file with comments and its own layout, as a user keeps it. */
+static const char kept_head[] = "# first outing\nkind: run\nversion: 1\ndate: 2026-03-14T10:20 # local\n"
+	"sheet: quick-base\ndriver: a  # him\n";
+static const char kept_tail[] = "fuel: 24.00   # full\ntyre-age: 0\nworn-at-start: {rear: 10}\n"
+	"laps:\n  # out of the box\n"
+	"  - {time: \"1:31.243\", wear: {front: 2.41}, effort: 97} # cold\n"
+	"  - {time: 91.102, wear: {front: 2.38}, skip: traffic}\n"
+	"  - {time: 91.200, worn: {rear: 17.5}}   # last\n"
+	"notes: end\n";
+
+static char *run_path;
+
+static struct run *put_run(void)
+{
+	struct buf text;
+	buf_init(&text);
+	buf_adds(&text, kept_head);
+	buf_adds(&text, "values:\n");
+	for (size_t i = 0; i < b.car.n_adjustables; i++) {
+		char v[40];
+		fix_print(b.sheets[0].values[i], v, sizeof v);
+		buf_addf(&text, "  %s: %s\n", b.car.adjustables[i].id, v);
+	}
+	buf_adds(&text, kept_tail);
+	run_path = in_folder("b/runs/r1.yaml");
+	test_write(run_path, text.data, text.len);
+	buf_free(&text);
+	book_free(&b);
+	load();
+	return &b.runs[0];
+}
+
+/* Save `after`, read it back, and say how many lines are other than before. */
+static void save_and_compare(const struct run *before, const struct run *after, size_t changed)
+{
+	struct err e;
+	char *was = test_slurp(run_path, NULL);
+	ck_assert_msg(store_save_run(&b, before, after, &e), "%s", e.text);
+	char *is = test_slurp(run_path, NULL);
+	struct book old = b;
+	load();
+	ck_assert(run_equal(&b.runs[0], after));
+	struct book now = b;
+	b = old;
+	book_free(&now);
+	/* Every comment is still there. */
+	static const char *const comments[] = {"# first outing", "# local", "# out of the box"};
+	for (int i = 0; i < 3; i++)
+		ck_assert_msg(strstr(is, comments[i]) != NULL, "%s", is);
+	if (changed != (size_t)-1)
+		ck_assert_msg(count_changed_lines(was, is) == changed, "%s", is);
+	free(was);
+	free(is);
+}
+
+START_TEST(a_corrected_run_keeps_the_rest)
+{
+	struct run *r = put_run();
+	struct run after, before;
+	run_init(&after);
+	run_init(&before);
+	ck_assert(run_copy(&before, r) && run_copy(&after, r));
+	after.laps[0].time = 90.999;
+	after.laps[0].wear[0] = 2.5;
+	save_and_compare(&before, &after, 1);
+	ck_assert(run_copy(&before, &after));
+	after.fuel.v = 23.5;
+	strcpy(after.driver, "no");
+	after.worn_at_start[1] = 9.5;
+	save_and_compare(&before, &after, 3);
+	ck_assert(run_copy(&before, &after));
+	/* A lap of another shape is one line, too. */
+	after.laps[1].has_effort = true;
+	after.laps[1].effort = 99;
+	free(after.laps[1].skip);
+	after.laps[1].skip = NULL;
+	save_and_compare(&before, &after, 1);
+	/* Keys that come and go. */
+	ck_assert(run_copy(&before, &after));
+	after.driver[0] = '\0';
+	after.tyre_age.has = false;
+	after.track_temp = (struct opt_num){true, 31};
+	strcpy(after.compound, "soft");
+	save_and_compare(&before, &after, (size_t)-1);
+	run_free(&before);
+	run_free(&after);
+	free(run_path);
+}
+END_TEST
+
+START_TEST(laps_come_and_go)
+{
+	struct run *r = put_run();
+	struct run after, before;
+	run_init(&after);
+	run_init(&before);
+	ck_assert(run_copy(&before, r) && run_copy(&after, r));
+	after.laps = realloc(after.laps, 6 * sizeof *after.laps);
+	ck_assert_ptr_nonnull(after.laps);
+	after.laps[3] = (struct lap){.time = 91.5, .skip = strdup("pit: in")};
+	after.n_laps = 4;
+	save_and_compare(&before, &after, (size_t)-1);
+	char *text = test_slurp(run_path, NULL);
+	ck_assert_ptr_nonnull(strstr(text, "# last\n  - {time: \"1:31.500\", skip: \"pit: in\"}\nnotes: end\n"));
+	ck_assert_ptr_nonnull(strstr(text, "effort: 97} # cold\n"));
+	free(text);
+	/* Out of the middle. */
+	ck_assert(run_copy(&before, &after));
+	free(after.laps[1].skip);
+	memmove(&after.laps[1], &after.laps[2], 2 * sizeof *after.laps);
+	after.n_laps = 3;
+	save_and_compare(&before, &after, (size_t)-1);
+	text = test_slurp(run_path, NULL);
+	ck_assert_ptr_null(strstr(text, "traffic"));
+	ck_assert_ptr_nonnull(strstr(text, "   # last\n"));
+	free(text);
+	/* A run cannot be saved broken, nor over another's change. */
+	struct err e;
+	ck_assert(run_copy(&before, &after));
+	after.laps[1].worn[1] = 1;
+	ck_assert(!store_save_run(&b, &before, &after, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "worn so far falls"));
+	after.laps[1].worn[1] = 18;
+	before.fuel.v = 1;
+	ck_assert(!store_save_run(&b, &before, &after, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "changed by someone else"));
+	run_free(&before);
+	run_free(&after);
+	free(run_path);
+}
+END_TEST
+
+START_TEST(all_laps_can_go)
+{
+	struct run *r = put_run();
+	struct run after, none;
+	struct err e;
+	run_init(&after);
+	run_init(&none);
+	ck_assert(run_copy(&after, r) && run_copy(&none, r));
+	for (size_t i = 0; i < none.n_laps; i++)
+		free(none.laps[i].skip);
+	none.n_laps = 0;
+	ck_assert_msg(store_save_run(&b, &after, &none, &e), "%s", e.text);
+	ck_assert_msg(store_save_run(&b, &none, &after, &e), "%s", e.text);
+	book_free(&b);
+	load();
+	ck_assert(run_equal(&b.runs[0], &after));
+	run_free(&after);
+	run_free(&none);
+	free(run_path);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("files");
@@ -312,6 +466,9 @@ Suite *suite(void)
 	tcase_add_test(t, a_new_sheet_and_the_reference);
 	tcase_add_test(t, a_new_run_reads_back);
 	tcase_add_test(t, runs_come_all_or_none);
+	tcase_add_test(t, a_corrected_run_keeps_the_rest);
+	tcase_add_test(t, laps_come_and_go);
+	tcase_add_test(t, all_laps_can_go);
 	suite_add_tcase(s, t);
 	return s;
 }

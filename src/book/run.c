@@ -103,6 +103,70 @@ bool run_date_valid(const char *text, size_t len)
 		&& (len == 16 || two_digits(text + 17) < 60);
 }
 
+static bool text_equal(const char *a, const char *b)
+{
+	return !a == !b && (!a || strcmp(a, b) == 0);
+}
+
+static bool opt_equal(struct opt_num a, struct opt_num b)
+{
+	return a.has == b.has && (!a.has || a.v == b.v);
+}
+
+static bool channels_equal(const bool *has_a, const double *a, const bool *has_b, const double *b)
+{
+	for (size_t c = 0; c < CHANNELS_MAX; c++)
+		if (has_a[c] != has_b[c] || (has_a[c] && a[c] != b[c]))
+			return false;
+	return true;
+}
+
+static bool segments_equal(const struct lap *a, const struct lap *b)
+{
+	if (a->n_segments != b->n_segments)
+		return false;
+	for (size_t i = 0; i < a->n_segments; i++) {
+		const struct lap_segment *x = &a->segments[i], *y = &b->segments[i];
+		if (x->has_time != y->has_time || (x->has_time && x->time != y->time)
+			|| !channels_equal(x->has_wear, x->wear, y->has_wear, y->wear))
+			return false;
+	}
+	return true;
+}
+
+bool lap_equal(const struct lap *a, const struct lap *b)
+{
+	return a->time == b->time && a->has_effort == b->has_effort
+		&& (!a->has_effort || a->effort == b->effort) && text_equal(a->skip, b->skip)
+		&& channels_equal(a->has_wear, a->wear, b->has_wear, b->wear)
+		&& channels_equal(a->has_worn, a->worn, b->has_worn, b->worn) && segments_equal(a, b);
+}
+
+static bool heads_equal(const struct run *a, const struct run *b)
+{
+	return strcmp(a->date, b->date) == 0 && strcmp(a->sheet, b->sheet) == 0
+		&& strcmp(a->driver, b->driver) == 0 && strcmp(a->session, b->session) == 0
+		&& strcmp(a->compound, b->compound) == 0 && text_equal(a->notes, b->notes)
+		&& opt_equal(a->fuel, b->fuel) && opt_equal(a->fuel_per_lap, b->fuel_per_lap)
+		&& opt_equal(a->track_temp, b->track_temp) && opt_equal(a->tyre_age, b->tyre_age)
+		&& channels_equal(a->has_worn_at_start, a->worn_at_start, b->has_worn_at_start,
+			b->worn_at_start)
+		&& channels_equal(a->has_wear_total, a->wear_total, b->has_wear_total, b->wear_total);
+}
+
+bool run_equal(const struct run *a, const struct run *b)
+{
+	if (a->n_values != b->n_values || a->n_laps != b->n_laps || !heads_equal(a, b))
+		return false;
+	for (size_t i = 0; i < a->n_values; i++)
+		if (a->values[i] != b->values[i])
+			return false;
+	for (size_t i = 0; i < a->n_laps; i++)
+		if (!lap_equal(&a->laps[i], &b->laps[i]))
+			return false;
+	return true;
+}
+
 size_t run_fitted_laps(const struct run *r)
 {
 	size_t n = 0;

@@ -54,6 +54,9 @@ struct run {
 void run_init(struct run *r);
 void run_free(struct run *r);
 bool run_copy(struct run *dst, const struct run *src);
+/* All that a file of the run holds, but for its id. */
+bool run_equal(const struct run *a, const struct run *b);
+bool lap_equal(const struct lap *a, const struct lap *b);
 /* "YYYY-MM-DDTHH:MM" or with ":SS", a day of the calendar. */
 bool run_date_valid(const char *text, size_t len);
 size_t run_fitted_laps(const struct run *r);

@@ -47,6 +47,7 @@ libtreadlight_a_SOURCES += \
 	src/store/save_meta.c \
 	src/store/save_parts.h \
 	src/store/save_place.c \
+	src/store/save_run.c \
 	src/store/save_sheet.c \
 	src/store/save_temp.c \
 	src/store/scan.c \

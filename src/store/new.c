@@ -78,8 +78,10 @@ static bool reads_back_run(const struct buf *text, const char *path, const struc
 	doc_free(&d);
 	if (!ok)
 		return first_fault(&f, path, err);
+	/* An empty note is written as none. */
+	ok = run_equal(&again, r) || (r->notes && !r->notes[0]);
 	run_free(&again);
-	return true;
+	return ok || err_failed(err, "the run would not read back as it is; nothing was written");
 }
 
 static bool check_new_id(const char *id, const char *what, struct err *err)
