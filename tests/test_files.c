@@ -274,7 +274,7 @@ START_TEST(runs_come_all_or_none)
 	struct err e;
 	struct run r[3];
 	for (int i = 0; i < 3; i++) {
-		char id[8];
+		char id[16];
 		snprintf(id, sizeof id, "r%d", i);
 		make_run(&r[i], id);
 	}
