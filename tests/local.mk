@@ -192,6 +192,9 @@ tests_test_save_shim_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=fsetxattr \
 	-Wl,--wrap=linkat \
 	-Wl,--wrap=read
+# The workbench in a terminal; skipped aloud without python3-pyte.
+TESTS += tests/tui_screens.sh tests/tui_terminal.sh
+EXTRA_DIST += tests/tui_screens.sh tests/tui_terminal.sh tests/tui tests/screens
 
 else
 

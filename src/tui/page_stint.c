@@ -101,7 +101,8 @@ static unsigned set_laps(struct app *app, long laps)
 static long laps_now(struct app *app)
 {
 	struct stint_page *s = state_of(app);
-	return s->stint ? (long)s->stint->laps : s->laps ? (long)s->laps : 20;
+	/* the number asked for first: the stint may not be computed anew yet */
+	return s->laps ? (long)s->laps : s->stint ? (long)s->stint->laps : 20;
 }
 
 unsigned act_longer(struct app *app)

@@ -433,7 +433,7 @@ static unsigned saved(struct app *app, const struct err *err)
 	return flags | go_on(app);
 }
 
-static unsigned conflict(struct app *app, const char *why);
+static unsigned conflict(struct app *app);
 
 static unsigned save_now(struct app *app)
 {
@@ -447,7 +447,7 @@ static unsigned save_now(struct app *app)
 	case SAVE_UNCONFIRMED:
 		return saved(app, &err);
 	case SAVE_CONFLICT:
-		return conflict(app, err.text);
+		return conflict(app);
 	case SAVE_FAILED:
 		break;
 	}
@@ -596,7 +596,7 @@ static unsigned conflict_answered(struct app *app, int choice)
 	return UI_NONE;
 }
 
-static unsigned conflict(struct app *app, const char *why)
+static unsigned conflict(struct app *app)
 {
 	static const struct choice choices[] = {
 		{'n', "write nothing now, and keep my changes here unsaved"},
@@ -611,7 +611,7 @@ static unsigned conflict(struct app *app, const char *why)
 	faults_init(&faults);
 	sheet_init(&theirs);
 	size_t n_choices = 4;
-	buf_addf(&body, "%s\n\n", why);
+	buf_adds(&body, "Nothing was written. The two versions:\n\n");
 	if (store_load_sheet(&theirs, &app->book, app_sheet(app)->id, &stamp, &faults)) {
 		describe_differences(app, &theirs, app_sheet(app), "in the file", "here", &body);
 	} else {

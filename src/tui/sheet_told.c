@@ -24,8 +24,8 @@ static struct told_columns told_columns(int width)
 	c.value_w = c.narrow ? 8 : 9;
 	c.change = c.value + c.value_w;
 	c.change_w = c.narrow ? 6 : 7;
-	c.interval = c.change + c.change_w + (c.narrow ? 0 : 1);
-	c.interval_w = (c.narrow ? width - c.interval : 16) - 1; /* a mark of doubt may follow */
+	c.interval = c.change + c.change_w + 1;
+	c.interval_w = c.narrow ? width - c.interval : 15; /* a mark of doubt may follow */
 	c.time_decimals = c.narrow ? 2 : 3;
 	return c;
 }
@@ -77,7 +77,7 @@ static void draw_change(const struct told_columns *c, int y, int x, const struct
 	if (doubt) {
 		size_t n = strlen(text);
 		snprintf(text + n, sizeof text - n, "?");
-		scr_right(y, x + c->interval + 1, c->interval_w, style, text);
+		scr_right(y, x + c->interval + !c->narrow, c->interval_w, style, text);
 	} else {
 		scr_right(y, x + c->interval, c->interval_w, style, text);
 	}
@@ -236,7 +236,10 @@ static int draw_heads(const struct app *app, const struct told_columns *c, struc
 static int draw_likes(struct app *app, const struct told_columns *c, struct area a, int y)
 {
 	char text[160];
-	snprintf(text, sizeof text, "at %s's pace", app->book.reference);
+	if (c->narrow)
+		snprintf(text, sizeof text, "at equal pace");
+	else
+		snprintf(text, sizeof text, "at %s's pace", app->book.reference);
 	scr_right(y, a.x + c->change + 1, c->interval + c->interval_w - c->change - 1, DIM, text);
 	scr_right(y, a.x + c->value, c->narrow ? c->value_w - 1 : c->value_w, DIM, "kinder");
 	y++;

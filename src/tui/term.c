@@ -262,6 +262,22 @@ static bool follow_size(void)
 	return true;
 }
 
+/* What nearly every terminal sends, also where its description says otherwise. */
+static void define_keys(void)
+{
+	static const struct {
+		const char *bytes;
+		int code;
+	} common[] = {{"\033[A", KEY_UP}, {"\033OA", KEY_UP}, {"\033[B", KEY_DOWN}, {"\033OB", KEY_DOWN},
+		{"\033[C", KEY_RIGHT}, {"\033OC", KEY_RIGHT}, {"\033[D", KEY_LEFT}, {"\033OD", KEY_LEFT},
+		{"\033[H", KEY_HOME}, {"\033OH", KEY_HOME}, {"\033[F", KEY_END}, {"\033OF", KEY_END},
+		{"\033[1~", KEY_HOME}, {"\033[4~", KEY_END}, {"\033[5~", KEY_PPAGE},
+		{"\033[6~", KEY_NPAGE}, {"\033[3~", KEY_DC}, {"\033[Z", KEY_BTAB},
+		{"\033[200~", CODE_PASTE_START}, {"\033[201~", CODE_PASTE_END}};
+	for (size_t i = 0; i < sizeof common / sizeof common[0]; i++)
+		define_key(common[i].bytes, common[i].code);
+}
+
 static bool make_screen(struct err *err)
 {
 	term.tty = fcntl(STDOUT_FILENO, F_DUPFD_CLOEXEC, 3);
@@ -294,8 +310,7 @@ bool term_open(struct err *err)
 	}
 	keypad(term.keys, TRUE);
 	nodelay(term.keys, TRUE);
-	define_key("\033[200~", CODE_PASTE_START);
-	define_key("\033[201~", CODE_PASTE_END);
+	define_keys();
 	leaveok(stdscr, TRUE);
 	curs_set(0);
 	tcgetattr(STDIN_FILENO, &term.program);
@@ -398,6 +413,7 @@ static const struct {
 	{KEY_DC, K_DELETE},
 	{KEY_BTAB, K_BACKTAB},
 	{KEY_ENTER, K_ENTER},
+	{KEY_SUSPEND, K_CTRL('z')}, /* the Linux console's description has it as a key */
 	{KEY_BACKSPACE, K_BACKSPACE},
 	{CODE_PASTE_START, IN_PASTE_START},
 	{CODE_PASTE_END, IN_PASTE_END},
@@ -561,12 +577,10 @@ static int sequence_key(int final, int number)
  */
 static int read_sequence(int opener, int ms)
 {
-	size_t start = term.head; /* the queue only grows behind us while this runs */
 	int number = 0;
-	for (int i = 0; i < 24; i++) {
-		size_t at = start + (size_t)i;
+	for (size_t i = 0; i < 24; i++) {
 		long long until = now_ms() + ms;
-		while (at >= term.n) {
+		while (term.head + i >= term.n) {
 			long long left = until - now_ms();
 			if (left <= 0 || signals_end() || term.gone || !wait_bytes((int)left))
 				return K_NONE;
@@ -578,13 +592,13 @@ static int read_sequence(int opener, int ms)
 			else if (before == term.n)
 				continue;
 		}
-		int c = term.queue[at];
+		int c = term.queue[term.head + i];
 		if (c >= '0' && c <= '9')
 			number = number > 9999 ? number : number * 10 + (c - '0');
 		if (opener == 'O' || (c >= 0x40 && c <= 0x7e)) {
 			if (c < 0x40 || c > 0x7e)
 				return K_NONE;
-			term.head = at + 1;
+			term.head += i + 1;
 			return sequence_key(c, number);
 		}
 		if (c < 0x20 || c > 0x3f)
@@ -653,11 +667,11 @@ static int read_escape(void)
 	fill();
 	int opener = term.head < term.n ? term.queue[term.head] : K_NONE;
 	if (opener == '[' || opener == 'O') {
-		size_t at = term.head++;
+		term.head++;
 		int key = read_sequence(opener, 0);
 		if (key != K_NONE)
 			return key;
-		term.head = at;
+		term.head--; /* nothing was waited for, so the queue is where it was */
 	}
 	term.after_esc = true;
 	term.esc_at = now_ms();
@@ -672,14 +686,11 @@ int term_key(void)
 	bool late = term.after_esc && now_ms() - term.esc_at < LATE_MS;
 	term.after_esc = false;
 	if (late && (key == '[' || key == 'O')) {
-		size_t at = term.head;
 		int found = read_sequence(key, LATE_MS);
-		if (found == K_NONE) {
-			term.head = at;
+		if (found == K_NONE)
 			return key;
-		}
 		key = found;
-		if (key < IN_PASTE_START && queue_room() && term.head > 0) {
+		if (key < IN_PASTE_START && term.head > 0) {
 			term.queue[--term.head] = key;
 			return K_LATE;
 		}

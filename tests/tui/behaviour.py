@@ -1,0 +1,477 @@
+"""How the workbench treats its terminal.
+
+Each test is a function; its first line says what must hold. The points are those of the
+project's terminal requirements: nothing raw, nothing lost, the terminal given back.
+"""
+import glob
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import terminal
+from terminal import PROGRAM, Terminal, copy_demo
+
+ESC = b"\033"
+NAME = 'name: "Größe \u00fc \U0001f600 \\e[31m"'
+SLOW = "libasan" in subprocess.run(["ldd", PROGRAM], capture_output=True, text=True).stdout
+
+
+class Book:
+    """A fresh copy of the demo; removed afterwards."""
+
+    def __enter__(self):
+        self.path = copy_demo()
+        return self.path
+
+    def __exit__(self, *_):
+        shutil.rmtree(os.path.dirname(self.path), ignore_errors=True)
+
+
+def start(book, *args, **kw):
+    t = Terminal([book] + list(args), **kw)
+    t.settle()
+    return t
+
+
+def check(holds, what):
+    if not holds:
+        raise AssertionError(what)
+
+
+def snapshot(book):
+    """Every file of the book with its bytes."""
+    return {p: open(p, "rb").read() for p in glob.glob(book + "/**/*", recursive=True) +
+            glob.glob(book + "/sheets/.*") if os.path.isfile(p)}
+
+
+def refused(env, **kw):
+    with Book() as book:
+        before = snapshot(book)
+        e = dict(os.environ, **env)
+        for name, value in env.items():
+            if value is None:
+                e.pop(name, None)
+        r = subprocess.run([PROGRAM, book], env=e, capture_output=True, **kw)
+        check(r.returncode == 2, "exit status %d" % r.returncode)
+        check(r.stderr.count(b"\n") == 1 and r.stderr.startswith(b"treadlight: "), "says %r" % r.stderr)
+        check(r.stdout == b"", "writes to stdout")
+        check(snapshot(book) == before, "touched the book")
+
+
+def test_no_terminal():
+    """Without a terminal: one sentence, exit status 2, nothing touched."""
+    refused({"TERM": "xterm"}, stdin=subprocess.DEVNULL)
+
+
+def bad_term(term):
+    with Book() as book:
+        before = snapshot(book)
+        t = Terminal([book], env={"TERM": term})
+        check(t.wait() == 2, "exit status")
+        check(ESC not in t.raw, "escape sequences on a terminal that knows none: %r" % t.raw)
+        check(t.raw.count(b"\n") == 1, "says %r" % t.raw)
+        check(snapshot(book) == before, "touched the book")
+        t.close()
+
+
+def test_unknown_term():
+    """An unknown TERM: one sentence, exit status 2."""
+    bad_term("no-such-terminal")
+
+
+def test_dumb_term():
+    """A terminal that cannot place its cursor: one sentence, exit status 2."""
+    bad_term("dumb")
+
+
+def test_unset_term():
+    """TERM not set: one sentence, exit status 2."""
+    bad_term(None)
+
+
+def colours(raw):
+    return [m for m in re.findall(rb"\033\[([0-9;]*)m", raw)
+            if any(30 <= int(v or 0) <= 49 or 90 <= int(v or 0) <= 107 for v in m.split(b";"))]
+
+
+def test_no_colour():
+    """NO_COLOR: no colour is sent; without it some is."""
+    with Book() as book:
+        for env, wanted in (({"NO_COLOR": "1"}, False), ({}, True), ({"NO_COLOR": ""}, True)):
+            t = start(book, term="xterm-256color", env=env)
+            t.key("+")
+            t.settle()
+            check(bool(colours(t.raw)) == wanted, "%r: %r" % (env, colours(t.raw)))
+            t.close()
+
+
+def test_monochrome():
+    """A terminal without colours works and gets none."""
+    with Book() as book:
+        t = start(book, term="vt220")
+        t.key("+")
+        t.settle()
+        check(not colours(t.raw), "colours on a vt220")
+        t.close()
+
+
+def test_hang_up():
+    """A dead line ends the program within a second, SIGHUP ignored or not; edits are journalled."""
+    for ignore in (False, True):
+        with Book() as book:
+            if ignore:
+                signal.signal(signal.SIGHUP, signal.SIG_IGN)
+            t = start(book)
+            signal.signal(signal.SIGHUP, signal.SIG_DFL)
+            t.send("+")
+            t.settle()
+            os.close(t.slave)
+            began = time.monotonic()
+            os.close(t.master)
+            while not t.poll():
+                check(time.monotonic() - began < (10 if SLOW else 1), "still there after a second")
+                time.sleep(0.005)
+            check(glob.glob(book + "/sheets/.*journal*"), "no journal")
+
+
+def journal_after(sig, within):
+    with Book() as book:
+        t = start(book)
+        before = t.before
+        t.send("+")
+        t.settle()
+        began = time.monotonic()
+        t.kill(sig)
+        t.wait(within * (10 if SLOW else 1))
+        check(t.modes() == before, "signal %d leaves the terminal's modes changed" % sig)
+        check(b"\033[?25h" in t.raw[-400:] or b"\033[?25h" in t.raw, "the cursor stays hidden")
+        if sig not in (signal.SIGKILL,):
+            check(glob.glob(book + "/sheets/.*journal*"), "signal %d: no journal" % sig)
+        with open(book + "/sheets/quick-base.yaml") as f:
+            check("front-wing: 10" in f.read(), "the user's file was written")
+        t.close()
+        return time.monotonic() - began
+
+
+def test_end_signals():
+    """HUP, INT and TERM: journal, give the terminal back, end within a second, save nothing."""
+    for sig in (signal.SIGHUP, signal.SIGINT, signal.SIGTERM):
+        journal_after(sig, 1)
+
+
+def test_crash_signals():
+    """A crash gives the terminal back: modes equal, alternate screen left, signal passed on."""
+    for sig in (signal.SIGSEGV, signal.SIGABRT, signal.SIGBUS, signal.SIGFPE, signal.SIGILL,
+                signal.SIGQUIT, signal.SIGSYS, signal.SIGTRAP):
+        with Book() as book:
+            t = start(book, term="xterm-256color")
+            t.kill(sig)
+            status = t.wait()
+            check(t.modes() == t.before, "signal %d leaves the modes changed" % sig)
+            check(b"\033[?1049l" in t.raw, "signal %d leaves the alternate screen" % sig)
+            check(b"\033[?2004l" in t.raw, "signal %d leaves pastes bracketed" % sig)
+            if not SLOW:
+                check(status == 128 + sig, "signal %d told as %d" % (sig, status))
+            t.close()
+
+
+def test_stalled_line():
+    """A terminal that takes no bytes cannot hold up the end: SIGTERM ends it within 3 s."""
+    with Book() as book:
+        t = start(book, "--sheet", "kind", cols=200, rows=60)
+        t.send("+")
+        t.settle()
+        for _ in range(400):  # never read: the pty fills
+            try:
+                os.write(t.master, b"\014")
+            except OSError:
+                break
+        began = time.monotonic()
+        t.kill(signal.SIGTERM)
+        while not t.poll():
+            check(time.monotonic() - began < (20 if SLOW else 3), "still there after 3 s")
+            time.sleep(0.01)
+        check(glob.glob(book + "/sheets/.*journal*"), "no journal")
+        t.close()
+
+
+def test_stop_and_continue():
+    """Stop and continue 20 times: the terminal is the shell's while stopped, the screen whole after."""
+    with Book() as book:
+        t = start(book)
+        whole = t.text()
+        for i in range(20):
+            if i % 2:
+                t.key("ctrl-z")
+            else:
+                t.kill(signal.SIGTSTP)
+            t.wait_for(lambda t: open("/proc/%d/stat" % t.pid).read().rsplit(")", 1)[1].split()[0] == "T",
+                       "not stopped")
+            while t.pending():
+                t.read()
+            check(t.modes() == t.before, "the modes are not the shell's while stopped")
+            t.kill(signal.SIGCONT)
+            t.wait_for(lambda t: t.modes() != t.before, "does not take the terminal again")
+            t.settle()
+        check(t.text() == whole, "the screen after:\n" + t.text())
+        t.close()
+
+
+def test_resize_storm():
+    """A storm of resizes: alive, and the screen equals a fresh one of that size."""
+    with Book() as book:
+        t = start(book)
+        began = time.monotonic()
+        n = 200 if SLOW else 1000
+        for i in range(n):
+            t.resize(1 + (i * 37) % 170, 1 + (i * 13) % 60)
+            while t.pending():
+                t.read()
+        t.resize(100, 30)
+        t.settle()
+        check(time.monotonic() - began < 60, "too slow")
+        last = t.text()
+        t.close()
+        fresh = start(book, cols=100, rows=30)
+        check(fresh.text() == last, "fresh:\n%s\nafter the storm:\n%s" % (fresh.text(), last))
+        fresh.close()
+
+
+def test_tiny():
+    """From 1x1 up every size is survived, on every page, and 39x10 asks for room."""
+    with Book() as book:
+        t = start(book)
+        for page in "123456":
+            t.resize(80, 24)
+            t.send(page)
+            for cols, rows in ((1, 1), (2, 1), (1, 5), (39, 10), (40, 10), (41, 11), (60, 12), (79, 23), (20, 50)):
+                t.resize(cols, rows)
+                t.settle()
+                check(not t.poll(), "ended at %dx%d on page %s" % (cols, rows, page))
+                if (cols, rows) == (39, 10):
+                    t.expect("needs")
+        t.resize(80, 24)
+        t.send("?")
+        t.resize(1, 1)
+        t.resize(41, 11)
+        t.settle()
+        check(not t.poll(), "ended with the help open")
+        t.close()
+
+
+def test_split_escapes():
+    """An arrow key whose bytes come 50, 150 or 500 ms apart loses no edit and is still the arrow."""
+    for gap in (0.05, 0.15, 0.5):
+        with Book() as book:
+            t = start(book, term="xterm-256color")
+            t.send("+")
+            t.settle()
+            for byte in "\033OB":
+                t.send(byte)
+                time.sleep(gap)  # the test is about this time
+            t.settle()
+            t.expect("10.5 <")
+            t.expect(">-3.2")
+            t.send("\r-2.9")
+            t.settle()
+            for byte in "\033OD":  # left, inside a field
+                t.send(byte)
+                time.sleep(gap)
+            t.settle()
+            t.expect("-2.9")
+            t.key("enter")
+            t.expect(">-2.9 <")
+            t.close()
+
+
+def test_quick_escape():
+    """Esc alone acts within half a second."""
+    with Book() as book:
+        t = start(book)
+        t.key("enter")
+        t.expect("Esc leaves")
+        began = time.monotonic()
+        t.key("esc")
+        t.wait_for(lambda t: "Esc leaves" not in t.text(), "the field stays")
+        check(time.monotonic() - began < (5 if SLOW else 0.5), "slow")
+        t.close()
+
+
+def test_paste():
+    """64 KiB with line ends and an end mark inside fill one field and run no command."""
+    with Book() as book:
+        t = start(book)
+        before = snapshot(book)
+        t.key("enter")
+        t.expect("Esc leaves")
+        junk = ("q\rd\rs+++" * 9000)[:32000]
+        t.send("\033[200~" + junk + "\033[201~" + junk + "\033[201~")
+        t.settle()
+        check(not t.poll(), "a pasted q was taken as a key")
+        t.expect("Esc leaves")
+        t.key("esc")
+        t.expect("(0 changes)")
+        t.send("\033[200~q\rd\033[201~")
+        t.expect("pasted")
+        check(not t.poll(), "a pasted q was taken as a key")
+        check(snapshot(book) == before, "the book was touched")
+        t.close()
+
+
+def test_c_locale():
+    """The C locale: ASCII only on the screen, the files' bytes untouched."""
+    with Book() as book:
+        path = book + "/sheets/kind.yaml"
+        with open(path) as f:
+            text = f.read()
+        text = re.sub(r"(?m)^name:.*$", lambda _: NAME, text)
+        with open(path, "w") as f:
+            f.write(text)
+        t = start(book, "--sheet", "kind", env={"LANG": "C"})
+        t.send("o")
+        t.settle()
+        check(all(b < 0x80 for b in t.raw), "bytes beyond ASCII")
+        t.key("esc")
+        t.settle()
+        t.send("+s")
+        t.expect(" saved ")
+        with open(path) as f:
+            now = f.read()
+        check(NAME in now, "the name was changed")
+        t.close()
+
+
+def test_decimal_comma():
+    """A locale with a decimal comma: figures, files and typed values keep the point."""
+    have = subprocess.run(["locale", "-a"], capture_output=True, text=True).stdout.split()
+    comma = [x for x in have if re.match(r"(de|fr|it|es|nl)_", x) and "utf8" in x.lower()]
+    if not comma:
+        return "skipped: no locale with a decimal comma here"
+    with Book() as book:
+        t = start(book, env={"LC_ALL": comma[0]})
+        t.send("\r11.5\r")
+        t.expect("11.5 <")
+        t.send("s")
+        t.expect(" saved ")
+        with open(book + "/sheets/quick-base.yaml") as f:
+            check("front-wing: 11.5" in f.read(), "written otherwise")
+        t.close()
+
+
+def test_every_character():
+    """All of Unicode in names: no control byte and no bidirectional control reaches the terminal."""
+    bad = re.compile("[\u0080-\u009f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+    with Book() as book:
+        path = book + "/sheets/kind.yaml"
+        with open(path) as f:
+            text = f.read()
+        step = 40
+        points = [c for c in list(range(0x80, 0x3100)) + list(range(0xd7f0, 0xe010)) +
+                  list(range(0xfe00, 0x10000)) + list(range(0xe0000, 0xe0200)) + list(range(0x1f600, 0x1f650))
+                  if not 0xd800 <= c <= 0xdfff]
+        if SLOW:
+            points = points[::7]
+        items = [points[i:i + step] for i in range(0, len(points), step)]
+        for i, part in enumerate(items[:1000]):
+            name = "".join("\\U%08X" % c for c in part)
+            with open("%s/sheets/u%04d.yaml" % (book, i), "w") as f:
+                f.write(re.sub(r"(?m)^name:.*$", lambda _: 'name: "%s"' % name, text))
+        t = start(book, cols=160, rows=50, term="xterm-256color")
+        t.send("o")
+        t.settle()
+        mark = len(t.raw)
+        for _ in range(len(items) // 40 + 2):
+            t.key("pgdn")
+            t.settle()
+        shown = t.raw[mark:].decode("utf-8")  # strict: invalid bytes fail here
+        check(len(shown) > 10000, "nothing was shown")
+        found = bad.search(shown)
+        check(not found, "U+%04X reached the terminal" % (ord(found.group()) if found else 0))
+        plain = re.sub("\033\\[[0-9;?]*[A-Za-z]|\033[()][AB0]|\033[=>]", "", shown)
+        check("\033" not in plain, "a stray escape")
+        check(not re.search("[\x00-\x07\x0b\x0c\x0e-\x1a\x1c-\x1f]", plain), "a control byte")
+        t.close()
+
+
+def test_bytes():
+    """A nudge at 100x30 sends at most 256 bytes, a move of the marker 60, nothing when idle."""
+    with Book() as book:
+        t = start(book, cols=100, rows=30, term="xterm-256color")
+        for key, most in (("+", 450), ("+", 256), ("+", 256), ("\033OB", 60), ("\033OB", 60)):
+            t.settle()
+            mark = len(t.raw)
+            t.send(key)
+            t.settle()
+            sent = len(t.raw) - mark
+            check(0 < sent <= most, "%r sends %d bytes, at most %d wanted" % (key, sent, most))
+        mark = len(t.raw)
+        t.settle()
+        check(len(t.raw) == mark, "bytes while idle")
+        t.close()
+
+
+def test_kill():
+    """kill -9 loses no confirmed edit: each is in the journal before it is on the screen."""
+    n = 5 if SLOW else 30
+    for i in range(n):
+        with Book() as book:
+            t = start(book)
+            keys = 3 + i % 5
+            for _ in range(keys):
+                t.send("+")
+            t.wait_for(lambda t: "%.1f <" % (10 + 0.5 * keys) in t.text(), "not drawn")
+            t.kill(signal.SIGKILL)
+            t.wait()
+            t.close()
+            t = start(book)
+            t.expect("Recover")
+            t.send("y")
+            t.expect("%.1f <" % (10 + 0.5 * keys))
+            t.close()
+
+
+def test_two_programs():
+    """A sheet that someone else edits: who it is is said before anything is changed."""
+    with Book() as book:
+        one = start(book)
+        one.send("+")
+        one.settle()
+        two = start(book)
+        two.send("+")
+        two.expect("is being edited by")
+        two.key("enter")
+        two.expect("taken back")
+        two.expect("(0 changes)")
+        one.send("s")
+        one.expect(" saved ")
+        two.send("-")
+        two.settle()
+        two.absent("being edited")
+        two.send("s")
+        two.expect("changed by someone else")
+        one.close()
+        two.close()
+
+
+def main():
+    wanted = sys.argv[1:]
+    tests = [(k, f) for k, f in sorted(globals().items()) if k.startswith("test_")]
+    failed = 0
+    for name, f in tests:
+        if wanted and name[5:] not in wanted:
+            continue
+        began = time.monotonic()
+        try:
+            said = f()
+            print("%s %s (%.1f s)" % (said or "ok  ", name[5:], time.monotonic() - began), flush=True)
+        except AssertionError as e:
+            failed += 1
+            print("FAIL %s: %s\n  %s" % (name[5:], f.__doc__.split("\n")[0], e), flush=True)
+    return 1 if failed else 0
+
+
+sys.exit(main())
