@@ -19,6 +19,7 @@ tests/screens/NAME.keys has one step a line:
 """
 import glob
 import os
+import re
 import shutil
 import sys
 
@@ -109,7 +110,7 @@ class Run:
 
     def do_screen(self, _):
         self.start().settle()
-        now = self.t.text()
+        now = re.sub(r"\d{4}-\d\d-\d\d \d\d:\d\d", "YYYY-MM-DD HH:MM", self.t.text())
         n = len(self.shots)
         self.shots.append(now)
         if self.update:
