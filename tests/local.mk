@@ -76,6 +76,9 @@ tests_test_entry_SOURCES = tests/test_entry.c
 check_PROGRAMS += tests/test_examples
 tests_test_examples_SOURCES = tests/test_examples.c
 
+check_PROGRAMS += tests/test_coverage
+tests_test_coverage_SOURCES = tests/test_coverage.c
+
 check_PROGRAMS += tests/test_model
 tests_test_model_SOURCES = tests/test_model.c
 check_PROGRAMS += tests/test_next

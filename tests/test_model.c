@@ -490,6 +490,164 @@ START_TEST(empty_book)
 }
 END_TEST
 
+/* The log of tests/data/model/laps.csv as a book. */
+static void read_log(struct book *b)
+{
+	char *path = test_data("model/laps.csv"), line[160], id[16], last[16] = "";
+	FILE *f = fopen(path, "r");
+	ck_assert(f != NULL);
+	invent_book(b, 1, 1, 1);
+	struct run *r = NULL;
+	while (fgets(line, sizeof line, f)) {
+		double v[3], age, fuel, effort, time;
+		int at = 0;
+		if (sscanf(line, "%15[^,],%lf,%lf,%lf,%lf,%lf,%lf,%lf,%n", id, &v[0], &v[1], &v[2], &age,
+			&fuel, &effort, &time, &at) != 8)
+			continue;
+		if (strcmp(id, last) != 0) {
+			r = invent_run(b, id);
+			r->tyre_age = (struct opt_num){true, age};
+			r->fuel = (struct opt_num){true, fuel};
+			r->fuel_per_lap = (struct opt_num){true, 1.8};
+			r->has_worn_at_start[0] = true;
+			r->worn_at_start[0] = 2 * age;
+			for (size_t k = 0; k < 3; k++)
+				r->values[k] = fix_from_double(v[k]);
+			snprintf(last, sizeof last, "%s", id);
+		}
+		struct lap *l = invent_lap(r, time);
+		char *end;
+		l->has_effort = true;
+		l->effort = effort;
+		l->worn[0] = strtod(line + at, &end);
+		l->has_worn[0] = end != line + at;
+		if (strtol(end + 1, NULL, 10))
+			l->skip = strdup("traffic");
+	}
+	fclose(f);
+	free(path);
+	ck_assert_uint_eq(b->n_runs, 16);
+}
+
+/* A figure of tests/data/model/expected.csv. */
+static double expected(const char *key)
+{
+	char *path = test_data("model/expected.csv"), *all = test_slurp(path, NULL), whole[64];
+	snprintf(whole, sizeof whole, "\n%s,", key);
+	const char *at = strstr(all, whole);
+	ck_assert_msg(at != NULL, "no %s", key);
+	const double v = strtod(at + strlen(whole), NULL);
+	free(path);
+	free(all);
+	return v;
+}
+
+static void near(double got, const char *key)
+{
+	const double want = expected(key);
+	ck_assert_msg(fabs(got - want) <= 1e-6 * fabs(want), "%s: %.12g, not %.12g", key, got, want);
+}
+
+static void check_response(const struct response *r, const char *tag)
+{
+	static const char *const pairs[][2] = {{"p0.common", "c"}, {"p0.difference", "f"}, {"s0", "s"},
+		{"p0.common^2", "c2"}, {"p0.difference^2", "f2"}, {"s0^2", "s2"},
+		{"p0.common*p0.difference", "cf"}, {"effort", "e"}, {"tyre-age", "age"}, {"fuel", "fuel"}};
+	char key[64];
+	for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
+		const int t = term(r, pairs[i][0]);
+		ck_assert_int_ge(t, 0);
+		snprintf(key, sizeof key, "%s.%s", tag, pairs[i][1]);
+		near(r->b[t], key);
+		snprintf(key, sizeof key, "%s.%s.se", tag, pairs[i][1]);
+		near(sqrt(r->cov[(size_t)t * r->n_terms + (size_t)t]), key);
+	}
+	snprintf(key, sizeof key, "%s.sigma-lap", tag);
+	near(r->sigma_lap, key);
+	snprintf(key, sizeof key, "%s.log-reml", tag);
+	ck_assert(r->has_log_reml);
+	near(r->log_reml, key);
+}
+
+/*
+ * A whole book against R's nlme (tests/data/model/README): readings with gaps and skipped laps,
+ * weights, both fits (wear's run effect is on the boundary, where nlme stops at 2e-6), the
+ * exchange rate with Fieller's interval, like-for-like wear, and the rate inside runs.
+ */
+START_TEST(a_book_as_nlme_sees_it)
+{
+	struct book b;
+	read_log(&b);
+	struct model *m = fit(&b);
+	ck_assert(m->responses[0].curvature);
+	check_response(&m->responses[0], "time");
+	check_response(&m->responses[1], "wear");
+	near(m->responses[0].sigma_run, "time.sigma-run");
+	ck_assert_double_eq(m->responses[1].sigma_run, 0);
+	const fix sheet[] = {3 * FIX_ONE, -2 * FIX_ONE, 5 * FIX_ONE}, none[] = {0, 0, 0};
+	const struct estimate t = model_delta(m, 0, sheet, none), w = model_delta(m, 1, sheet, none);
+	near(t.value, "time.delta");
+	near(t.se, "time.delta-se");
+	near(w.value, "wear.delta");
+	near(w.se, "wear.delta-se");
+	const struct exchange *e = &m->exchange[0];
+	ck_assert_int_eq(e->method, EXCHANGE_EFFORT);
+	near(e->correlation, "rho");
+	near(e->value, "kappa");
+	near(e->se, "kappa.se");
+	near(e->low, "kappa.low");
+	near(e->high, "kappa.high");
+	const struct like_delta z = model_like(m, 0, sheet, none);
+	near(z.delta.value, "like.delta");
+	near(z.delta.low, "like.low");
+	near(z.delta.high, "like.high");
+	near(z.chance_better, "like.chance");
+	model_free(m);
+	/* Without effort the rate comes from inside the runs, as R's lm has it. */
+	b.covariates[COV_EFFORT].off = true;
+	m = fit(&b);
+	e = &m->exchange[0];
+	ck_assert_int_eq(e->method, EXCHANGE_WITHIN_RUN);
+	ck_assert(strstr(e->note, "at least") != NULL);
+	near(e->value, "within.kappa");
+	near(e->se, "within.se");
+	near((e->high - e->low) / 2 / gsl_cdf_tdist_Pinv(0.975, expected("within.df")), "within.se");
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
+/* A given rate is taken as it is; a time slope that is not clear of zero is refused. */
+START_TEST(rates_given_and_refused)
+{
+	struct book b;
+	invent_book(&b, 0, 1, 1);
+	for (int i = 0; i < 6; i++) {
+		struct run *r = invent_run(&b, "r");
+		invent_set(&b, r, "s0", i % 2 ? 5 : 0);
+		for (int j = 0; j < 4; j++) {
+			/* Effort says nothing of time: the four pairs cancel. */
+			struct lap *l = worn_lap(r, 90 + 0.1 * (j % 2), 2 + 0.01 * ((i + 3 * j) % 5));
+			l->has_effort = true;
+			l->effort = j < 2 ? 98 : 100;
+		}
+	}
+	struct model *m = fit(&b);
+	ck_assert_int_eq(m->exchange[0].method, EXCHANGE_WITHIN_RUN);
+	ck_assert(strstr(m->exchange[0].note, "clear of zero") != NULL);
+	model_free(m);
+	b.exchange[0] = (struct opt_num){true, 0.5};
+	m = fit(&b);
+	ck_assert_int_eq(m->exchange[0].method, EXCHANGE_GIVEN);
+	ck_assert_double_eq(m->exchange[0].value, 0.5);
+	ck_assert(!m->exchange[0].has_interval);
+	const fix on[] = {5 * FIX_ONE}, base[] = {0};
+	ck_assert(model_like(m, 0, on, base).has_chance);
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	gsl_set_error_handler_off();
@@ -511,6 +669,8 @@ Suite *suite(void)
 	tcase_add_test(c, known_and_missing_covariates);
 	tcase_add_test(c, far_lap_is_suspect);
 	tcase_add_test(c, empty_book);
+	tcase_add_test(c, a_book_as_nlme_sees_it);
+	tcase_add_test(c, rates_given_and_refused);
 	suite_add_tcase(s, c);
 	return s;
 }

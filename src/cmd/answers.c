@@ -68,6 +68,7 @@ json_t *answer_like(const struct model *m, const fix *values, const fix *against
 		json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d.delta, d.delta.high)));
 		json_object_set_new(o, "chance-better",
 			cmd_json_number(d.has_chance ? d.chance_better : NAN));
+		json_object_set_new(o, "leans-on-rate", json_boolean(d.leans));
 		json_object_set_new(o, "stretched", json_boolean(d.stretched));
 		json_array_append_new(a, o);
 	}
@@ -175,6 +176,8 @@ static void print_like(const struct model *m, size_t c, const fix *values, const
 	printf("%10s  %22s", "", "");
 	like_words(m, c, &d, values, against, words, sizeof words);
 	print_delta(&d.delta, words);
+	if (d.delta.known && d.leans && (d.delta.high < 0 || d.delta.low > 0))
+		printf("                (another exchange rate, as far as the runs allow, would turn the sign)\n");
 	if (d.stretched)
 		printf("                (the times differ by more than laps on one set-up did: "
 			"the exchange rate is stretched)\n");

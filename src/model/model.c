@@ -134,11 +134,11 @@ static bool prepare_y(struct model *m, size_t k, const struct obs_list *o, doubl
 	return true;
 }
 
-static bool fit_one(struct model *m, struct work *w, size_t k, const bool *covariate,
+static bool fit_one(struct model *m, struct work *w, size_t k, const bool *covariate, bool judge,
 	struct response *r, struct err *err)
 {
 	struct fit_job j = {.m = m, .setup = &w->setup, .levels = w->levels, .obs = &w->obs[k],
-		.y = w->y[k], .response = k, .judge = true, .residual = w->residual[k]};
+		.y = w->y[k], .response = k, .judge = judge, .residual = judge ? w->residual[k] : NULL};
 	memcpy(j.covariate, covariate, sizeof j.covariate);
 	book_response_id(m->book, k, r->id, sizeof r->id);
 	return fit_response(&j, r, err);
@@ -164,42 +164,30 @@ static bool all_linear(const struct response *r)
 /* Lap time settles whether curvature stays: it must cost no linear term its answer. */
 static bool fit_time(struct model *m, struct work *w, const bool *covariate, struct err *err)
 {
-	struct response *curved = &m->responses[RESPONSE_TIME], plain = {0};
-	if (!fit_one(m, w, RESPONSE_TIME, covariate, curved, err))
+	struct response *r = &m->responses[RESPONSE_TIME], plain = {0};
+	if (!fit_one(m, w, RESPONSE_TIME, covariate, true, r, err))
 		return false;
-	if (!curved->fitted || !w->setup.curvature || all_linear(curved))
+	if (!r->fitted || !w->setup.curvature || all_linear(r))
 		return true;
 	struct setup with = w->setup;
-	struct suspect *suspects = m->suspects;
-	const size_t n_suspects = m->n_suspects;
-	m->suspects = NULL;
-	m->n_suspects = 0;
 	bool ok = terms_setup(m, &w->obs[0], false, &w->setup) || err_memory(err);
-	ok = ok && fit_one(m, w, RESPONSE_TIME, covariate, &plain, err);
-	const int lost = ok ? lost_term(curved, &plain) : -1;
-	if (lost >= 0) {
+	ok = ok && fit_one(m, w, RESPONSE_TIME, covariate, false, &plain, err);
+	const int lost = ok ? lost_term(r, &plain) : -1;
+	if (lost >= 0)
 		snprintf(m->curvature_note, sizeof m->curvature_note,
 			"squares left out: with them %.100s could not be told", plain.terms[lost].id);
-		response_free(curved);
-		*curved = plain;
-		setup_free(&with);
-		free(suspects);
-		return true;
-	}
 	response_free(&plain);
-	setup_free(&w->setup);
-	w->setup = with;
-	free(m->suspects);
-	m->suspects = suspects;
-	m->n_suspects = n_suspects;
-	if (!ok)
-		return false;
-	/* The residuals are the last fit's: bring back those of the one that stays. */
-	response_free(curved);
+	if (lost < 0) {
+		setup_free(&w->setup);
+		w->setup = with;
+		return ok;
+	}
+	setup_free(&with);
+	response_free(r);
 	free(m->suspects);
 	m->suspects = NULL;
 	m->n_suspects = 0;
-	return fit_one(m, w, RESPONSE_TIME, covariate, curved, err);
+	return fit_one(m, w, RESPONSE_TIME, covariate, true, r, err);
 }
 
 static bool fit_all(struct model *m, struct work *w, struct err *err)
@@ -212,7 +200,7 @@ static bool fit_all(struct model *m, struct work *w, struct err *err)
 		if (k == RESPONSE_TIME) {
 			if (!fit_time(m, w, covariate, err))
 				return false;
-		} else if (!fit_one(m, w, k, covariate, &m->responses[k], err)) {
+		} else if (!fit_one(m, w, k, covariate, true, &m->responses[k], err)) {
 			return false;
 		}
 	}

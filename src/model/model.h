@@ -157,6 +157,7 @@ struct like_delta {
 	struct estimate delta;
 	bool has_chance;
 	double chance_better; /* P(the sheet wears less than what it is told against) */
+	bool leans;           /* an exchange rate that the runs allow for would turn the sign */
 	bool stretched;       /* the time difference goes beyond the times driven on one set-up */
 };
 struct like_delta model_like(const struct model *m, size_t channel, const fix *values,

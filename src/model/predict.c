@@ -150,6 +150,19 @@ bool model_response_extrapolated(const struct model *m, const struct response *r
 	return outside(m, values, r->lo, r->hi, out);
 }
 
+/* Would another rate in its interval turn the sign? The rate from inside runs is a lower
+ * bound: any larger one has to be reckoned with. */
+static bool leans(const struct exchange *x, double like, double time)
+{
+	const bool larger_turns = (like < 0 && time > 0) || (like > 0 && time < 0);
+	if (x->method == EXCHANGE_WITHIN_RUN && larger_turns)
+		return true;
+	if (!x->has_interval)
+		return false;
+	const double other = like + time * ((larger_turns ? x->high : x->low) - x->value);
+	return like < 0 ? other >= 0 : other <= 0;
+}
+
 struct like_delta model_like_contrast(const struct model *m, size_t channel, const double *l)
 {
 	const struct response *r = &m->like[channel];
@@ -159,6 +172,7 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 	if (!e->known || !time.known)
 		return d;
 	d.stretched = fabs(time.value) > m->time_spread;
+	d.leans = leans(&m->exchange[channel], e->value, time.value);
 	if (!e->has_interval)
 		return d;
 	const double drift = time.value * m->exchange[channel].se;

@@ -53,6 +53,8 @@ enum verdict verdict_like(const struct like_delta *like, const struct estimate *
 	if (!like->delta.known && raw->known)
 		return VERDICT_CANT_TELL; /* no exchange rate */
 	enum verdict v = side(&like->delta, VERDICT_KINDER, VERDICT_HARDER);
+	if (like->leans && (v == VERDICT_KINDER || v == VERDICT_HARDER))
+		return VERDICT_CANT_TELL; /* it would take but another exchange rate */
 	if (v == VERDICT_HARDER && raw->known && raw->value < 0)
 		return VERDICT_ONLY_SLOWER;
 	return v;
