@@ -54,6 +54,8 @@ tests_support_libtest_a_SOURCES = \
 	tests/support/random.h \
 	tests/support/savetool.c \
 	tests/support/savetool.h \
+	tests/support/small_book.c \
+	tests/support/small_book.h \
 	tests/support/support.c \
 	tests/support/support.h \
 	tests/support/table.c \

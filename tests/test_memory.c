@@ -11,6 +11,7 @@
 #include "store/journal.h"
 #include "store/store.h"
 #include "support/savetool.h"
+#include "support/small_book.h"
 #include "support/support.h"
 
 #include <errno.h>
@@ -20,7 +21,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 static struct {
 	bool armed, lasting;
@@ -157,55 +157,11 @@ char *__wrap_strdup(const char *text)
 static char *folder, sheet[4096], *old_text, *new_text;
 static size_t old_size, new_size;
 
-static void put(const char *name, const char *text)
-{
-	char path[4200], *slash;
-
-	snprintf(path, sizeof path, "%s/%s", folder, name);
-	for (slash = path + strlen(folder) + 1; (slash = strchr(slash, '/')); slash++) {
-		*slash = '\0';
-		mkdir(path, 0755);
-		*slash = '/';
-	}
-	test_write(path, text, strlen(text));
-}
-
-static void put_runs(void)
-{
-	for (int i = 0; i < 8; i++) {
-		char name[32], text[700];
-		snprintf(name, sizeof name, "runs/r%02d.yaml", i);
-		snprintf(text, sizeof text,
-			"kind: run\nversion: 1\ndate: 2026-03-14T1%d:20\nsheet: base\ndriver: %s\n"
-			"values: {front-wing: %d, rear-wing: %d, bias: %d}\n"
-			"fuel: %d\nfuel-per-lap: 1.9\ntyre-age: %d\nlaps:\n"
-			"  - {time: 91.%d, wear: {front: 2.4%d, rear: 2.6%d}, effort: %d}\n"
-			"  - {time: \"1:31.%d43\", wear: {front: 2.5%d, rear: 2.7%d}, effort: %d}\n"
-			"  - {time: 92, skip: traffic}\n",
-			i, i % 2 ? "a" : "b", 8 + i % 3, 14 - i % 2, 54 + (i / 2) % 3, 20 + i, i, i + 1, i,
-			7 - i, 97 + i % 3, i + 2, 8 - i, i, 98 + i % 2);
-		put(name, text);
-	}
-}
-
 static void setup(void)
 {
 	folder = test_folder();
 	snprintf(sheet, sizeof sheet, "%s/sheets/base.yaml", folder);
-	put("profiles/cars/car.yaml",
-		"kind: car\nversion: 1\nname: A car\nadjustables:\n"
-		"  - {id: front-wing, label: Wing, axle: front, pair: wing, unit: deg, min: 4, max: 16, "
-		"step: 0.5}\n"
-		"  - {id: rear-wing, label: Wing, axle: rear, pair: wing, unit: deg, min: 4, max: 20, "
-		"step: 0.5}\n"
-		"  - {id: bias, label: Brake bias, axle: car, unit: \"%\", min: 50, max: 60, step: 1}\n");
-	put("profiles/circuits/track.yaml", "kind: circuit\nversion: 1\nname: A track\nlength: 4.82\n");
-	put("book.yaml", "kind: book\nversion: 1\nname: Test\ncar: car\ncircuit: track\nreference: base\n"
-			 "wear-channels: [front, rear]\nwear-limit: 60\n");
-	put("sheets/base.yaml",
-		"kind: sheet\nversion: 1\nname: Base   # kept\nvalues:\n  front-wing: 8.0 # kept\n"
-		"  rear-wing: 14\n  bias: 54\nlocks: []\n");
-	put_runs();
+	small_book_write(folder);
 	setenv("XDG_STATE_HOME", folder, 1);
 	setenv("LOGNAME", "anna", 1); /* else the C library loads what it keeps to ask for it */
 	gsl_set_error_handler_off();

@@ -22,6 +22,26 @@ fuzz_programs += tests/fuzz/fuzz_plan
 tests_fuzz_fuzz_plan_SOURCES = tests/fuzz/fuzz_plan.c
 tests_fuzz_fuzz_plan_LDADD = $(fuzz_ldadd)
 
+fuzz_programs += tests/fuzz/fuzz_csv
+tests_fuzz_fuzz_csv_SOURCES = tests/fuzz/fuzz_csv.c tests/support/small_book.c
+tests_fuzz_fuzz_csv_LDADD = $(fuzz_ldadd)
+
+fuzz_programs += tests/fuzz/fuzz_journal
+tests_fuzz_fuzz_journal_SOURCES = tests/fuzz/fuzz_journal.c
+tests_fuzz_fuzz_journal_LDADD = $(fuzz_ldadd)
+
+fuzz_programs += tests/fuzz/fuzz_load
+tests_fuzz_fuzz_load_SOURCES = tests/fuzz/fuzz_load.c
+tests_fuzz_fuzz_load_LDADD = $(fuzz_ldadd)
+
+fuzz_programs += tests/fuzz/fuzz_patch
+tests_fuzz_fuzz_patch_SOURCES = tests/fuzz/fuzz_patch.c
+tests_fuzz_fuzz_patch_LDADD = $(fuzz_ldadd)
+
+fuzz_programs += tests/fuzz/fuzz_text
+tests_fuzz_fuzz_text_SOURCES = tests/fuzz/fuzz_text.c
+tests_fuzz_fuzz_text_LDADD = $(fuzz_ldadd)
+
 EXTRA_DIST += tests/fuzz/fuzz.sh
 
 fuzz: all
