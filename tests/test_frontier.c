@@ -239,6 +239,8 @@ static int by_time(const void *pa, const void *pb)
 static void keep_best(struct yard *y)
 {
 	size_t kept = 0;
+	if (y->n == 0)
+		return;
 	qsort(y->tried, y->n, sizeof *y->tried, by_time);
 	for (size_t i = 0; i < y->n; i++)
 		if (kept == 0 || y->tried[i].wear < y->tried[kept - 1].wear - EPS)

@@ -1,5 +1,5 @@
 /*
- * Memory that runs out: the k-th allocation of load, edit, journal, save and fit fails, once or from
+ * Memory that runs out: the k-th allocation of load, edit, journal, save, fit and decide fails, once or from
  * then on, for k rising until everything goes through (as in SQLite's testing.html, 3.1). Nothing
  * crashes, nothing leaks, the file is the old one or the new one, and an error is told.
  *
@@ -7,7 +7,10 @@
  * sanitizers only our own (the linker's --wrap), because there malloc() is theirs.
  */
 #include "book/edit.h"
+#include "compare/compare.h"
+#include "frontier/frontier.h"
 #include "model/model.h"
+#include "stint/stint.h"
 #include "store/journal.h"
 #include "store/store.h"
 #include "support/savetool.h"
@@ -198,6 +201,30 @@ static bool edit_and_journal(const struct edit *e, struct err *err, enum step *d
 	return ok;
 }
 
+/* Frontier, stint and comparison of a book with a second sheet of its runs. */
+static bool decide(const struct model *m, const struct book *b, struct err *err)
+{
+	const struct sheet *base = &b->sheets[0];
+	const struct stint_options so = {.laps = 20, .draws = 50};
+	struct frontier_options fo = {.points = 5, .has_max_changes = true, .max_changes = 2};
+	struct compare c;
+
+	if (!save_parse(m, "front", &fo.save, err))
+		return false;
+	struct frontier *f = frontier_new(m, base, base, &fo, err);
+	if (!f)
+		return false;
+	frontier_free(f);
+	struct stint *s = stint_new(m, b->runs[1].values, base->values, "a", "b", &so, err);
+	if (!s)
+		return false;
+	stint_free(s);
+	if (!compare_make(&c, m, base->values, b->runs[1].values, err))
+		return false;
+	compare_free(&c);
+	return true;
+}
+
 static bool work_on(struct book *b, struct err *err, enum step *done)
 {
 	struct edit_change change;
@@ -221,8 +248,9 @@ static bool work_on(struct book *b, struct err *err, enum step *done)
 	if (!m)
 		return false;
 	*done = FITTED;
+	ok = decide(m, b, err);
 	model_free(m);
-	return true;
+	return ok;
 }
 
 /* Load, edit, journal, save, fit; how far it came. *told: an error was told where it stopped. */
@@ -313,9 +341,9 @@ static void walk(bool lasting)
 		k += stride > 1 ? 1 + (k * 7919) % (2 * stride - 1) : 1;
 	}
 	printf("allocations failing %s: %ld of %ld tried; stopped while loading %d, editing %d, "
-	       "journalling %d, saving %d, fitting %d; went through %d\n",
+	       "journalling %d, saving %d, fitting %d, deciding %d; went through %d\n",
 		lasting ? "from the k-th on" : "once", tried, all, stopped[0], stopped[LOADED],
-		stopped[EDITED], stopped[JOURNALLED], stopped[SAVED], stopped[ALL]);
+		stopped[EDITED], stopped[JOURNALLED], stopped[SAVED], stopped[FITTED], stopped[ALL]);
 	ck_assert_int_gt(stopped[0], 0);
 }
 

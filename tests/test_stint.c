@@ -315,7 +315,8 @@ START_TEST(quick_figures_agree)
 	b.stint.cliff = (struct opt_num){true, 0.2};
 	struct model *m = fit(&b);
 	struct stint *s = stint(m, sheet_values, 0, 0);
-	stint_quick_prepare(&q, m, base_values);
+	struct err err = {0};
+	ck_assert(stint_quick_prepare(&q, m, base_values, &err));
 	ck_assert(q.usable);
 	double wear = model_delta(m, 1, sheet_values, base_values).value;
 	double time = model_delta(m, 0, sheet_values, base_values).value;

@@ -227,8 +227,8 @@ static bool walk_held(struct walk *w, struct err *err)
 {
 	const struct car *car = &w->m->book->car;
 	const double anchor = balance_share(car, w->start->values).v;
-	if (car_levels(&car->adjustables[w->mv->member[0]]) > TRIES_MAX ||
-		car_levels(&car->adjustables[w->mv->member[1]]) > TRIES_MAX)
+	if ((double)car_levels(&car->adjustables[w->mv->member[0]]) > TRIES_MAX ||
+		(double)car_levels(&car->adjustables[w->mv->member[1]]) > TRIES_MAX)
 		return err_failed(err, "%s has too many steps for the frontier",
 			car->adjustables[w->mv->member[0]].label);
 	for (size_t i = 0; i < 2; i++) {

@@ -290,15 +290,21 @@ void stint_free(struct stint *s)
 	free(s);
 }
 
-void stint_quick_prepare(struct stint_quick *q, const struct model *m, const fix *reference)
+bool stint_quick_prepare(struct stint_quick *q, const struct model *m, const fix *reference,
+	struct err *err)
 {
 	struct stint_figures f;
-	struct err ignored;
+	struct err why;
 	memset(q, 0, sizeof *q);
-	err_clear(&ignored);
-	if (!m->book->stint.given || !m->responses[RESPONSE_TIME].fitted ||
-		!figures_find(&f, m, reference, reference, 0, &ignored))
-		return;
+	err_clear(&why);
+	if (!m->book->stint.given || !m->responses[RESPONSE_TIME].fitted)
+		return true;
+	if (!figures_find(&f, m, reference, reference, 0, &why)) {
+		/* A stint without a length has no figures; that is no fault here. */
+		if (why.cls != ERR_INPUT)
+			*err = why;
+		return why.cls == ERR_INPUT;
+	}
 	double v[RESPONSES_MAX][FIGURES];
 	for (size_t r = 0; r < RESPONSES_MAX; r++)
 		memcpy(v[r], f.response[r].value, sizeof v[r]);
@@ -308,6 +314,7 @@ void stint_quick_prepare(struct stint_quick *q, const struct model *m, const fix
 	q->rules = f.rules;
 	q->reference = figures_pace(&f, v, FIG_REFERENCE);
 	q->reference_total = stint_project(&q->rules, &q->reference, NULL);
+	return true;
 }
 
 double stint_quick_delta(const struct stint_quick *q, double time_delta, const double *wear_delta)

@@ -66,7 +66,9 @@ struct stint_quick {
 	struct stint_pace reference;
 	double reference_total;
 };
-void stint_quick_prepare(struct stint_quick *q, const struct model *m, const fix *reference);
+/* False: out of memory. */
+bool stint_quick_prepare(struct stint_quick *q, const struct model *m, const fix *reference,
+	struct err *err);
 /* wear_delta has one figure per channel. */
 double stint_quick_delta(const struct stint_quick *q, double time_delta, const double *wear_delta);
 

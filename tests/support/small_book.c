@@ -51,7 +51,8 @@ void small_book_write(const char *folder)
 		"  - {id: bias, label: Brake bias, axle: car, unit: \"%\", min: 50, max: 60, step: 1}\n");
 	put(folder, "profiles/circuits/track.yaml", "kind: circuit\nversion: 1\nname: A track\nlength: 4.82\n");
 	put(folder, "book.yaml", "kind: book\nversion: 1\nname: Test\ncar: car\ncircuit: track\nreference: base\n"
-			 "wear-channels: [front, rear]\nwear-limit: 60\n");
+			 "wear-channels: [front, rear]\nwear-limit: 60\n"
+			 "stint: {laps: 20, pit-loss: 24, fuel-per-lap: 1.9, pace-loss: auto}\n");
 	put(folder, "sheets/base.yaml",
 		"kind: sheet\nversion: 1\nname: Base   # kept\nvalues:\n  front-wing: 8.0 # kept\n"
 		"  rear-wing: 14\n  bias: 54\nlocks: []\n");
