@@ -12,9 +12,8 @@ unsigned act_help(struct app *app)
 		const struct action_info *i = action_info((enum action)a);
 		bool here = i->pages & ON(app->page);
 		buf_addf(&text, "%-13s %s", action_keys((enum action)a, keys, sizeof keys), i->help);
-		if (i->pages != ON_ALL)
-			buf_addf(&text, here ? "" : "  (%s)", action_pages((enum action)a, pages,
-				sizeof pages));
+		if (i->pages != ON_ALL && !here)
+			buf_addf(&text, "  (%s)", action_pages((enum action)a, pages, sizeof pages));
 		buf_adds(&text, "\n");
 	}
 	buf_adds(&text,

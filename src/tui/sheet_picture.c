@@ -72,7 +72,7 @@ void sheet_update_frontier(struct app *app, struct sheet_page *s)
 	const struct sheet *now = app_sheet(app);
 	memcpy(start.locked, now->locked, now->n_pairs * sizeof *now->locked);
 	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
-	struct frontier_options o = {.save = {SAVE_CHANNEL, (int)s->channel}};
+	struct frontier_options o = {.save = {.kind = SAVE_CHANNEL, .channel = (int)s->channel}};
 	s->frontier = frontier_new(app->model, &start, ref, &o, &err);
 	if (!s->frontier)
 		snprintf(s->frontier_why, sizeof s->frontier_why, "%.190s", err.text);
