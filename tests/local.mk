@@ -162,6 +162,9 @@ tests_test_journal_SOURCES = tests/test_journal.c
 check_PROGRAMS += tests/test_lock
 tests_test_lock_SOURCES = tests/test_lock.c
 
+check_PROGRAMS += tests/test_report
+tests_test_report_SOURCES = tests/test_report.c
+
 check_PROGRAMS += tests/test_save
 tests_test_save_SOURCES = tests/test_save.c
 check_PROGRAMS += tests/test_verify

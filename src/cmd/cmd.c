@@ -34,6 +34,10 @@ static const struct cmd table[] = {
 		stint_run},
 	{"verify", "BOOK", 1, 1, verify_options, "hold every run against its prediction",
 		"Each run is predicted from the runs before it, and from all others.", verify_run},
+	{"report", "BOOK", 1, 1, report_options, "the debrief as one HTML page, or as text for a mail",
+		"One sheet against the reference: the answer, trade-off, sheets, stint, effects, noise, what\n"
+		"was not tested, the latest runs against their prediction, the plan, cautions.",
+		report_run},
 	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 

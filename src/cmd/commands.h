@@ -32,4 +32,7 @@ int stint_run(const struct cmd_args *args);
 extern const struct cmd_option suggest_options[];
 int suggest_run(const struct cmd_args *args);
 
+extern const struct cmd_option report_options[];
+int report_run(const struct cmd_args *args);
+
 #endif

@@ -20,6 +20,7 @@ libtreadlight_a_SOURCES += \
 	src/cmd/plan_json.c \
 	src/cmd/plan_table.c \
 	src/cmd/predict.c \
+	src/cmd/report.c \
 	src/cmd/sheet_told.c \
 	src/cmd/sheet_told.h \
 	src/cmd/stint.c \

@@ -1,0 +1,137 @@
+/*
+ * The debrief, from outside: what stands in it agrees with the other subcommands, it needs
+ * nothing from elsewhere, no name in a book can break out of the page, and it writes over
+ * nothing but an earlier report.
+ */
+#include "support/support.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static struct test_said report(const char *book, const char *a, const char *b, const char *c)
+{
+	const char *argv[] = {test_program(), "report", book, a, b, c, NULL};
+	return test_run(argv);
+}
+
+static char *demo(void)
+{
+	return test_source("share/demo");
+}
+
+START_TEST(page_stands_by_itself)
+{
+	char *book = demo();
+	struct test_said said = report(book, NULL, NULL, NULL);
+	ck_assert_int_eq(said.status, 0);
+	ck_assert_int_eq(strncmp(said.out, "<!DOCTYPE html>", 15), 0);
+	static const char *const absent[] = {"<script", "http", "src=", "@import", "url(", "nan", "inf%"};
+	for (size_t i = 0; i < sizeof absent / sizeof absent[0]; i++)
+		ck_assert_msg(strstr(said.out, absent[i]) == NULL, "%s stands in the page", absent[i]);
+	static const char *const present[] = {"<svg", "Trade-off of lap time and wear", "Set-up sheet",
+		"Over the stint", "What each adjustment does", "Noise, and the driver&#39;s part",
+		"Not tested", "Prediction against the track", "Test plan", "licensed venues",
+		"prefers-color-scheme", "size:A4", "</html>"};
+	for (size_t i = 0; i < sizeof present / sizeof present[0]; i++)
+		ck_assert_msg(strstr(said.out, present[i]) != NULL, "%s is missing", present[i]);
+	test_said_free(&said);
+	free(book);
+}
+END_TEST
+
+/* The stint's sentence is the one that `stint` prints. */
+START_TEST(answer_is_the_stint_s)
+{
+	char *book = demo();
+	const char *argv[] = {test_program(), "stint", book, "kind", NULL};
+	struct test_said stint = test_run(argv), said = report(book, "--sheet", "kind", NULL);
+	ck_assert_int_eq(stint.status, 0);
+	ck_assert_int_eq(said.status, 0);
+	char *answer = strstr(said.out, "class=\"answer\">");
+	ck_assert_ptr_nonnull(answer);
+	answer += strlen("class=\"answer\">") + 1; /* past its capital */
+	*strchr(answer, ',') = '\0';
+	ck_assert_ptr_nonnull(strstr(stint.out, answer));
+	test_said_free(&stint);
+	test_said_free(&said);
+	free(book);
+}
+END_TEST
+
+/* A copy of the demo whose book, sheet and notes carry markup and control characters. */
+START_TEST(names_cannot_break_out)
+{
+	char *book = demo(), *folder = test_folder(), *copy = NULL, *file = NULL;
+	ck_assert_int_ge(asprintf(&copy, "%s/book", folder), 0);
+	const char *cp[] = {"/bin/cp", "-R", book, copy, NULL};
+	struct test_said copied = test_run(cp);
+	ck_assert_int_eq(copied.status, 0);
+	test_said_free(&copied);
+	ck_assert_int_ge(asprintf(&file, "%s/book.yaml", copy), 0);
+	char *text = test_slurp(file, NULL), *at = strstr(text, "name: "), *end = strchr(at, '\n'), *patched;
+	ck_assert_int_ge(asprintf(&patched, "%.*sname: \"</title><script>x</script>\\e[31m\\u202E&\"%s",
+		(int)(at - text), text, end), 0);
+	const char *rm[] = {"/bin/chmod", "-R", "u+w", copy, NULL};
+	struct test_said ran = test_run(rm);
+	test_said_free(&ran);
+	test_write(file, patched, strlen(patched));
+	struct test_said said = report(copy, NULL, NULL, NULL);
+	ck_assert_int_eq(said.status, 0);
+	ck_assert_ptr_null(strstr(said.out, "<script"));
+	ck_assert_ptr_null(strchr(said.out, '\033'));
+	ck_assert_ptr_null(strstr(said.out, "\xE2\x80\xAE"));
+	ck_assert_ptr_nonnull(strstr(said.out, "&lt;script&gt;"));
+	test_said_free(&said);
+	said = report(copy, "--text", NULL, NULL);
+	ck_assert_int_eq(said.status, 0);
+	ck_assert_ptr_null(strchr(said.out, '\033'));
+	test_said_free(&said);
+	test_remove(folder);
+	free(text);
+	free(patched);
+	free(file);
+	free(copy);
+	free(folder);
+	free(book);
+}
+END_TEST
+
+START_TEST(writes_over_reports_only)
+{
+	char *book = demo(), *folder = test_folder(), *file = NULL;
+	ck_assert_int_ge(asprintf(&file, "%s/out.html", folder), 0);
+	for (int i = 0; i < 2; i++) {
+		struct test_said said = report(book, "-o", file, NULL);
+		ck_assert_int_eq(said.status, 0);
+		test_said_free(&said);
+	}
+	test_write(file, "my own notes\n", 13);
+	struct test_said said = report(book, "-o", file, NULL);
+	ck_assert_int_eq(said.status, 2);
+	ck_assert_ptr_nonnull(strstr(said.err, "--force"));
+	test_said_free(&said);
+	char *kept = test_slurp(file, NULL);
+	ck_assert_str_eq(kept, "my own notes\n");
+	free(kept);
+	said = report(book, "-o", file, "--force");
+	ck_assert_int_eq(said.status, 0);
+	test_said_free(&said);
+	test_remove(folder);
+	free(file);
+	free(folder);
+	free(book);
+}
+END_TEST
+
+Suite *suite(void)
+{
+	Suite *s = suite_create("report");
+	TCase *t = tcase_create("debrief");
+	tcase_set_timeout(t, 120);
+	tcase_add_test(t, page_stands_by_itself);
+	tcase_add_test(t, answer_is_the_stint_s);
+	tcase_add_test(t, names_cannot_break_out);
+	tcase_add_test(t, writes_over_reports_only);
+	suite_add_tcase(s, t);
+	return s;
+}
