@@ -29,7 +29,7 @@ START_TEST(page_stands_by_itself)
 	for (size_t i = 0; i < sizeof absent / sizeof absent[0]; i++)
 		ck_assert_msg(strstr(said.out, absent[i]) == NULL, "%s stands in the page", absent[i]);
 	static const char *const present[] = {"<svg", "Trade-off of lap time and wear", "Set-up sheet",
-		"Over the stint", "What each adjustment does", "Noise, and the driver&#39;s part",
+		"Over the stint", "What each adjustment does", "Noise, and the driver's part",
 		"Not tested", "Prediction against the track", "Test plan", "licensed venues",
 		"prefers-color-scheme", "size:A4", "</html>"};
 	for (size_t i = 0; i < sizeof present / sizeof present[0]; i++)

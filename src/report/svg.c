@@ -16,7 +16,7 @@ void svg_escape(struct buf *out, const char *text)
 	text_safe(safe, size, text, len);
 	for (const char *s = safe; *s; s++) {
 		const char *as = *s == '&' ? "&amp;" : *s == '<' ? "&lt;" : *s == '>' ? "&gt;" :
-			*s == '"' ? "&quot;" : *s == '\'' ? "&#39;" : NULL;
+			*s == '"' ? "&quot;" : NULL;
 		if (as)
 			buf_adds(out, as);
 		else
