@@ -37,6 +37,7 @@ coverage:
 
 .PHONY: coverage format lint
 
+include tests/bench/local.mk
 include tests/fuzz/local.mk
 
 if HAVE_CHECK
@@ -150,7 +151,7 @@ check_PROGRAMS += tests/test_patch
 tests_test_patch_SOURCES = tests/test_patch.c
 
 # Not a test: the writers for tests that kill, fail or race them.
-EXTRA_PROGRAMS = tests/tools/savetool
+EXTRA_PROGRAMS += tests/tools/savetool
 check_DATA = tests/tools/savetool
 CLEANFILES += tests/tools/savetool
 tests_tools_savetool_SOURCES = tests/tools/savetool.c
