@@ -332,7 +332,8 @@ struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 	if (ok) {
 		w.n_groups = m->n_groups;
 		w.f->save = o->save;
-		ok = stint_quick_prepare(&w.stint, m, reference->values, err) && make_moves(&w, err) && make_front(&w, err) && make_points(&w, err);
+		ok = stint_quick_prepare(&w.stint, m, reference->values, err) && make_moves(&w, err) &&
+			make_front(&w, err) && make_points(&w, err);
 	}
 	if (ok) {
 		w.f->candidates = w.front.candidates;

@@ -161,7 +161,9 @@ const struct sheet *report_choose(const struct book *b, const struct model *m,
 	const struct sheet *best = NULL;
 	struct candidate least = {0};
 	struct stint_quick q;
-	stint_quick_prepare(&q, m, reference->values);
+	struct err unused;
+	err_clear(&unused);
+	stint_quick_prepare(&q, m, reference->values, &unused); /* not usable: no cost weighed */
 	for (size_t i = 0; i < b->n_sheets; i++) {
 		if (&b->sheets[i] == reference)
 			continue;
