@@ -24,6 +24,7 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/session.c \
 	src/tui/session.h \
 	src/tui/sheet.h \
+	src/tui/sheet_changes.c \
 	src/tui/sheet_picture.c \
 	src/tui/sheet_rows.c \
 	src/tui/sheet_told.c \

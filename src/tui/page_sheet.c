@@ -365,7 +365,9 @@ static void draw_split(struct app *app, struct sheet_page *s, struct area a)
 	int left = a.w >= ROOM_130 ? LEFT_130 : a.w >= 100 ? LEFT_100 : LEFT_80;
 	struct area rows = {a.y + 1, 0, a.h - 1, left};
 	struct area right = {a.y + 1, left + 1, a.h - 1, a.w - left - 1};
-	sheet_draw_rows(app, rows);
+	int y = sheet_draw_rows(app, rows) + 1;
+	if (a.w >= ROOM_130)
+		sheet_draw_changes(app, (struct area){y, 1, rows.y + rows.h - 1 - y, left - 2});
 	int need = sheet_told_height(app, right.w);
 	int room = right.h - need - 1;
 	if (room >= PICTURE_LEAST) { /* both fit: p hides the picture */

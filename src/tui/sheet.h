@@ -49,7 +49,9 @@ struct sheet_page *sheet_page_of(struct app *app);
 int sheet_current(struct app *app);
 const struct sheet_row *sheet_current_row(struct app *app);
 
-void sheet_draw_rows(struct app *app, struct area a);
+/* Returns the first free line. */
+int sheet_draw_rows(struct app *app, struct area a);
+void sheet_draw_changes(struct app *app, struct area a);
 void sheet_draw_told(struct app *app, struct area a);
 /* One or two lines for narrow terminals. */
 void sheet_draw_brief(struct app *app, struct area a);

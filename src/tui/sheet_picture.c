@@ -165,13 +165,13 @@ static void draw_labels(const struct app *app, const struct sheet_page *s, struc
 	scr_right(bottom, a.x, a.w, DIM, label);
 }
 
-static void draw_legend(const struct sheet_page *s, struct area a)
+static void draw_legend(const struct sheet_page *s, const char *channel, struct area a)
 {
 	if (s->point >= 0 && s->frontier) {
 		const struct frontier_point *p = &s->frontier->points[s->point];
 		char t[FMT_SIZE], w[FMT_SIZE];
-		scr_printf(a.y, a.x, a.w, ACCENT, "f: point %d of %zu, lap %s, wear %s; t takes it",
-			s->point + 1, s->frontier->n, fmt_signed(p->time_delta, 3, t),
+		scr_printf(a.y, a.x, a.w, ACCENT, "f: %d of %zu, lap %s, %s %s; t takes it",
+			s->point + 1, s->frontier->n, fmt_signed(p->time_delta, 2, t), channel,
 			p->has_wear ? fmt_signed(p->wear_delta, 2, w) : "not known");
 		return;
 	}
@@ -204,7 +204,7 @@ void sheet_draw_picture(struct app *app, struct area a)
 		return;
 	}
 	update_scale(s, &all, here ? w->value : s->x0, here ? t->value : s->y0);
-	draw_legend(s, (struct area){a.y, a.x, 1, a.w});
+	draw_legend(s, app->book.channels[s->channel], (struct area){a.y, a.x, 1, a.w});
 	struct area canvas = {a.y + 1, a.x, a.h - 1, a.w};
 	struct area inner = {a.y + 2, a.x, a.h - 3, a.w};
 	if (plot_begin(&p, inner, s->x0, s->x1, s->y0, s->y1)) {

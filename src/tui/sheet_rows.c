@@ -178,7 +178,7 @@ static int draw_limits(struct app *app, const struct columns *c, int y, int widt
 	return 1 + scr_wrap(y + 1, 1, width - 1, lines - 1, WARN, text);
 }
 
-void sheet_draw_rows(struct app *app, struct area a)
+int sheet_draw_rows(struct app *app, struct area a)
 {
 	struct sheet_page *s = sheet_page_of(app);
 	struct columns c = columns_for(a.w);
@@ -211,4 +211,5 @@ void sheet_draw_rows(struct app *app, struct area a)
 	y += draw_limits(app, &c, y, a.w, left);
 	if (a.y + a.h - y >= 2)
 		scr_text(a.y + a.h - 1, 1, a.w - 1, DIM, "< changed  ! past a caution  = frozen");
+	return y;
 }

@@ -19,9 +19,9 @@ static struct told_columns told_columns(int width)
 {
 	struct told_columns c;
 	c.narrow = width < 46;
-	c.name_w = c.narrow ? 6 : 13;
+	c.name_w = c.narrow ? 6 : 12;
 	c.value = c.name_w;
-	c.value_w = c.narrow ? 8 : 9;
+	c.value_w = c.narrow ? 8 : 10;
 	c.change = c.value + c.value_w;
 	c.change_w = c.narrow ? 6 : 7;
 	c.interval = c.change + c.change_w + 1;
@@ -167,8 +167,9 @@ static int draw_balance_line(int y, int x, const struct told_columns *c, const c
 	char text[FMT_SIZE];
 	if (!now->has)
 		return 0;
-	scr_text(y, x, c->name_w, PLAIN, name);
-	scr_printf(y, x + c->value, c->value_w, PLAIN, "%6.1f %%", 100 * now->v);
+	scr_text(y, x, c->name_w + 1, PLAIN, name);
+	snprintf(text, sizeof text, "%.1f %%", 100 * now->v);
+	scr_right(y, x + c->value, c->value_w, PLAIN, text);
 	if (then->has)
 		scr_point(y, x + c->change, c->change_w, PLAIN,
 			fmt_signed(100 * (now->v - then->v), 1, text), 1, c->narrow ? 2 : 3);

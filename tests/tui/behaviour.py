@@ -17,7 +17,9 @@ from terminal import PROGRAM, Terminal, copy_demo
 
 ESC = b"\033"
 NAME = 'name: "Größe \u00fc \U0001f600 \\e[31m"'
+QUICK = bool(os.environ.get("TREADLIGHT_QUICK"))  # a subset of the repetitions
 SLOW = "libasan" in subprocess.run(["ldd", PROGRAM], capture_output=True, text=True).stdout
+FEW = QUICK or SLOW
 
 
 class Book:
@@ -226,7 +228,7 @@ def test_resize_storm():
     with Book() as book:
         t = start(book)
         began = time.monotonic()
-        n = 200 if SLOW else 1000
+        n = 200 if FEW else 1000
         for i in range(n):
             t.resize(1 + (i * 37) % 170, 1 + (i * 13) % 60)
             while t.pending():
@@ -265,7 +267,7 @@ def test_tiny():
 
 def test_split_escapes():
     """An arrow key whose bytes come 50, 150 or 500 ms apart loses no edit and is still the arrow."""
-    for gap in (0.05, 0.15, 0.5):
+    for gap in (0.15,) if QUICK else (0.05, 0.15, 0.5):
         with Book() as book:
             t = start(book, term="xterm-256color")
             t.send("+")
@@ -373,7 +375,7 @@ def test_every_character():
         points = [c for c in list(range(0x80, 0x3100)) + list(range(0xd7f0, 0xe010)) +
                   list(range(0xfe00, 0x10000)) + list(range(0xe0000, 0xe0200)) + list(range(0x1f600, 0x1f650))
                   if not 0xd800 <= c <= 0xdfff]
-        if SLOW:
+        if FEW:
             points = points[::7]
         items = [points[i:i + step] for i in range(0, len(points), step)]
         for i, part in enumerate(items[:1000]):
@@ -388,7 +390,7 @@ def test_every_character():
             t.key("pgdn")
             t.settle()
         shown = t.raw[mark:].decode("utf-8")  # strict: invalid bytes fail here
-        check(len(shown) > 10000, "nothing was shown")
+        check(len(shown) > len(points) / 2, "nothing was shown")
         found = bad.search(shown)
         check(not found, "U+%04X reached the terminal" % (ord(found.group()) if found else 0))
         plain = re.sub("\033\\[[0-9;?]*[A-Za-z]|\033[()][AB0]|\033[=>]", "", shown)
@@ -416,7 +418,7 @@ def test_bytes():
 
 def test_kill():
     """kill -9 loses no confirmed edit: each is in the journal before it is on the screen."""
-    n = 5 if SLOW else 30
+    n = 3 if FEW else 30
     for i in range(n):
         with Book() as book:
             t = start(book)
