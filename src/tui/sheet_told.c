@@ -293,7 +293,11 @@ void sheet_draw_brief(struct app *app, struct area a)
 		scr_wrap(a.y, a.x, a.w, a.h, PLAIN, text);
 		return;
 	}
+	char wear[400];
 	headline_time(app, text, sizeof text);
+	headline_wear(app, wear, sizeof wear);
+	size_t at = strlen(text);
+	snprintf(text + at, sizeof text - at, "%s%.380s", wear[0] ? ", " : "", wear);
 	for (size_t r = 0; r <= app->book.n_channels; r++) {
 		const struct estimate *e = &t->delta[r];
 		size_t n = strlen(text);

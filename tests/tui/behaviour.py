@@ -383,9 +383,9 @@ def test_every_character():
             with open("%s/sheets/u%04d.yaml" % (book, i), "w") as f:
                 f.write(re.sub(r"(?m)^name:.*$", lambda _: 'name: "%s"' % name, text))
         t = start(book, cols=160, rows=50, term="xterm-256color")
+        mark = len(t.raw)
         t.send("o")
         t.settle()
-        mark = len(t.raw)
         for _ in range(len(items) // 40 + 2):
             t.key("pgdn")
             t.settle()
