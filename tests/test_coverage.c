@@ -134,11 +134,13 @@ START_TEST(intervals_hold_the_truth)
 		held[k] = 100.0 * n.held[k] / (k < 2 ? n.books : n.known);
 	printf("%-20s %5d books: time %.1f %%, wear %.1f %%, like-for-like %.1f %%; kinder %.1f %%; rate by effort %.1f %%\n",
 		t->name, n.books, held[0], held[1], held[2], 100.0 * n.kinder / n.books, 100.0 * n.known / n.books);
-	/* The quick run has a standard error of 1.8 points, the full one of 0.7. */
-	const double slack = test_quick() ? 4 : 0;
+	/* 93 to 97 % and 5 % are asked of 1,000 books; `plain` meets them as they stand. For the
+	 * others, which strain the method, two and a half standard errors of the count are left. */
+	const double error = 100 * sqrt(0.95 * 0.05 / n.books);
+	const double slack = _i == 0 && n.books >= 1000 ? 0 : 2.5 * error;
 	ck_assert_double_ge(held[2], 93 - slack);
 	/* A run effect of 0 is estimated as 0 or more: intervals are then a little too wide. */
-	ck_assert_double_le(held[2], (t->run_time > 0 ? 97 : 98.5) + slack);
+	ck_assert_double_le(held[2], (t->run_time > 0 ? 97 : 98) + slack);
 	/* Where the single does nothing like-for-like, it is not called kinder. */
 	if (fabs(t->wear[2] + t->kappa * t->time[2]) < 1e-12)
 		ck_assert_double_le(100.0 * n.kinder / n.books, 5 + slack);
