@@ -4,5 +4,6 @@ dist_doc_DATA = \
 	doc/COPYING \
 	doc/demo-book.md \
 	doc/frontier.md \
+	doc/model.md \
 	doc/plans.md \
 	doc/stint.md
