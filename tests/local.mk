@@ -112,6 +112,9 @@ tests_test_files_SOURCES = tests/test_files.c
 check_PROGRAMS += tests/test_balance_text
 tests_test_balance_text_SOURCES = tests/test_balance_text.c
 
+check_PROGRAMS += tests/test_segments
+tests_test_segments_SOURCES = tests/test_segments.c
+
 check_PROGRAMS += tests/test_hold
 tests_test_hold_SOURCES = tests/test_hold.c
 

@@ -38,6 +38,10 @@ static const struct cmd table[] = {
 		"One sheet against the reference: the answer, trade-off, sheets, stint, effects, noise, what\n"
 		"was not tested, the latest runs against their prediction, the plan, cautions.",
 		report_run},
+	{"overlay", "BOOK RUN_A RUN_B", 3, 3, overlay_options, "two runs over each other along the lap",
+		"Where did B take more time or use more tyre than A? Segment figures of the runs' own\n"
+		"laps are measured; where a run has none, the circuit's shares stand in, marked so.",
+		overlay_run},
 	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
 };
 

@@ -23,6 +23,9 @@ int fit_run(const struct cmd_args *args);
 extern const struct cmd_option predict_options[];
 int predict_run(const struct cmd_args *args);
 
+extern const struct cmd_option overlay_options[];
+int overlay_run(const struct cmd_args *args);
+
 extern const struct cmd_option compare_options[];
 int compare_run(const struct cmd_args *args);
 

@@ -3,6 +3,7 @@
 #include "cmd/cmd.h"
 #include "cmd/commands.h"
 #include "model/effects.h"
+#include "model/segments.h"
 #include "model/words.h"
 
 #include <gsl/gsl_cdf.h>
@@ -71,9 +72,8 @@ static json_t *count(const struct response *r, double v)
 	return r->fitted ? json_integer((json_int_t)v) : json_null();
 }
 
-static json_t *response_json(const struct model *m, size_t k)
+static json_t *response_json(const struct model *m, const struct response *r, size_t k)
 {
-	const struct response *r = &m->responses[k];
 	char id[32];
 	double *l = calloc(r->n_terms + 1, sizeof *l);
 	json_t *o = json_object(), *terms = json_array();
@@ -92,6 +92,27 @@ static json_t *response_json(const struct model *m, size_t k)
 	json_object_set_new(o, "lack-of-fit", lack_json(r));
 	free(l);
 	return o;
+}
+
+/* One entry for each class of segments that laps have figures of; its responses as above. */
+static json_t *segments_json(const struct model *m)
+{
+	json_t *a = json_array();
+	const struct circuit *c = &m->book->circuit;
+	for (size_t i = 0; m->segments && i < m->segments->n; i++) {
+		const struct segment_class_fit *f = &m->segments->v[i];
+		json_t *o = json_object(), *ids = json_array(), *responses = json_array();
+		for (size_t s = 0; s < c->n_segments; s++)
+			if (c->segments[s].cls == f->cls)
+				json_array_append_new(ids, json_string(c->segments[s].id));
+		for (size_t k = 0; k < m->n_responses; k++)
+			json_array_append_new(responses, response_json(m, &f->by[k], k));
+		json_object_set_new(o, "class", json_string(segment_class_names[f->cls]));
+		json_object_set_new(o, "segments", ids);
+		json_object_set_new(o, "responses", responses);
+		json_array_append_new(a, o);
+	}
+	return a;
 }
 
 static json_t *exchange_json(const struct model *m, size_t c)
@@ -145,11 +166,12 @@ static int print_json(const struct model *m)
 	json_object_set_new(o, "laps", json_integer((json_int_t)m->n_fitted_laps));
 	json_object_set_new(o, "skipped", json_integer((json_int_t)m->n_skipped));
 	for (size_t k = 0; k < m->n_responses; k++)
-		json_array_append_new(responses, response_json(m, k));
+		json_array_append_new(responses, response_json(m, &m->responses[k], k));
 	for (size_t c = 0; c < m->book->n_channels; c++)
 		json_array_append_new(rates, exchange_json(m, c));
 	json_object_set_new(o, "responses", responses);
 	json_object_set_new(o, "exchange-rates", rates);
+	json_object_set_new(o, "segments", segments_json(m));
 	json_object_set_new(o, "suspects", suspects_json(m));
 	json_object_set_new(o, "notes", notes_json(m));
 	return cmd_print_json(o);
@@ -302,6 +324,29 @@ static bool print_effects(const struct model *m, struct err *err)
 	return true;
 }
 
+/* Where on the lap each adjustment works, of time and of the wear that limits. */
+static void print_segments(const struct model *m)
+{
+	const struct sheet *ref = book_reference(m->book);
+	char words[WORDS_SIZE], safe[WORDS_SIZE], where[600];
+	if (!m->segments || m->segments->n == 0 || !ref)
+		return;
+	const int limit = model_limiting_channel(m, ref->values);
+	printf("\nwhere on the lap, near %s, what is real (laps with segment figures only)\n", ref->id);
+	for (size_t c = 0; c < m->n_coords; c++)
+		for (int k = 0; k < (limit >= 0 ? 2 : 1); k++) {
+			const struct term t = {.kind = TERM_LINEAR, .a = (int)c};
+			const size_t response = k ? 1 + (size_t)limit : RESPONSE_TIME;
+			segments_words(m, response, c, ref->values, where, sizeof where);
+			if (!strchr(where, '(')) /* nothing real: it would only be said of each */
+				continue;
+			fputs("  ", stdout);
+			cmd_pad(stdout, cmd_safe(words_term(m, &t, words, sizeof words), safe,
+				sizeof safe), 38);
+			printf("%s: %s\n", words_response(m, response, words, sizeof words), where);
+		}
+}
+
 static void print_exchange(const struct model *m)
 {
 	printf("\nexchange rate: wear saved by each second per lap given up on the same set-up\n");
@@ -353,6 +398,7 @@ static int print_text(const struct model *m)
 	print_exchange(m);
 	if (!print_effects(m, &err))
 		return cmd_fail(&err);
+	print_segments(m);
 	print_remarks(m);
 	return cmd_finish();
 }

@@ -15,6 +15,7 @@ libtreadlight_a_SOURCES += \
 	src/cmd/load.c \
 	src/cmd/log.c \
 	src/cmd/new.c \
+	src/cmd/overlay.c \
 	src/cmd/plan.c \
 	src/cmd/plan.h \
 	src/cmd/plan_json.c \

@@ -1,11 +1,12 @@
 #include "model/effects.h"
 
+#include "model/internal.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* d row / d x_coord at x: the slope's contrast. */
-static void slope_row(const struct response *r, size_t coord, const double *x, double *l)
+void slope_row(const struct response *r, size_t coord, const double *x, double *l)
 {
 	const int c = (int)coord;
 	for (size_t t = 0; t < r->n_terms; t++) {

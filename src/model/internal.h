@@ -68,6 +68,15 @@ struct fit_job {
 bool fit_response(const struct fit_job *j, struct response *r, struct err *err);
 void response_free(struct response *r);
 
+/* Was the covariate logged on every reading, and does it vary? */
+bool covariate_varies(const struct obs_list *o, int c);
+/* d row / d x_coord at the coordinates x: the contrast of a slope. */
+void slope_row(const struct response *r, size_t coord, const double *x, double *l);
+/* The classes of segments, after all else (segments.h). */
+bool segments_fit(struct model *m, const struct obs_list *time, const struct setup *setup,
+	const struct levels *levels, struct err *err);
+void segments_free(struct segment_fits *s);
+
 /* After the fit: pure error against the rest, and laps far off (see check.c). res: y - Xb. */
 bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const double *res,
 	const struct reml_fit *f, struct response *r);

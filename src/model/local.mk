@@ -8,12 +8,16 @@ libtreadlight_a_SOURCES += \
 	src/model/model.c \
 	src/model/model.h \
 	src/model/observe.c \
+	src/model/overlay.c \
+	src/model/overlay.h \
 	src/model/predict.c \
 	src/model/qr.c \
 	src/model/qr.h \
 	src/model/reml.c \
 	src/model/reml.h \
 	src/model/response.c \
+	src/model/segments.c \
+	src/model/segments.h \
 	src/model/terms.c \
 	src/model/verdict.c \
 	src/model/verdict.h \

@@ -97,6 +97,12 @@ static enum logged how_logged(const struct obs_list *o, int c, const struct obs 
 	return hi - lo > 1e-12 * (fabs(lo) + fabs(hi)) ? LOGGED_VARIES : LOGGED_STEADY;
 }
 
+bool covariate_varies(const struct obs_list *o, int c)
+{
+	const struct obs *gap;
+	return how_logged(o, c, &gap) == LOGGED_VARIES;
+}
+
 static void say_missing(struct model *m, size_t response, int c, const struct obs *gap)
 {
 	char id[32];
@@ -311,7 +317,7 @@ static bool build(struct model *m, struct work *w, struct err *err)
 	say_steady(m, &w->obs[0]);
 	if (!find_spread(m, &w->obs[0]))
 		return err_memory(err);
-	return fit_like(m, w, err);
+	return fit_like(m, w, err) && segments_fit(m, &w->obs[0], &w->setup, w->levels, err);
 }
 
 struct model *model_new(const struct book *b, struct err *err)
@@ -342,6 +348,7 @@ void model_free(struct model *m)
 		response_free(&m->like[c]);
 		response_free(&m->like_time[c]);
 	}
+	segments_free(m->segments);
 	free(m->coords);
 	free(m->groups);
 	free(m->suspects);

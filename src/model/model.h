@@ -101,6 +101,8 @@ struct suspect {
 	double z;       /* robust residual, Iglewicz & Hoaglin 1993 */
 };
 
+struct segment_fits; /* segments.h */
+
 struct model {
 	const struct book *book; /* not owned */
 	size_t n_fitted_laps, n_skipped;
@@ -114,6 +116,7 @@ struct model {
 	/* Like-for-like: z of each channel, and lap time on z's columns and observations. */
 	struct response like[CHANNELS_MAX], like_time[CHANNELS_MAX];
 	struct exchange exchange[CHANNELS_MAX];
+	struct segment_fits *segments; /* owned; NULL where no fitted lap has segment figures */
 	double time_spread; /* s: widest range of fitted lap times on one set of values */
 	size_t n_suspects;
 	struct suspect *suspects; /* owned */
