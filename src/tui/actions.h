@@ -25,75 +25,80 @@ extern const char *const page_names[PAGES];
 #define ON_ALL ((1u << PAGES) - 1)
 
 #define ACTION_KEYS_MAX 4
-#define KEYS(...) {__VA_ARGS__}
+#define KEYS(...)                                                                                  \
+	{                                                                                          \
+		__VA_ARGS__                                                                        \
+	}
 
 /* ACTION(function suffix, pages, keys, hint, help) */
-#define ACTIONS \
-	ACTION(up, ON_ALL, KEYS(K_UP, 'k'), NULL, "move up") \
-	ACTION(down, ON_ALL, KEYS(K_DOWN, 'j'), NULL, "move down") \
-	ACTION(left, ON_ALL, KEYS(K_LEFT, 'h'), NULL, "move left: front") \
-	ACTION(right, ON_ALL, KEYS(K_RIGHT, 'l'), NULL, "move right: rear") \
-	ACTION(first, ON_ALL, KEYS(K_HOME, 'g'), NULL, "go to the first row") \
-	ACTION(last, ON_ALL, KEYS(K_END, 'G'), NULL, "go to the last row") \
-	ACTION(page_up, ON_ALL, KEYS(K_PAGE_UP), NULL, "a screenful up") \
-	ACTION(page_down, ON_ALL, KEYS(K_PAGE_DOWN), NULL, "a screenful down") \
-	ACTION(more, ON_SHEET, KEYS('+', '='), "nudge", "nudge the value up one step") \
-	ACTION(less, ON_SHEET, KEYS('-', '_'), NULL, "nudge the value down one step") \
-	ACTION(more5, ON_SHEET, KEYS('>', '.'), "five", "nudge the value up five steps") \
-	ACTION(less5, ON_SHEET, KEYS('<', ','), NULL, "nudge the value down five steps") \
-	ACTION(type, ON_SHEET, KEYS(K_ENTER), "type", "type a value; Esc leaves it as it was") \
-	ACTION(hold, ON_SHEET, KEYS(K_SPACE), "hold", \
-		"hold the pair's front-minus-rear difference, or let it go") \
-	ACTION(undo, ON_ALL, KEYS('u'), "undo", "undo the last change") \
-	ACTION(redo, ON_ALL, KEYS('r'), "redo", "redo what was undone") \
-	ACTION(save, ON_ALL, KEYS('s'), "save", "save the sheet") \
-	ACTION(save_as, ON_ALL, KEYS('S'), NULL, "save under a new name") \
-	ACTION(open, ON_ALL, KEYS('o'), "open", "open another sheet") \
-	ACTION(reference, ON_SHEET, KEYS('R'), NULL, "make this sheet the reference") \
-	ACTION(freeze, ON_SHEET, KEYS('f'), "freeze", \
-		"freeze the adjustable: suggestions may not move it") \
-	ACTION(filter, ON_SHEET, KEYS('/'), "filter", \
-		"show only the rows that hold a text; an empty text shows all") \
-	ACTION(picture, ON_SHEET, KEYS('p'), "picture", "show or hide the trade-off picture") \
-	ACTION(channel, ON_SHEET | ON_EFFECTS, KEYS('w'), "wear of", \
-		"next wear channel, or on the Effects page the next figure") \
-	ACTION(frontier_next, ON_SHEET, KEYS('n'), "frontier", \
-		"walk along the frontier: next, kinder point") \
-	ACTION(frontier_back, ON_SHEET, KEYS('b'), NULL, \
-		"walk along the frontier: back, faster point") \
-	ACTION(take, ON_SHEET | ON_COMPARE, KEYS('t'), "take", \
-		"take the point of the frontier, or the other sheet's value, into this sheet") \
-	ACTION(compare_with, ON_COMPARE, KEYS('c'), "compare with", "choose the sheet to compare with") \
-	ACTION(differing_first, ON_COMPARE, KEYS('d'), "differing first", \
-		"show the rows that differ first, or in the car's order") \
-	ACTION(longer, ON_STINT, KEYS('+', '='), "longer", "one lap more") \
-	ACTION(shorter, ON_STINT, KEYS('-', '_'), "shorter", "one lap less") \
-	ACTION(laps, ON_STINT, KEYS(K_ENTER), "laps", "type the number of laps") \
-	ACTION(next_page, ON_ALL, KEYS(K_TAB), NULL, "next page") \
-	ACTION(previous_page, ON_ALL, KEYS(K_BACKTAB), NULL, "previous page") \
-	ACTION(page1, ON_ALL, KEYS('1'), NULL, "the Sheet page") \
-	ACTION(page2, ON_ALL, KEYS('2'), NULL, "the Compare page") \
-	ACTION(page3, ON_ALL, KEYS('3'), NULL, "the Effects page") \
-	ACTION(page4, ON_ALL, KEYS('4'), NULL, "the Runs page") \
-	ACTION(page5, ON_ALL, KEYS('5'), NULL, "the Plan page") \
-	ACTION(page6, ON_ALL, KEYS('6'), NULL, "the Stint page") \
-	ACTION(help, ON_ALL, KEYS('?'), NULL, "help: every key of the workbench") \
-	ACTION(repaint, ON_ALL, KEYS(K_CTRL('l')), NULL, "draw the screen afresh") \
+#define ACTIONS                                                                                    \
+	ACTION(up, ON_ALL, KEYS(K_UP, 'k'), NULL, "move up")                                       \
+	ACTION(down, ON_ALL, KEYS(K_DOWN, 'j'), NULL, "move down")                                 \
+	ACTION(left, ON_ALL, KEYS(K_LEFT, 'h'), NULL, "move left: front")                          \
+	ACTION(right, ON_ALL, KEYS(K_RIGHT, 'l'), NULL, "move right: rear")                        \
+	ACTION(first, ON_ALL, KEYS(K_HOME, 'g'), NULL, "go to the first row")                      \
+	ACTION(last, ON_ALL, KEYS(K_END, 'G'), NULL, "go to the last row")                         \
+	ACTION(page_up, ON_ALL, KEYS(K_PAGE_UP), NULL, "a screenful up")                           \
+	ACTION(page_down, ON_ALL, KEYS(K_PAGE_DOWN), NULL, "a screenful down")                     \
+	ACTION(more, ON_SHEET, KEYS('+', '='), "nudge", "nudge the value up one step")             \
+	ACTION(less, ON_SHEET, KEYS('-', '_'), NULL, "nudge the value down one step")              \
+	ACTION(more5, ON_SHEET, KEYS('>', '.'), "five", "nudge the value up five steps")           \
+	ACTION(less5, ON_SHEET, KEYS('<', ','), NULL, "nudge the value down five steps")           \
+	ACTION(type, ON_SHEET, KEYS(K_ENTER), "type", "type a value; Esc leaves it as it was")     \
+	ACTION(hold, ON_SHEET, KEYS(K_SPACE), "hold",                                              \
+		"hold the pair's front-minus-rear difference, or let it go")                       \
+	ACTION(undo, ON_ALL, KEYS('u'), "undo", "undo the last change")                            \
+	ACTION(redo, ON_ALL, KEYS('r'), "redo", "redo what was undone")                            \
+	ACTION(save, ON_ALL, KEYS('s'), "save", "save the sheet")                                  \
+	ACTION(save_as, ON_ALL, KEYS('S'), NULL, "save under a new name")                          \
+	ACTION(open, ON_ALL, KEYS('o'), "open", "open another sheet")                              \
+	ACTION(reference, ON_SHEET, KEYS('R'), NULL, "make this sheet the reference")              \
+	ACTION(freeze, ON_SHEET, KEYS('f'), "freeze",                                              \
+		"freeze the adjustable: suggestions may not move it")                              \
+	ACTION(filter, ON_SHEET, KEYS('/'), "filter",                                              \
+		"show only the rows that hold a text; an empty text shows all")                    \
+	ACTION(picture, ON_SHEET, KEYS('p'), "picture", "show or hide the trade-off picture")      \
+	ACTION(channel, ON_SHEET | ON_EFFECTS, KEYS('w'), "wear of",                               \
+		"next wear channel, or on the Effects page the next figure")                       \
+	ACTION(frontier_next, ON_SHEET, KEYS('n'), "frontier",                                     \
+		"walk along the frontier: next, kinder point")                                     \
+	ACTION(frontier_back, ON_SHEET, KEYS('b'), NULL,                                           \
+		"walk along the frontier: back, faster point")                                     \
+	ACTION(take, ON_SHEET | ON_COMPARE, KEYS('t'), "take",                                     \
+		"take the point of the frontier, or the other sheet's value, into this sheet")     \
+	ACTION(compare_with, ON_COMPARE, KEYS('c'), "compare with",                                \
+		"choose the sheet to compare with")                                                \
+	ACTION(differing_first, ON_COMPARE, KEYS('d'), "differing first",                          \
+		"show the rows that differ first, or in the car's order")                          \
+	ACTION(longer, ON_STINT, KEYS('+', '='), "longer", "one lap more")                         \
+	ACTION(shorter, ON_STINT, KEYS('-', '_'), "shorter", "one lap less")                       \
+	ACTION(laps, ON_STINT, KEYS(K_ENTER), "laps", "type the number of laps")                   \
+	ACTION(next_page, ON_ALL, KEYS(K_TAB), NULL, "next page")                                  \
+	ACTION(previous_page, ON_ALL, KEYS(K_BACKTAB), NULL, "previous page")                      \
+	ACTION(page1, ON_ALL, KEYS('1'), NULL, "the Sheet page")                                   \
+	ACTION(page2, ON_ALL, KEYS('2'), NULL, "the Compare page")                                 \
+	ACTION(page3, ON_ALL, KEYS('3'), NULL, "the Effects page")                                 \
+	ACTION(page4, ON_ALL, KEYS('4'), NULL, "the Runs page")                                    \
+	ACTION(page5, ON_ALL, KEYS('5'), NULL, "the Plan page")                                    \
+	ACTION(page6, ON_ALL, KEYS('6'), NULL, "the Stint page")                                   \
+	ACTION(help, ON_ALL, KEYS('?'), NULL, "help: every key of the workbench")                  \
+	ACTION(repaint, ON_ALL, KEYS(K_CTRL('l')), NULL, "draw the screen afresh")                 \
 	ACTION(suspend, ON_ALL, KEYS(K_CTRL('z')), NULL, "pause the workbench; fg brings it back") \
-	ACTION(quit, ON_ALL, KEYS('q', K_CTRL('c')), "quit", "leave; asks when something is unsaved")
+	ACTION(quit, ON_ALL, KEYS('q', K_CTRL('c')), "quit",                                       \
+		"leave; asks when something is unsaved")
 
 enum action {
 #define ACTION(name, pages, keys, hint, help) ACT_##name,
 	ACTIONS
 #undef ACTION
-	ACTION_COUNT
+		ACTION_COUNT
 };
 
 struct action_info {
-	const char *name; /* "save_as" */
-	unsigned pages;   /* mask of ON(page) */
+	const char *name;          /* "save_as" */
+	unsigned pages;            /* mask of ON(page) */
 	int keys[ACTION_KEYS_MAX]; /* K_NONE after the last */
-	const char *hint; /* NULL: not on the bottom line */
+	const char *hint;          /* NULL: not on the bottom line */
 	const char *help;
 };
 

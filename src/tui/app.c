@@ -8,8 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const struct page_ops *const pages[PAGES] = {&page_sheet, &page_compare, &page_effects,
-	&page_runs, &page_plan, &page_stint};
+static const struct page_ops *const pages[PAGES] = {
+	&page_sheet, &page_compare, &page_effects, &page_runs, &page_plan, &page_stint};
 
 void *app_page_state(struct app *app, enum page page)
 {
@@ -236,10 +236,10 @@ static unsigned move_on_page(struct app *app, enum move how)
 	return pages[app->page]->move ? pages[app->page]->move(app, how) : UI_NONE;
 }
 
-#define MOVE_ACTION(name, how) \
-	unsigned act_##name(struct app *app) \
-	{ \
-		return move_on_page(app, how); \
+#define MOVE_ACTION(name, how)                                                                     \
+	unsigned act_##name(struct app *app)                                                       \
+	{                                                                                          \
+		return move_on_page(app, how);                                                     \
 	}
 MOVE_ACTION(up, MOVE_UP)
 MOVE_ACTION(down, MOVE_DOWN)
@@ -250,10 +250,10 @@ MOVE_ACTION(last, MOVE_LAST)
 MOVE_ACTION(page_up, MOVE_PAGE_UP)
 MOVE_ACTION(page_down, MOVE_PAGE_DOWN)
 
-#define PAGE_ACTION(name, p) \
-	unsigned act_##name(struct app *app) \
-	{ \
-		return app_show(app, p); \
+#define PAGE_ACTION(name, p)                                                                       \
+	unsigned act_##name(struct app *app)                                                       \
+	{                                                                                          \
+		return app_show(app, p);                                                           \
 	}
 PAGE_ACTION(page1, PAGE_SHEET)
 PAGE_ACTION(page2, PAGE_COMPARE)
@@ -315,11 +315,13 @@ static void draw_tabs(struct app *app, int cols)
 	for (int p = 0; p < PAGES && x < cols; p++) {
 		bool on = p == (int)app->page;
 		if (cols >= 70)
-			x += scr_printf(1, x, cols - x, on ? ACCENT : PLAIN, on ? "[%s %d]" : " %s %d ",
-				page_names[p], p + 1) + 1;
+			x += scr_printf(1, x, cols - x, on ? ACCENT : PLAIN,
+				     on ? "[%s %d]" : " %s %d ", page_names[p], p + 1) +
+			     1;
 		else if (cols >= 56 || on)
 			x += scr_printf(1, x, cols - x, on ? ACCENT : PLAIN, on ? "[%s]" : "%s",
-				page_names[p]) + 1;
+				     page_names[p]) +
+			     1;
 		else
 			x += scr_printf(1, x, cols - x, PLAIN, "%d", p + 1) + 1;
 	}
@@ -371,8 +373,10 @@ static void draw_all(struct app *app, int *cursor_y, int *cursor_x)
 	scr_erase();
 	if (rows < ROWS_LEAST || cols < COLS_LEAST) {
 		char line[96];
-		snprintf(line, sizeof line, "The workbench needs %d columns and %d lines; here are %d "
-			"and %d.", COLS_LEAST, ROWS_LEAST, cols, rows);
+		snprintf(line, sizeof line,
+			"The workbench needs %d columns and %d lines; here are %d "
+			"and %d.",
+			COLS_LEAST, ROWS_LEAST, cols, rows);
 		scr_wrap(0, 0, cols, rows, PLAIN, line);
 		return;
 	}

@@ -12,12 +12,12 @@
 
 /* What the model says of the sheet under work against the reference. */
 struct told {
-	bool known;            /* there is a model */
+	bool known; /* there is a model */
 	bool extrapolated;
 	struct estimate value[RESPONSES_MAX], delta[RESPONSES_MAX];
 	struct like_delta like[CHANNELS_MAX];
-	size_t n_untested;     /* of lap time; indices into its terms */
-	int *untested;         /* room for the terms of lap time; owned */
+	size_t n_untested; /* of lap time; indices into its terms */
+	int *untested;     /* room for the terms of lap time; owned */
 };
 
 /* What to do once the sheet is saved or dropped. */
@@ -25,21 +25,21 @@ enum then { THEN_NOTHING, THEN_QUIT, THEN_OPEN, THEN_REFERENCE };
 
 struct app {
 	struct book book;
-	struct model *model;     /* NULL: model_why says why */
+	struct model *model; /* NULL: model_why says why */
 	char model_why[256];
-	struct edit *edit;       /* the sheet under work */
-	struct sheet saved;      /* that sheet as it was last read or written */
-	struct sheet against;    /* the reference's values; against.values NULL if there is none */
-	size_t n_changes;        /* values that differ from the reference */
+	struct edit *edit;    /* the sheet under work */
+	struct sheet saved;   /* that sheet as it was last read or written */
+	struct sheet against; /* the reference's values; against.values NULL if there is none */
+	size_t n_changes;     /* values that differ from the reference */
 	struct told told;
 	bool told_stale;
-	bool last_was_undo;      /* the last change was an undo: taking it back is a redo */
-	bool *caution_seen;      /* per adjustable: asked, and kept; owned */
+	bool last_was_undo; /* the last change was an undo: taking it back is a redo */
+	bool *caution_seen; /* per adjustable: asked, and kept; owned */
 	enum page page;
-	void *state[PAGES];      /* owned by the pages */
+	void *state[PAGES]; /* owned by the pages */
 	struct modal modal;
 	bool keep_field;
-	char message[512];       /* stays until the next key */
+	char message[512]; /* stays until the next key */
 	bool message_warns;
 	enum then then;
 	char then_sheet[ID_SIZE];

@@ -11,18 +11,23 @@ unsigned act_help(struct app *app)
 	for (int a = 0; a < ACTION_COUNT; a++) {
 		const struct action_info *i = action_info((enum action)a);
 		bool here = i->pages & ON(app->page);
-		buf_addf(&text, "%-13s %s", action_keys((enum action)a, keys, sizeof keys), i->help);
+		buf_addf(
+			&text, "%-13s %s", action_keys((enum action)a, keys, sizeof keys), i->help);
 		if (i->pages != ON_ALL && !here)
-			buf_addf(&text, "  (%s)", action_pages((enum action)a, pages, sizeof pages));
+			buf_addf(
+				&text, "  (%s)", action_pages((enum action)a, pages, sizeof pages));
 		buf_adds(&text, "\n");
 	}
 	buf_adds(&text,
-		"\nMarks beside a value: < differs from the reference, ! past a caution, = frozen.\n"
-		"kinder: less wear at the reference's pace, clear of noise. only slower: less wear,\n"
+		"\nMarks beside a value: < differs from the reference, ! past a caution, = "
+		"frozen.\n"
+		"kinder: less wear at the reference's pace, clear of noise. only slower: less "
+		"wear,\n"
 		"but lifting would have saved more. harder: more wear at that pace.\n"
 		"can't tell (?): the 95% interval covers no change at all. not tested: the runs\n"
 		"driven so far cannot speak about it. extrapolated: beyond what was driven.\n"
-		"\nThe tyre maker's limits and the series' rules stand above any figure here. Drive at\n"
+		"\nThe tyre maker's limits and the series' rules stand above any figure here. "
+		"Drive at\n"
 		"licensed venues; qualified persons change the car. The program clears nothing.");
 	unsigned flags = text.failed ? app_warn(app, "out of memory")
 				     : text_open(app, text.data, "Keys and words");

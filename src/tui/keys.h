@@ -25,11 +25,11 @@ enum {
 	K_PAGE_DOWN,
 	K_DELETE,
 	K_BACKTAB,
-	K_PASTE,      /* pasted text waits in term_pasted() */
-	K_LATE,       /* with an arrow: its escape had been taken for Esc, see term_key() */
-	K_UNKNOWN     /* something that no action uses */
+	K_PASTE,  /* pasted text waits in term_pasted() */
+	K_LATE,   /* with an arrow: its escape had been taken for Esc, see term_key() */
+	K_UNKNOWN /* something that no action uses */
 };
-#define K_CTRL(c) ((c) & 0x1f)
+#define K_CTRL(c) ((c)&0x1f)
 
 /* "Up", "Enter", "Ctrl-L", "+": what a person reads; returns buf. */
 const char *key_label(int key, char *buf, size_t size);

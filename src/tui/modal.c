@@ -99,8 +99,8 @@ unsigned question_open(struct app *app, answer_fn done, const struct choice *cho
 	return UI_ALL;
 }
 
-unsigned list_open(struct app *app, picked_fn done, const char *items, int cursor,
-	const char *title)
+unsigned list_open(
+	struct app *app, picked_fn done, const char *items, int cursor, const char *title)
 {
 	struct modal *m = start(app, MODAL_LIST, items);
 	snprintf(m->title, sizeof m->title, "%s", title);
@@ -317,8 +317,8 @@ static unsigned question_key(struct app *app, int key)
 	if (how == MOVE_UP || how == MOVE_DOWN)
 		m->cursor = list_move(m->cursor, (int)m->n_choices, (int)m->n_choices, how);
 	else
-		m->top = list_scroll(list_move(m->top, m->n, body_rows(m), how), m->top, m->n,
-			body_rows(m));
+		m->top = list_scroll(
+			list_move(m->top, m->n, body_rows(m), how), m->top, m->n, body_rows(m));
 	return UI_BODY;
 }
 
@@ -440,7 +440,8 @@ static struct area draw_box(int h, int w, const char *title)
 	}
 	for (int y = out.y; y < out.y + out.h; y++) {
 		bool edge = y == out.y || y == out.y + out.h - 1;
-		scr_glyph(y, out.x, DIM, edge ? (y == out.y ? 0x250c : 0x2514) : 0x2502, edge ? '+' : '|');
+		scr_glyph(y, out.x, DIM, edge ? (y == out.y ? 0x250c : 0x2514) : 0x2502,
+			edge ? '+' : '|');
 		scr_glyph(y, out.x + out.w - 1, DIM, edge ? (y == out.y ? 0x2510 : 0x2518) : 0x2502,
 			edge ? '+' : '|');
 	}

@@ -52,8 +52,8 @@ unsigned question_open(struct app *app, answer_fn done, const struct choice *cho
 	__attribute__((format(printf, 6, 7)));
 
 /* Pick one of the lines of `items` (separated by \n). */
-unsigned list_open(struct app *app, picked_fn done, const char *items, int cursor,
-	const char *title);
+unsigned list_open(
+	struct app *app, picked_fn done, const char *items, int cursor, const char *title);
 
 /* Read a text; any key but the moving ones leaves it. */
 unsigned text_open(struct app *app, const char *body, const char *title);

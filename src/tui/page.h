@@ -24,16 +24,24 @@ struct app;
 /* What a handler asks for. */
 enum {
 	UI_NONE = 0,
-	UI_BODY = 1,    /* the page's area */
-	UI_FRAME = 2,   /* the top lines */
-	UI_FOOT = 4,    /* message and hint lines */
+	UI_BODY = 1,  /* the page's area */
+	UI_FRAME = 2, /* the top lines */
+	UI_FOOT = 4,  /* message and hint lines */
 	UI_ALL = 7,
 	UI_REPAINT = 8, /* everything, onto a cleared screen */
 	UI_QUIT = 16,
 };
 
-enum move { MOVE_UP, MOVE_DOWN, MOVE_LEFT, MOVE_RIGHT, MOVE_FIRST, MOVE_LAST, MOVE_PAGE_UP,
-	MOVE_PAGE_DOWN };
+enum move {
+	MOVE_UP,
+	MOVE_DOWN,
+	MOVE_LEFT,
+	MOVE_RIGHT,
+	MOVE_FIRST,
+	MOVE_LAST,
+	MOVE_PAGE_UP,
+	MOVE_PAGE_DOWN
+};
 
 enum { CHANGED_SHEET = 1, CHANGED_REFERENCE = 2, CHANGED_MODEL = 4 };
 

@@ -16,17 +16,17 @@
 #include <string.h>
 
 struct compare_page {
-	char other[ID_SIZE];    /* A; "" while it follows the reference */
+	char other[ID_SIZE]; /* A; "" while it follows the reference */
 	bool changed_first;
 	int cursor, top, screenful;
 	bool stale, ready;      /* ready: `compare` holds figures */
 	struct compare compare; /* owned */
 	size_t n_rows;
-	struct group *groups;   /* owned, the car's order */
-	size_t *order;          /* owned [n_rows] */
+	struct group *groups; /* owned, the car's order */
+	size_t *order;        /* owned [n_rows] */
 	char stint[400];
-	bool stint_waits;       /* its intervals take many draws: computed when no key waits */
-	char why[300];          /* why there are no figures */
+	bool stint_waits; /* its intervals take many draws: computed when no key waits */
+	char why[300];    /* why there are no figures */
 };
 
 static struct compare_page *state_of(struct app *app)
@@ -87,8 +87,9 @@ static void make_order(struct app *app, struct compare_page *s, const struct she
 	size_t n = 0;
 	for (int pass = 0; pass < 2; pass++)
 		for (size_t i = 0; i < s->n_rows; i++) {
-			bool first = !s->changed_first ||
-				     (a && group_differs(&app->book.car, &s->groups[i], a->values, b));
+			bool first =
+				!s->changed_first ||
+				(a && group_differs(&app->book.car, &s->groups[i], a->values, b));
 			if (first == (pass == 0))
 				s->order[n++] = i;
 		}
@@ -108,8 +109,8 @@ static void update(struct app *app, struct compare_page *s)
 	const struct sheet *a = other_sheet(app, s);
 	make_order(app, s, a);
 	if (!a || !app->model) {
-		snprintf(s->why, sizeof s->why, "%.290s", a ? app->model_why
-							: "the sheet to compare with is gone; c chooses one");
+		snprintf(s->why, sizeof s->why, "%.290s",
+			a ? app->model_why : "the sheet to compare with is gone; c chooses one");
 		return;
 	}
 	const struct sheet *b = app_sheet(app);
@@ -130,8 +131,8 @@ static unsigned compare_idle(struct app *app)
 	s->stint_waits = false;
 	struct stint_options o = {.laps = 0, .draws = STINT_DRAWS};
 	struct stint *st = stint_new(app->model, b->values, a->values, b->id, a->id, &o, &err);
-	snprintf(s->stint, sizeof s->stint, "%s%.380s", st ? "" : "no stint: ",
-		st ? st->sentence : err.text);
+	snprintf(s->stint, sizeof s->stint, "%s%.380s",
+		st ? "" : "no stint: ", st ? st->sentence : err.text);
 	stint_free(st);
 	return UI_BODY;
 }
@@ -168,8 +169,8 @@ unsigned act_compare_with(struct app *app)
 		if (now && strcmp(id, now->id) == 0)
 			at = (int)i;
 	}
-	unsigned flags = list_open(app, other_picked, items.data ? items.data : "", at,
-		"Compare with, as saved");
+	unsigned flags = list_open(
+		app, other_picked, items.data ? items.data : "", at, "Compare with, as saved");
 	buf_free(&items);
 	return flags;
 }
@@ -226,7 +227,8 @@ static struct places places_for(const struct app *app, int width)
 	struct places p;
 	p.a = LABEL_X + LABEL_W;
 	p.b = p.a + 2 * VALUE_W + 1;
-	p.difference = width >= 100 + 9 * (int)app->book.n_channels - 18 ? p.b + 2 * VALUE_W + 3 : -1;
+	p.difference =
+		width >= 100 + 9 * (int)app->book.n_channels - 18 ? p.b + 2 * VALUE_W + 3 : -1;
 	p.figures = p.difference >= 0 ? p.difference + 2 * VALUE_W + 1 : p.b + 2 * VALUE_W + 2;
 	int room = (width - p.figures) / FIGURE_W;
 	p.n_figures = 1 + app->book.n_channels;
@@ -237,8 +239,8 @@ static struct places places_for(const struct app *app, int width)
 	return p;
 }
 
-static void draw_heading(const struct app *app, const struct places *p, int y, const char *a,
-	const char *b)
+static void draw_heading(
+	const struct app *app, const struct places *p, int y, const char *a, const char *b)
 {
 	char name[32];
 	scr_right(y, p->a, 2 * VALUE_W, DIM, a);
@@ -272,7 +274,9 @@ static void draw_values(const struct car *car, const struct group *g, const fix 
 	char text[32];
 	if (g->pair < 0) {
 		const struct adjustable *a = &car->adjustables[g->adjustable];
-		int at = a->axle == AXLE_FRONT ? x : a->axle == AXLE_REAR ? x + VALUE_W : x + VALUE_W / 2;
+		int at = a->axle == AXLE_FRONT  ? x
+			 : a->axle == AXLE_REAR ? x + VALUE_W
+						: x + VALUE_W / 2;
 		fix_print_min(v[g->adjustable], fix_decimals(a->step), text, sizeof text);
 		scr_right(y, at, VALUE_W, PLAIN, text);
 		return;
@@ -285,8 +289,8 @@ static void draw_values(const struct car *car, const struct group *g, const fix 
 	}
 }
 
-static void draw_differences(const struct car *car, const struct group *g, const fix *a,
-	const fix *b, int y, int x)
+static void draw_differences(
+	const struct car *car, const struct group *g, const fix *a, const fix *b, int y, int x)
 {
 	char text[32];
 	if (g->pair < 0 || x < 0)
@@ -371,8 +375,8 @@ static void draw_total(const struct app *app, const struct compare *c, size_t r,
 	x += 26;
 	x += scr_text(y, x, scr_cols() - x, BOLD, verdict_word(verdict_like(l, e)));
 	if (l->has_chance && scr_cols() - x > 18)
-		scr_printf(y, x, scr_cols() - x, PLAIN, ", kinder %s", fmt_chance(l->chance_better, false,
-			chance));
+		scr_printf(y, x, scr_cols() - x, PLAIN, ", kinder %s",
+			fmt_chance(l->chance_better, false, chance));
 }
 
 static int draw_totals(const struct app *app, const struct compare_page *s, struct area a)
@@ -395,8 +399,8 @@ static int draw_totals(const struct app *app, const struct compare_page *s, stru
 			scr_text(y++, LABEL_X, a.w - LABEL_X, WARN,
 				"extrapolated: a sheet lies outside what was driven");
 	if (y < end)
-		y += scr_wrap(y, LABEL_X, a.w - LABEL_X - 1, end - y < 3 ? end - y : 3, PLAIN,
-			s->stint);
+		y += scr_wrap(
+			y, LABEL_X, a.w - LABEL_X - 1, end - y < 3 ? end - y : 3, PLAIN, s->stint);
 	return y;
 }
 
@@ -436,7 +440,8 @@ static void compare_draw(struct app *app, struct area a)
 	s->top = list_scroll(s->top, s->cursor, (int)s->n_rows, rows);
 	draw_heading(app, &p, a.y + 1, other->id, app_sheet(app)->id);
 	for (int i = 0; i < rows && s->top + i < (int)s->n_rows; i++)
-		draw_row(app, s, &p, other, s->order[s->top + i], a.y + 3 + i, s->top + i == s->cursor);
+		draw_row(app, s, &p, other, s->order[s->top + i], a.y + 3 + i,
+			s->top + i == s->cursor);
 	int y = a.y + 3 + rows;
 	if (y < a.y + a.h)
 		draw_hold(app, s, other, y++, a.w);

@@ -20,7 +20,7 @@ struct effects_page {
 	struct buf text;        /* the lines below the effects, made with the fit */
 	int n_text;
 	int cursor, top, screenful;
-	size_t shown;           /* like-for-like of each channel, then lap time, then wear as driven */
+	size_t shown; /* like-for-like of each channel, then lap time, then wear as driven */
 	char why[256];
 };
 
@@ -70,7 +70,8 @@ static void add_term(const struct app *app, struct effects_page *s, const struct
 {
 	const struct model *m = app->model;
 	char line[1024], words[WORDS_SIZE], value[FMT_SIZE], range[FMT_SIZE];
-	size_t n = (size_t)snprintf(line, sizeof line, "%s:", words_term(m, t, words, sizeof words));
+	size_t n =
+		(size_t)snprintf(line, sizeof line, "%s:", words_term(m, t, words, sizeof words));
 	for (size_t k = 0; k < m->n_responses && n < sizeof line; k++) {
 		const struct response *r = &m->responses[k];
 		for (size_t i = 0; i < r->n_terms && n < sizeof line; i++) {
@@ -82,7 +83,8 @@ static void add_term(const struct app *app, struct effects_page *s, const struct
 			l[i] = 1;
 			struct estimate e = model_contrast(r, l);
 			free(l);
-			int d = e.known && e.has_interval ? words_decimals((e.high - e.low) / 2) : 3;
+			int d = e.known && e.has_interval ? words_decimals((e.high - e.low) / 2)
+							  : 3;
 			n += (size_t)snprintf(line + n, sizeof line - n, "%s %s ", k ? ";" : "",
 				words_response(m, k, words, sizeof words));
 			if (e.known && n < sizeof line)
@@ -90,7 +92,8 @@ static void add_term(const struct app *app, struct effects_page *s, const struct
 					fmt_signed(e.value, d, value), words_unit(k),
 					fmt_interval(&e, d, range));
 			if (n < sizeof line)
-				n += (size_t)snprintf(line + n, sizeof line - n, "%s", words_verdict(&e));
+				n += (size_t)snprintf(
+					line + n, sizeof line - n, "%s", words_verdict(&e));
 		}
 	}
 	add_line(s, line);
@@ -118,17 +121,22 @@ static void add_noise(const struct app *app, struct effects_page *s)
 		if (!r->fitted)
 			snprintf(line, sizeof line, "%s: %s", name, r->why);
 		else if (r->one_obs_a_run)
-			snprintf(line, sizeof line, "Noise of %s: %.3f %s from run to run, one reading a run",
-				name, r->sigma_run, unit);
+			snprintf(line, sizeof line,
+				"Noise of %s: %.3f %s from run to run, one reading a run", name,
+				r->sigma_run, unit);
 		else if (isfinite(r->sigma_run) && isfinite(r->sigma_lap))
-			snprintf(line, sizeof line, "Noise of %s: %.3f %s from run to run, %.3f from lap to lap "
-				"(%zu readings, %zu runs)", name, r->sigma_run, unit, r->sigma_lap, r->n_obs,
-				r->n_runs);
+			snprintf(line, sizeof line,
+				"Noise of %s: %.3f %s from run to run, %.3f from lap to lap "
+				"(%zu readings, %zu runs)",
+				name, r->sigma_run, unit, r->sigma_lap, r->n_obs, r->n_runs);
 		else if (isfinite(r->sigma_lap))
-			snprintf(line, sizeof line, "Noise of %s: %.3f %s from lap to lap; from run to run "
-				"unknown, no set-up was driven twice", name, r->sigma_lap, unit);
+			snprintf(line, sizeof line,
+				"Noise of %s: %.3f %s from lap to lap; from run to run "
+				"unknown, no set-up was driven twice",
+				name, r->sigma_lap, unit);
 		else
-			snprintf(line, sizeof line, "Noise of %s: unknown, nothing was repeated", name);
+			snprintf(line, sizeof line, "Noise of %s: unknown, nothing was repeated",
+				name);
 		add_line(s, line);
 		add_line(s, words_lack_of_fit(r, words, sizeof words));
 	}
@@ -140,16 +148,21 @@ static void add_exchange(const struct app *app, struct effects_page *s)
 	char line[512], range[FMT_SIZE];
 	for (size_t c = 0; c < app->book.n_channels; c++) {
 		const struct exchange *e = &m->exchange[c];
-		struct estimate x = {.known = true, .has_interval = e->has_interval, .low = e->low,
+		struct estimate x = {.known = true,
+			.has_interval = e->has_interval,
+			.low = e->low,
 			.high = e->high};
 		const char *channel = app->book.channels[c];
 		if (e->method == EXCHANGE_NONE)
-			snprintf(line, sizeof line, "Exchange rate, wear %s: unknown; %s", channel, e->note);
+			snprintf(line, sizeof line, "Exchange rate, wear %s: unknown; %s", channel,
+				e->note);
 		else
-			snprintf(line, sizeof line, "Exchange rate, wear %s: a second of lifting saves %s%.2f %%"
-				"%s%s%s, told by %s%s%s", channel,
-				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value,
-				e->has_interval ? " (" : "", e->has_interval ? fmt_interval(&x, 2, range) : "",
+			snprintf(line, sizeof line,
+				"Exchange rate, wear %s: a second of lifting saves %s%.2f %%"
+				"%s%s%s, told by %s%s%s",
+				channel, e->method == EXCHANGE_WITHIN_RUN ? "at least " : "",
+				e->value, e->has_interval ? " (" : "",
+				e->has_interval ? fmt_interval(&x, 2, range) : "",
 				e->has_interval ? ")" : "", exchange_method_names[e->method],
 				e->note[0] ? "; " : "", e->note);
 		add_line(s, line);
@@ -164,7 +177,8 @@ static void add_remarks(const struct app *app, struct effects_page *s)
 	for (size_t i = 0; i < m->n_notes; i++)
 		add_line(s, m->notes[i]);
 	if (m->n_suspects) {
-		snprintf(line, sizeof line, "%zu lap reading%s far off the others; the Runs page shows which",
+		snprintf(line, sizeof line,
+			"%zu lap reading%s far off the others; the Runs page shows which",
 			m->n_suspects, m->n_suspects == 1 ? " stands" : "s stand");
 		add_line(s, line);
 	}
@@ -226,8 +240,8 @@ static unsigned effects_move(struct app *app, enum move how)
 /* --- painting ------------------------------------------------------------- */
 
 /* The figure that the bars show, of one effect. */
-static const struct estimate *figure_of(const struct app *app, const struct effects_page *s,
-	const struct effect *x)
+static const struct estimate *figure_of(
+	const struct app *app, const struct effects_page *s, const struct effect *x)
 {
 	size_t n = app->book.n_channels;
 	if (s->shown < n)
@@ -272,7 +286,8 @@ static void draw_bar(const struct estimate *e, double scale, int y, int x, int w
 		int to = (int)lround(fmin(1, e->high / scale) * half);
 		for (int i = from; i <= to; i++)
 			if (i != 0 || (from <= 0 && to >= 0))
-				scr_glyph(y, x + half + i, PLAIN, i == 0 ? 0x253c : 0x2500, i == 0 ? '+' : '-');
+				scr_glyph(y, x + half + i, PLAIN, i == 0 ? 0x253c : 0x2500,
+					i == 0 ? '+' : '-');
 	}
 	double at = fmax(-1, fmin(1, e->value / scale));
 	scr_glyph(y, x + half + (int)lround(at * half), BOLD, 'o', 'o');
@@ -312,7 +327,8 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	if (c->bar_w >= 9)
 		draw_bar(e, scale, y, c->bar, c->bar_w);
 	if (e->known)
-		scr_point(y, c->figure, 8, PLAIN, fmt_signed(e->value, fmt_estimate_decimals(e, 3), text),
+		scr_point(y, c->figure, 8, PLAIN,
+			fmt_signed(e->value, fmt_estimate_decimals(e, 3), text),
 			fmt_estimate_decimals(e, 3), 3);
 	if (time->known)
 		scr_point(y, c->time, 8, PLAIN,
@@ -326,8 +342,8 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	scr_text(y, c->word, 11, e->known ? PLAIN : WARN, words_verdict(e));
 }
 
-static void draw_head(struct app *app, const struct effects_page *s,
-	const struct effect_columns *c, int y, int width)
+static void draw_head(struct app *app, const struct effects_page *s, const struct effect_columns *c,
+	int y, int width)
 {
 	char name[64];
 	figure_name(app, s, name, sizeof name);

@@ -1,5 +1,6 @@
 #include "tui/sheet.h"
 
+#include "tui/fmt.h"
 #include "tui/session.h"
 
 #include <ctype.h>
@@ -243,8 +244,10 @@ unsigned act_freeze(struct app *app)
 		return app_warn(app, "%s", err.text);
 	car_title(&app->book.car.adjustables[a], title, sizeof title);
 	sheet_page_of(app)->frontier_stale = true;
-	return app_say(app, on ? "%s is frozen: suggestions leave it alone"
-			       : "%s is free: suggestions may move it", title) |
+	return app_say(app,
+		       on ? "%s is frozen: suggestions leave it alone"
+			  : "%s is free: suggestions may move it",
+		       title) |
 	       session_edited(app, NULL);
 }
 
@@ -293,6 +296,21 @@ unsigned act_picture(struct app *app)
 
 /* --- the frontier --------------------------------------------------------- */
 
+/* In figures, for screens that have no room for the picture. */
+static unsigned say_point(struct app *app, const struct sheet_page *s)
+{
+	const struct frontier_point *p = &s->frontier->points[s->point];
+	char time[FMT_SIZE], wear[FMT_SIZE] = "not known", like[FMT_SIZE + 24] = "", text[FMT_SIZE];
+	if (p->has_wear)
+		fmt_signed(p->wear_delta, 2, wear);
+	if (p->has_like)
+		snprintf(like, sizeof like, " (%s at equal pace)",
+			fmt_signed(p->like_delta, 2, text));
+	return app_say(app, "frontier %d of %zu: %zu change%s, lap %s s, wear %s %s%s; t takes it",
+		s->point + 1, s->frontier->n, p->changes, p->changes == 1 ? "" : "s",
+		fmt_signed(p->time_delta, 2, time), app->book.channels[s->channel], wear, like);
+}
+
 static unsigned walk(struct app *app, int by)
 {
 	struct sheet_page *s = sheet_page_of(app);
@@ -303,7 +321,7 @@ static unsigned walk(struct app *app, int by)
 	int n = (int)s->frontier->n;
 	int to = s->point < 0 ? (by > 0 ? 0 : n - 1) : s->point + by;
 	s->point = to < 0 ? 0 : to >= n ? n - 1 : to;
-	return UI_BODY;
+	return UI_BODY | say_point(app, s);
 }
 
 unsigned act_frontier_next(struct app *app)
@@ -357,8 +375,14 @@ static unsigned sheet_idle(struct app *app)
 
 /* --- painting ------------------------------------------------------------- */
 
-enum { SPLIT_COLS = 80, LEFT_80 = 44, LEFT_100 = 52, LEFT_130 = 76, ROOM_130 = 130,
-	PICTURE_LEAST = 7 };
+enum {
+	SPLIT_COLS = 80,
+	LEFT_80 = 44,
+	LEFT_100 = 52,
+	LEFT_130 = 76,
+	ROOM_130 = 130,
+	PICTURE_LEAST = 7
+};
 
 static void draw_split(struct app *app, struct sheet_page *s, struct area a)
 {
@@ -374,8 +398,8 @@ static void draw_split(struct app *app, struct sheet_page *s, struct area a)
 		right.h = need;
 		sheet_draw_told(app, right);
 		if (!s->picture)
-			sheet_draw_picture(app,
-				(struct area){right.y + need + 1, right.x, room, right.w});
+			sheet_draw_picture(
+				app, (struct area){right.y + need + 1, right.x, room, right.w});
 	} else if (s->picture) {
 		sheet_draw_picture(app, right);
 	} else {

@@ -173,8 +173,11 @@ static int draw_plan(const struct app *app, const struct stint *st, enum stint_k
 	scr_text(y, 1, 25, k == STINT_SHEET ? BOLD : PLAIN, plan_name(app, k, name, sizeof name));
 	if (!r->known)
 		return scr_wrap(y, 27, w - 28, 2, DIM, r->why);
-	struct estimate e = {.known = true, .has_interval = r->has_interval, .value = r->delta,
-		.low = r->low, .high = r->high};
+	struct estimate e = {.known = true,
+		.has_interval = r->has_interval,
+		.value = r->delta,
+		.low = r->low,
+		.high = r->high};
 	int d = fmt_estimate_decimals(&e, 1);
 	scr_right(y, 25, 10, PLAIN, total_text(r->total, text));
 	if (k != STINT_REFERENCE) {
@@ -211,10 +214,12 @@ static void range_of(const struct stint *st, bool wear, double *lo, double *hi)
 	*lo = 0;
 	*hi = wear ? st->rules.wear_limit : 0;
 	for (int k = STINT_SHEET; k <= STINT_LIFTING; k++)
-		for (size_t i = 0; st->curve[k] && st->curve[STINT_REFERENCE] && i < st->laps; i++) {
+		for (size_t i = 0; st->curve[k] && st->curve[STINT_REFERENCE] && i < st->laps;
+			i++) {
 			int c = st->limiting < 0 ? 0 : st->limiting;
 			double v = wear ? st->curve[k][i].worn[c]
-					: st->curve[k][i].cumulative - st->curve[STINT_REFERENCE][i].cumulative;
+					: st->curve[k][i].cumulative -
+						   st->curve[STINT_REFERENCE][i].cumulative;
 			*lo = fmin(*lo, v);
 			*hi = fmax(*hi, v);
 		}
@@ -238,7 +243,8 @@ static void draw_curve(const struct stint *st, struct area a, bool wear)
 	double margin = 0.05 * (hi - lo > 0 ? hi - lo : 1);
 	lo -= wear ? 0 : margin;
 	hi += margin;
-	snprintf(text, sizeof text, wear ? "%% of tread used, up to %s" : "s behind the reference, up to %s",
+	snprintf(text, sizeof text,
+		wear ? "%% of tread used, up to %s" : "s behind the reference, up to %s",
 		fmt_signed(hi, 1, high));
 	scr_text(a.y, a.x, a.w, DIM, text);
 	struct area inner = {a.y + 1, a.x, a.h - 2, a.w};
@@ -251,13 +257,15 @@ static void draw_curve(const struct stint *st, struct area a, bool wear)
 	else
 		plot_line(&p, 1, 0, (double)st->laps, 0);
 	for (int k = wear ? STINT_REFERENCE : STINT_SHEET; k <= STINT_LIFTING; k++)
-		for (size_t i = 0; st->curve[k] && st->curve[STINT_REFERENCE] && i + 1 < st->laps; i++)
+		for (size_t i = 0; st->curve[k] && st->curve[STINT_REFERENCE] && i + 1 < st->laps;
+			i++)
 			plot_line(&p, (double)i + 1, at_lap(st, k, i, wear), (double)i + 2,
 				at_lap(st, k, i + 1, wear));
 	plot_end(&p, PLAIN);
 	for (int k = wear ? STINT_REFERENCE : STINT_SHEET; k <= STINT_LIFTING; k++)
 		if (st->curve[k] && st->curve[STINT_REFERENCE])
-			plot_mark(&p, (double)st->laps, at_lap(st, k, st->laps - 1, wear), marks[k], BOLD);
+			plot_mark(&p, (double)st->laps, at_lap(st, k, st->laps - 1, wear), marks[k],
+				BOLD);
 	plot_free(&p);
 	snprintf(text, sizeof text, "lap 1 to %zu", st->laps);
 	scr_right(a.y + a.h - 1, a.x, a.w, DIM, text);
@@ -269,8 +277,9 @@ static void draw_pictures(const struct stint *st, struct area a)
 	bool wear = st->limiting >= 0;
 	if (a.h < 6)
 		return;
-	scr_text(a.y, a.x, a.w, DIM, wear ? "x this sheet  l reference lifting  r reference"
-					  : "x this sheet  l reference lifting");
+	scr_text(a.y, a.x, a.w, DIM,
+		wear ? "x this sheet  l reference lifting  r reference"
+		     : "x this sheet  l reference lifting");
 	a.y++;
 	a.h--;
 	int half = wear ? a.w / 2 - 1 : a.w;
@@ -293,8 +302,8 @@ static void stint_draw(struct app *app, struct area a)
 	y += scr_wrap(y, 1, a.w - 2, 3, BOLD, s->draws_wait ? "..." : st->sentence) + 1;
 	y += draw_table(app, st, y, a.w);
 	if (st->crossover_lap)
-		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on", app_sheet(app)->id,
-			st->crossover_lap);
+		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on",
+			app_sheet(app)->id, st->crossover_lap);
 	else
 		scr_printf(y++, 1, a.w - 2, PLAIN, "%s does not come to stay ahead within %zu laps",
 			app_sheet(app)->id, st->laps);

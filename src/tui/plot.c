@@ -30,7 +30,8 @@ bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, 
 }
 
 /* Position in fine steps from the top left; false outside. */
-static bool place(const struct plot *p, double x, double y, int fine_x, int fine_y, int *px, int *py)
+static bool place(
+	const struct plot *p, double x, double y, int fine_x, int fine_y, int *px, int *py)
 {
 	double fx = (x - p->x0) / (p->x1 - p->x0), fy = (y - p->y1) / (p->y0 - p->y1);
 	if (!isfinite(fx) || !isfinite(fy))
@@ -46,8 +47,8 @@ static bool place(const struct plot *p, double x, double y, int fine_x, int fine
 
 static void set_dot(struct plot *p, int px, int py)
 {
-	static const unsigned char bits[4][2] = {{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20},
-		{0x40, 0x80}};
+	static const unsigned char bits[4][2] = {
+		{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20}, {0x40, 0x80}};
 	if (p->braille)
 		p->dots[(py / 4) * p->in.w + px / 2] |= bits[py % 4][px % 2];
 	else

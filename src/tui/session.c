@@ -12,13 +12,13 @@
 #include <time.h>
 
 struct session {
-	char *path;          /* owned; of the sheet's file */
-	struct stamp stamp;  /* of the file as it was read or written */
+	char *path;         /* owned; of the sheet's file */
+	struct stamp stamp; /* of the file as it was read or written */
 	struct lock lock;
 	struct journal journal;
-	struct sheet logged; /* the sheet as the journal has it */
-	bool unlocked_told;  /* said that no lock can be made */
-	bool recovery_waits; /* a journal was found and its question not answered */
+	struct sheet logged;     /* the sheet as the journal has it */
+	bool unlocked_told;      /* said that no lock can be made */
+	bool recovery_waits;     /* a journal was found and its question not answered */
 	struct lock_owner owner; /* of the lock that a question is about */
 };
 
@@ -62,8 +62,7 @@ static bool keep_in_book(struct app *app, const struct sheet *sheet)
 		app->book.sheets[i] = copy;
 		return true;
 	}
-	struct sheet *more = realloc(app->book.sheets,
-		(app->book.n_sheets + 1) * sizeof *more);
+	struct sheet *more = realloc(app->book.sheets, (app->book.n_sheets + 1) * sizeof *more);
 	if (!more) {
 		sheet_free(&copy);
 		return false;
@@ -147,8 +146,8 @@ struct change_text {
 	char key[ID_SIZE + 16], value[32];
 };
 
-static size_t note_changes(const struct app *app, const struct sheet *from,
-	const struct sheet *to, struct change_text *out)
+static size_t note_changes(const struct app *app, const struct sheet *from, const struct sheet *to,
+	struct change_text *out)
 {
 	const struct car *car = &app->book.car;
 	size_t n = 0;
@@ -207,14 +206,15 @@ static unsigned journal_edit(struct app *app)
 	if (!app_dirty(app)) { /* undone to what the file has */
 		bool ok = append_changes(app, &err) && journal_discard(&s->journal, &err);
 		lock_release(&s->lock);
-		return ok ? UI_NONE : app_warn(app, "the journal could not be removed: %s", err.text);
+		return ok ? UI_NONE
+			  : app_warn(app, "the journal could not be removed: %s", err.text);
 	}
-	if (!journal_is_open(&s->journal) &&
-		!journal_open(&s->journal, s->path, &s->stamp, &err))
-		return app_warn(app, "this change is not in a journal and could be lost: %s", err.text);
+	if (!journal_is_open(&s->journal) && !journal_open(&s->journal, s->path, &s->stamp, &err))
+		return app_warn(
+			app, "this change is not in a journal and could be lost: %s", err.text);
 	if (!append_changes(app, &err))
-		return app_warn(app, "this change is not in the journal and could be lost: %s",
-			err.text);
+		return app_warn(
+			app, "this change is not in the journal and could be lost: %s", err.text);
 	return UI_NONE;
 }
 
@@ -274,8 +274,10 @@ static unsigned lock_edit(struct app *app, bool *asked)
 		if (s->unlocked_told)
 			return UI_NONE;
 		s->unlocked_told = true;
-		return app_warn(app, "no lock can be made here (%s): others are not warned that you "
-				     "edit this sheet", err.text);
+		return app_warn(app,
+			"no lock can be made here (%s): others are not warned that you "
+			"edit this sheet",
+			err.text);
 	default:
 		return UI_NONE;
 	}
@@ -459,7 +461,8 @@ unsigned act_save(struct app *app)
 {
 	app->then = THEN_NOTHING;
 	if (!app_dirty(app))
-		return app_say(app, "nothing to save: %s is as its file has it", app_sheet(app)->id);
+		return app_say(
+			app, "nothing to save: %s is as its file has it", app_sheet(app)->id);
 	return save_now(app);
 }
 
@@ -585,7 +588,8 @@ static unsigned conflict_answered(struct app *app, int choice)
 			edit_undo(app->edit, &c);
 		}
 		return app_changed(app, CHANGED_SHEET) |
-		       app_say(app, "this is the file's version; r brings yours back, step by step");
+		       app_say(app,
+			       "this is the file's version; r brings yours back, step by step");
 	case CONFLICT_MINE:
 		if (!rebase_on_file(app, &err))
 			return app_warn(app, "cannot read the file: %s", err.text);
@@ -620,7 +624,8 @@ static unsigned conflict(struct app *app)
 		n_choices = 2;
 	}
 	unsigned flags = question_open(app, conflict_answered, choices, n_choices,
-		body.data ? body.data : "", "%s.yaml was changed by someone else", app_sheet(app)->id);
+		body.data ? body.data : "", "%s.yaml was changed by someone else",
+		app_sheet(app)->id);
 	sheet_free(&theirs);
 	faults_free(&faults);
 	buf_free(&body);
@@ -653,18 +658,14 @@ static unsigned leave_answered(struct app *app, int choice)
 
 unsigned session_leave(struct app *app, enum then then, const char *sheet_id)
 {
-	static const struct choice quit[] = {
-		{'n', "stay here; the changes stay unsaved"},
-		{'s', "save them, then leave"},
-		{'a', "save them under a new name, then leave"},
+	static const struct choice quit[] = {{'n', "stay here; the changes stay unsaved"},
+		{'s', "save them, then leave"}, {'a', "save them under a new name, then leave"},
 		{'d', "leave and drop the changes for good"}};
-	static const struct choice open[] = {
-		{'n', "stay on this sheet; the changes stay unsaved"},
+	static const struct choice open[] = {{'n', "stay on this sheet; the changes stay unsaved"},
 		{'s', "save them, then open the other sheet"},
 		{'a', "save them under a new name, then open the other sheet"},
 		{'d', "drop the changes for good and open the other sheet"}};
-	static const struct choice reference[] = {
-		{'n', "leave the reference as it is"},
+	static const struct choice reference[] = {{'n', "leave the reference as it is"},
 		{'s', "save the sheet, then make it the reference"}};
 	app->then = then;
 	snprintf(app->then_sheet, sizeof app->then_sheet, "%s", sheet_id ? sheet_id : "");
@@ -674,7 +675,9 @@ unsigned session_leave(struct app *app, enum then then, const char *sheet_id)
 	buf_init(&body);
 	describe_differences(app, &app->saved, app_sheet(app), "in the file", "here", &body);
 	unsigned flags = question_open(app, leave_answered,
-		then == THEN_QUIT ? quit : then == THEN_OPEN ? open : reference,
+		then == THEN_QUIT   ? quit
+		: then == THEN_OPEN ? open
+				    : reference,
 		then == THEN_REFERENCE ? 2 : 4, body.data ? body.data : "",
 		"%s.yaml has unsaved changes", app_sheet(app)->id);
 	buf_free(&body);
@@ -708,8 +711,8 @@ unsigned act_open(struct app *app)
 	for (size_t i = 0; i < app->book.n_sheets; i++) {
 		const struct sheet *s = &app->book.sheets[i];
 		char line[256];
-		size_t n = text_safe(line, sizeof line, s->name ? s->name : "",
-			s->name ? strlen(s->name) : 0);
+		size_t n = text_safe(
+			line, sizeof line, s->name ? s->name : "", s->name ? strlen(s->name) : 0);
 		bool ref = strcmp(s->id, app->book.reference) == 0;
 		buf_addf(&items, "%s%s%s%s", i ? "\n" : "", s->id, n ? "   " : "", n ? line : "");
 		if (ref)
@@ -719,8 +722,8 @@ unsigned act_open(struct app *app)
 			at = (int)i;
 		}
 	}
-	unsigned flags = list_open(app, sheet_picked, items.data ? items.data : "", at,
-		"Open a sheet");
+	unsigned flags =
+		list_open(app, sheet_picked, items.data ? items.data : "", at, "Open a sheet");
 	buf_free(&items);
 	return flags;
 }
@@ -761,8 +764,7 @@ static bool take_recovered(struct app *app, const struct sheet *want, struct err
 }
 
 /* Read the journal and bring a copy of the sheet to what it says. False: nothing to offer. */
-static bool read_journal(struct app *app, struct recovery *r, struct sheet *want,
-	struct err *err)
+static bool read_journal(struct app *app, struct recovery *r, struct sheet *want, struct err *err)
 {
 	memset(r, 0, sizeof *r);
 	sheet_init(want);
@@ -797,7 +799,8 @@ static unsigned recovery_answered(struct app *app, int choice)
 	recovery_free(&r);
 	sheet_free(&want);
 	if (!ok)
-		return app_warn(app, "not recovered: %s", err.text[0] ? err.text : "the journal is gone");
+		return app_warn(
+			app, "not recovered: %s", err.text[0] ? err.text : "the journal is gone");
 	flags |= record_edit(app);
 	if (app->modal.kind == MODAL_NONE && !app->message[0])
 		flags |= app_say(app, "recovered, not saved yet: s saves, u goes back");
@@ -816,8 +819,7 @@ unsigned session_offer_recovery(struct app *app)
 {
 	static const struct choice choices[] = {
 		{'n', "not now; ask again before this sheet is edited"},
-		{'y', "bring these changes back, unsaved"},
-		{'d', "drop them for good"}};
+		{'y', "bring these changes back, unsaved"}, {'d', "drop them for good"}};
 	struct recovery r;
 	struct sheet want;
 	struct err err;
@@ -832,7 +834,8 @@ unsigned session_offer_recovery(struct app *app)
 	}
 	bool offer = read_journal(app, &r, &want, &err);
 	if (!offer && err.text[0])
-		flags = app_warn(app, "the journal of unsaved changes cannot be read: %s", err.text);
+		flags = app_warn(
+			app, "the journal of unsaved changes cannot be read: %s", err.text);
 	if (offer && sheet_equal(&want, app_sheet(app))) {
 		journal_remove(app->session->path, &err);
 		offer = false;
@@ -845,10 +848,12 @@ unsigned session_offer_recovery(struct app *app)
 			strftime(when, sizeof when, "%Y-%m-%d %H:%M", &tm);
 		buf_addf(&body, "Changes of %s were not saved.%s%s\n\n", when,
 			r.same_base ? "" : "\nThe file has been changed since they were made.",
-			r.whole ? "" : "\nThe end of the journal is damaged; this is what can be read.");
+			r.whole ? ""
+				: "\nThe end of the journal is damaged; this is what can be read.");
 		describe_differences(app, app_sheet(app), &want, "in the file", "recovered", &body);
-		flags |= question_open(app, recovery_answered, choices, 3, body.data ? body.data : "",
-			"Recover unsaved changes of %s.yaml?", app_sheet(app)->id);
+		flags |= question_open(app, recovery_answered, choices, 3,
+			body.data ? body.data : "", "Recover unsaved changes of %s.yaml?",
+			app_sheet(app)->id);
 		buf_free(&body);
 	}
 	recovery_free(&r);

@@ -32,15 +32,15 @@ struct sheet_page {
 	bool rear;              /* the cursor is in the rear column */
 	int screenful;          /* rows shown at the last painting */
 	char filter[FILTER_SIZE];
-	bool picture;           /* the picture is wanted */
-	size_t channel;         /* of the picture */
+	bool picture;   /* the picture is wanted */
+	size_t channel; /* of the picture */
 	size_t n_driven;
 	struct sheet_driven *driven; /* owned */
 	struct frontier *frontier;   /* owned; NULL: frontier_why */
 	char frontier_why[200];
 	bool frontier_stale;
-	int point;              /* the frontier point walked to; -1 none */
-	double x0, x1, y0, y1;  /* of the picture; stay as they are while all is inside */
+	int point;             /* the frontier point walked to; -1 none */
+	double x0, x1, y0, y1; /* of the picture; stay as they are while all is inside */
 	bool scale_stale;
 };
 

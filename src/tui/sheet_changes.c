@@ -38,7 +38,9 @@ static void draw_change(struct app *app, size_t group, int y, int x)
 	fix_print_min(now[i], d, to, sizeof to);
 	scr_text(y, x, LABEL_W, PLAIN, a->label);
 	scr_printf(y, x + LABEL_W + 1, MOVE_W, DIM, "%s to %s%s", from, to,
-		pair < 0 ? "" : i == app->book.car.pairs[pair].front ? " front" : " rear");
+		pair < 0                               ? ""
+		: i == app->book.car.pairs[pair].front ? " front"
+						       : " rear");
 	x += LABEL_W + MOVE_W + 1;
 	for (size_t r = 0; r < m->n_responses; r++) {
 		struct estimate e = model_group_delta(m, r, group, now, then);

@@ -136,8 +136,8 @@ static void draw_dots(const struct sheet_page *s, struct plot *p, const struct e
 	}
 }
 
-static struct scale scale_of(const struct sheet_page *s, const struct estimate *rt,
-	const struct estimate *rw)
+static struct scale scale_of(
+	const struct sheet_page *s, const struct estimate *rt, const struct estimate *rw)
 {
 	struct scale all = {.any = false};
 	if (rt->known && rw->known)
@@ -175,8 +175,9 @@ static void draw_legend(const struct sheet_page *s, const char *channel, struct 
 			p->has_wear ? fmt_signed(p->wear_delta, 2, w) : "not known");
 		return;
 	}
-	scr_text(a.y, a.x, a.w, DIM, s->frontier ? "o reference  x this  + driven  ... frontier"
-						 : "o reference  x this  + driven");
+	scr_text(a.y, a.x, a.w, DIM,
+		s->frontier ? "o reference  x this  + driven  ... frontier"
+			    : "o reference  x this  + driven");
 }
 
 void sheet_draw_picture(struct app *app, struct area a)
@@ -212,7 +213,8 @@ void sheet_draw_picture(struct app *app, struct area a)
 		plot_end(&p, PLAIN);
 		for (size_t i = 0; i < s->n_driven; i++)
 			if (s->driven[i].known[s->channel])
-				plot_mark(&p, s->driven[i].wear[s->channel], s->driven[i].time, '+', DIM);
+				plot_mark(&p, s->driven[i].wear[s->channel], s->driven[i].time, '+',
+					DIM);
 		if (rt.known && rw.known)
 			plot_mark(&p, rw.value, rt.value, 'o', BOLD);
 		if (s->point >= 0 && s->frontier) {

@@ -14,8 +14,14 @@ struct columns {
 
 static struct columns columns_for(int width)
 {
-	struct columns c = {.label = 1, .label_w = 13, .unit = -1, .was_front = -1, .was_rear = -1,
-		.minutes = -1, .value_w = 7, .difference_w = width >= 52 ? 8 : 7};
+	struct columns c = {.label = 1,
+		.label_w = 13,
+		.unit = -1,
+		.was_front = -1,
+		.was_rear = -1,
+		.minutes = -1,
+		.value_w = 7,
+		.difference_w = width >= 52 ? 8 : 7};
 	int x = c.label + c.label_w;
 	if (width >= 52) {
 		c.unit = x + 1;
@@ -53,14 +59,15 @@ static void draw_heading(const struct app *app, const struct columns *c, int y)
 	}
 	scr_right(y, c->front, c->value_w, DIM, "front");
 	scr_right(y, c->rear, c->value_w, DIM, "rear");
-	scr_right(y, c->difference - 2, c->difference_w + 2, DIM, c->difference_w > 7 ? "fr - rear" : "fr-rear");
+	scr_right(y, c->difference - 2, c->difference_w + 2, DIM,
+		c->difference_w > 7 ? "fr - rear" : "fr-rear");
 	if (c->minutes >= 0)
 		scr_right(y, c->minutes, 5, DIM, "min");
 }
 
 /* One value with marker and marks, its right edge at x + value_w. */
-static void draw_value(const struct app *app, const struct columns *c, int y, int x, int a,
-	bool marked)
+static void draw_value(
+	const struct app *app, const struct columns *c, int y, int x, int a, bool marked)
 {
 	const struct adjustable *ad = &app->book.car.adjustables[a];
 	const struct sheet *s = app_sheet(app);
@@ -77,8 +84,8 @@ static void draw_value(const struct app *app, const struct columns *c, int y, in
 		scr_text(y, x + c->value_w - (int)strlen(text) - 1, 1, PLAIN, ">");
 }
 
-static void draw_was(const struct app *app, const struct columns *c, int y,
-	const struct sheet_row *r)
+static void draw_was(
+	const struct app *app, const struct columns *c, int y, const struct sheet_row *r)
 {
 	char text[32];
 	const struct adjustable *ads = app->book.car.adjustables;
@@ -94,8 +101,8 @@ static void draw_was(const struct app *app, const struct columns *c, int y,
 	}
 }
 
-static void draw_minutes(const struct app *app, const struct columns *c, int y,
-	const struct sheet_row *r)
+static void draw_minutes(
+	const struct app *app, const struct columns *c, int y, const struct sheet_row *r)
 {
 	double minutes = 0;
 	bool has = false;
@@ -131,8 +138,7 @@ static void draw_pair(const struct app *app, const struct columns *c, int y,
 static void draw_row(const struct app *app, const struct columns *c, int y,
 	const struct sheet_row *r, int current)
 {
-	const struct adjustable *a =
-		&app->book.car.adjustables[r->front >= 0 ? r->front : r->rear];
+	const struct adjustable *a = &app->book.car.adjustables[r->front >= 0 ? r->front : r->rear];
 	scr_text(y, c->label, c->label_w, PLAIN, a->label);
 	if (c->unit >= 0)
 		scr_text(y, c->unit, c->unit_w, DIM, a->unit);
@@ -164,17 +170,19 @@ static int draw_limits(struct app *app, const struct columns *c, int y, int widt
 	char unit[24] = "";
 	if (c->unit < 0)
 		text_safe(unit, sizeof unit, ad->unit, strlen(ad->unit));
-	scr_printf(y, 1, width - 1, PLAIN, c->unit < 0 ? "%5s to %5s %s by %s%s%s%s"
-		: "limits %6s to %6s %sby %s%s%s%s", low, high, unit, step,
-		was[0] ? ", was " : "", was, s->frozen[a] ? ", frozen" : "");
+	scr_printf(y, 1, width - 1, PLAIN,
+		c->unit < 0 ? "%5s to %5s %s by %s%s%s%s" : "limits %5s to %5s %sby %4s%s%s%s", low,
+		high, unit, step, was[0] ? ", was " : "", was, s->frozen[a] ? ", frozen" : "");
 	int side = car_caution(ad, s->values[a]);
 	if (!side || lines < 2)
 		return 1;
 	char text[512], limit[CAR_VALUE_SIZE];
 	car_value_text(ad, side > 0 ? ad->caution.max : ad->caution.min, limit, sizeof limit);
-	snprintf(text, sizeof text, "caution: %s the car profile's %s%s%.120s. The tyre maker's and "
-		"the series' limits stand above this figure.", side > 0 ? "above" : "below", limit,
-		ad->caution.note ? ", " : "", ad->caution.note ? ad->caution.note : "");
+	snprintf(text, sizeof text,
+		"caution: %s the car profile's %s%s%.120s. The tyre maker's and "
+		"the series' limits stand above this figure.",
+		side > 0 ? "above" : "below", limit, ad->caution.note ? ", " : "",
+		ad->caution.note ? ad->caution.note : "");
 	return 1 + scr_wrap(y + 1, 1, width - 1, lines - 1, WARN, text);
 }
 
@@ -197,8 +205,9 @@ int sheet_draw_rows(struct app *app, struct area a)
 	int left = a.y + a.h - y;
 	if ((int)s->n_shown > rows || s->filter[0]) {
 		char more[128];
-		snprintf(more, sizeof more, "rows %d to %d of %d%s%.40s", s->n_shown ? s->top + 1 : 0,
-			s->top + rows, (int)s->n_shown, s->filter[0] ? " that hold " : "", s->filter);
+		snprintf(more, sizeof more, "rows %d to %d of %d%s%.40s",
+			s->n_shown ? s->top + 1 : 0, s->top + rows, (int)s->n_shown,
+			s->filter[0] ? " that hold " : "", s->filter);
 		if (left > 1) {
 			scr_text(y, 1, a.w - 1, DIM, more);
 			y++;

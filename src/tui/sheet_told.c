@@ -61,8 +61,8 @@ static void headline_wear(const struct app *app, char *buf, size_t size)
 			verdict_word(verdict_like(&t->like[c], &t->delta[1 + c])));
 }
 
-static void draw_change(const struct told_columns *c, int y, int x, const struct estimate *e,
-	int most, int point)
+static void draw_change(
+	const struct told_columns *c, int y, int x, const struct estimate *e, int most, int point)
 {
 	char text[FMT_SIZE];
 	int d = fmt_estimate_decimals(e, most);
@@ -83,8 +83,8 @@ static void draw_change(const struct told_columns *c, int y, int x, const struct
 	}
 }
 
-static void draw_response(const struct app *app, const struct told_columns *c, int y, int x,
-	size_t r)
+static void draw_response(
+	const struct app *app, const struct told_columns *c, int y, int x, size_t r)
 {
 	const struct told *t = &app->told;
 	char name[48], text[FMT_SIZE];
@@ -131,7 +131,8 @@ static void untested_words(const struct app *app, char *buf, size_t size)
 		char words[WORDS_SIZE];
 		words_untested(app->model, r, (size_t)t->untested[i], words, sizeof words);
 		if (words[0] && !strstr(buf, words))
-			n += (size_t)snprintf(buf + n, size - n, "%s%s", n > start ? "; " : "", words);
+			n += (size_t)snprintf(
+				buf + n, size - n, "%s%s", n > start ? "; " : "", words);
 	}
 	if (n == start)
 		buf[0] = '\0';
@@ -185,8 +186,7 @@ static int draw_balance(const struct app *app, const struct told_columns *c, int
 	int at = y + 1;
 	at += draw_balance_line(at, x, c, c->narrow ? "load" : "load transfer",
 		&now.transfer_front_share, &then.transfer_front_share);
-	at += draw_balance_line(at, x, c, "aero", &now.aero_front_share,
-		&then.aero_front_share);
+	at += draw_balance_line(at, x, c, "aero", &now.aero_front_share, &then.aero_front_share);
 	at += draw_balance_line(at, x, c, c->narrow ? "brake" : "brakes", &now.brake_front_share,
 		&then.brake_front_share);
 	if (at == y + 1)

@@ -20,9 +20,8 @@ static struct {
 } crash = {.tty = -1};
 
 static const int end_signals[] = {SIGHUP, SIGINT, SIGTERM};
-static const int crash_signals[] = {
-	SIGSEGV, SIGABRT, SIGBUS, SIGFPE, SIGILL, SIGQUIT, SIGSYS, SIGTRAP, SIGXCPU, SIGVTALRM,
-	SIGUSR1, SIGUSR2};
+static const int crash_signals[] = {SIGSEGV, SIGABRT, SIGBUS, SIGFPE, SIGILL, SIGQUIT, SIGSYS,
+	SIGTRAP, SIGXCPU, SIGVTALRM, SIGUSR1, SIGUSR2};
 static const int mark_signals[] = {SIGWINCH, SIGTSTP, SIGCONT};
 
 static void wake_loop(void)
@@ -91,8 +90,8 @@ static void set(int sig, void (*handler)(int), unsigned flags)
 	sigaction(sig, &a, NULL);
 }
 
-#define SET_ALL(list, handler, flags) \
-	for (size_t i_ = 0; i_ < sizeof(list) / sizeof((list)[0]); i_++) \
+#define SET_ALL(list, handler, flags)                                                              \
+	for (size_t i_ = 0; i_ < sizeof(list) / sizeof((list)[0]); i_++)                           \
 	set((list)[i_], handler, flags)
 
 bool signals_open(struct err *err)

@@ -20,10 +20,10 @@
 enum { CODE_PASTE_START = 2000, CODE_PASTE_END, IN_PASTE_START = K_NAMED + 100, IN_PASTE_END };
 
 enum {
-	PASTE_MAX = 64 * 1024,  /* bytes kept of one paste */
-	PASTE_QUIET_MS = 40,    /* after an end mark: is it the last one? */
-	PASTE_STALL_MS = 5000,  /* a paste whose end never comes */
-	LATE_MS = 600,          /* pieces of an escape sequence slower than ESCDELAY */
+	PASTE_MAX = 64 * 1024, /* bytes kept of one paste */
+	PASTE_QUIET_MS = 40,   /* after an end mark: is it the last one? */
+	PASTE_STALL_MS = 5000, /* a paste whose end never comes */
+	LATE_MS = 600,         /* pieces of an escape sequence slower than ESCDELAY */
 	ESC_DELAY_MS = 100,
 };
 
@@ -31,20 +31,20 @@ enum {
 static struct {
 	bool open, utf8, colour, joined;
 	SCREEN *screen;
-	WINDOW *keys;         /* a pad, so that reading keys never paints */
-	FILE *out;            /* what ncurses writes to; its descriptor is swapped */
-	int sink;             /* memory file; -1 where there is none */
-	int tty;              /* the terminal */
+	WINDOW *keys; /* a pad, so that reading keys never paints */
+	FILE *out;    /* what ncurses writes to; its descriptor is swapped */
+	int sink;     /* memory file; -1 where there is none */
+	int tty;      /* the terminal */
 	struct termios shell, program;
-	int *queue;           /* owned: keys read and not yet told */
+	int *queue; /* owned: keys read and not yet told */
 	size_t head, n, cap;
-	long long esc_at;     /* when a lone Esc was told, ms */
-	bool after_esc;       /* the next key is the first after it */
+	long long esc_at; /* when a lone Esc was told, ms */
+	bool after_esc;   /* the next key is the first after it */
 	struct buf pasted;
-	char *update;         /* owned: room for one update */
+	char *update; /* owned: room for one update */
 	size_t update_cap;
-	bool gone;            /* the line is dead */
-	bool plain;           /* the last attributes sent were a reset */
+	bool gone;  /* the line is dead */
+	bool plain; /* the last attributes sent were a reset */
 } term = {.sink = -1, .tty = -1};
 
 static long long now_ms(void)
@@ -115,7 +115,8 @@ static size_t shorten(char *s, size_t len)
 				end++;
 			if (end < len && s[end] == 'm') {
 				bool reset = end == i + 2 || (end == i + 3 && s[i + 2] == '0');
-				bool again = term.plain && !reset && s[i + 2] == '0' && s[i + 3] == ';';
+				bool again =
+					term.plain && !reset && s[i + 2] == '0' && s[i + 3] == ';';
 				memmove(s + out, "\033[", 2);
 				out += 2;
 				i += again ? 4 : end == i + 3 && reset ? 3 : 2;
@@ -205,15 +206,19 @@ bool term_check(struct err *err)
 		return err_input(err, "TERM is not set; the workbench must know the terminal, for "
 				      "example TERM=xterm");
 	if (setupterm(name, STDOUT_FILENO, &why) != OK) {
-		err_input(err, "TERM is \"%.40s\", which this machine has no description of; "
-			       "for example TERM=xterm", name);
+		err_input(err,
+			"TERM is \"%.40s\", which this machine has no description of; "
+			"for example TERM=xterm",
+			name);
 		return false;
 	}
 	bool can = cursor_address && strlen(cursor_address) > 0;
 	del_curterm(cur_term);
 	if (!can)
-		return err_input(err, "TERM is \"%.40s\", which cannot place its cursor; the "
-				      "subcommands work on it, see treadlight --help", name);
+		return err_input(err,
+			"TERM is \"%.40s\", which cannot place its cursor; the "
+			"subcommands work on it, see treadlight --help",
+			name);
 	return true;
 }
 
@@ -222,8 +227,8 @@ static void note_crash_text(void)
 {
 	char text[256] = "";
 	size_t n = 0;
-	const char *parts[] = {exit_attribute_mode, orig_pair, keypad_local, cursor_normal,
-		exit_ca_mode};
+	const char *parts[] = {
+		exit_attribute_mode, orig_pair, keypad_local, cursor_normal, exit_ca_mode};
 	if (cursor_address && strncmp(cursor_address, "\033[", 2) == 0)
 		n = (size_t)snprintf(text, sizeof text, "\033[?2004l");
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
@@ -268,9 +273,10 @@ static void define_keys(void)
 	static const struct {
 		const char *bytes;
 		int code;
-	} common[] = {{"\033[A", KEY_UP}, {"\033OA", KEY_UP}, {"\033[B", KEY_DOWN}, {"\033OB", KEY_DOWN},
-		{"\033[C", KEY_RIGHT}, {"\033OC", KEY_RIGHT}, {"\033[D", KEY_LEFT}, {"\033OD", KEY_LEFT},
-		{"\033[H", KEY_HOME}, {"\033OH", KEY_HOME}, {"\033[F", KEY_END}, {"\033OF", KEY_END},
+	} common[] = {{"\033[A", KEY_UP}, {"\033OA", KEY_UP}, {"\033[B", KEY_DOWN},
+		{"\033OB", KEY_DOWN}, {"\033[C", KEY_RIGHT}, {"\033OC", KEY_RIGHT},
+		{"\033[D", KEY_LEFT}, {"\033OD", KEY_LEFT}, {"\033[H", KEY_HOME},
+		{"\033OH", KEY_HOME}, {"\033[F", KEY_END}, {"\033OF", KEY_END},
 		{"\033[1~", KEY_HOME}, {"\033[4~", KEY_END}, {"\033[5~", KEY_PPAGE},
 		{"\033[6~", KEY_NPAGE}, {"\033[3~", KEY_DC}, {"\033[Z", KEY_BTAB},
 		{"\033[200~", CODE_PASTE_START}, {"\033[201~", CODE_PASTE_END}};
@@ -402,22 +408,12 @@ int term_end_signal(void)
 static const struct {
 	int code, key;
 } codes[] = {
-	{KEY_UP, K_UP},
-	{KEY_DOWN, K_DOWN},
-	{KEY_LEFT, K_LEFT},
-	{KEY_RIGHT, K_RIGHT},
-	{KEY_HOME, K_HOME},
-	{KEY_END, K_END},
-	{KEY_PPAGE, K_PAGE_UP},
-	{KEY_NPAGE, K_PAGE_DOWN},
-	{KEY_DC, K_DELETE},
-	{KEY_BTAB, K_BACKTAB},
-	{KEY_ENTER, K_ENTER},
+	{KEY_UP, K_UP}, {KEY_DOWN, K_DOWN}, {KEY_LEFT, K_LEFT}, {KEY_RIGHT, K_RIGHT},
+	{KEY_HOME, K_HOME}, {KEY_END, K_END}, {KEY_PPAGE, K_PAGE_UP}, {KEY_NPAGE, K_PAGE_DOWN},
+	{KEY_DC, K_DELETE}, {KEY_BTAB, K_BACKTAB}, {KEY_ENTER, K_ENTER},
 	{KEY_SUSPEND, K_CTRL('z')}, /* the Linux console's description has it as a key */
-	{KEY_BACKSPACE, K_BACKSPACE},
-	{CODE_PASTE_START, IN_PASTE_START},
-	{CODE_PASTE_END, IN_PASTE_END},
-	{KEY_RESIZE, K_NONE}, /* told by the signal */
+	{KEY_BACKSPACE, K_BACKSPACE}, {CODE_PASTE_START, IN_PASTE_START},
+	{CODE_PASTE_END, IN_PASTE_END}, {KEY_RESIZE, K_NONE}, /* told by the signal */
 };
 
 static int from_curses(int r, wint_t ch)
@@ -558,14 +554,14 @@ static int sequence_key(int final, int number)
 	case 'M':
 		return K_ENTER;
 	case '~':
-		return number == 1 || number == 7 ? K_HOME
+		return number == 1 || number == 7   ? K_HOME
 		       : number == 4 || number == 8 ? K_END
-		       : number == 3 ? K_DELETE
-		       : number == 5 ? K_PAGE_UP
-		       : number == 6 ? K_PAGE_DOWN
-		       : number == 200 ? IN_PASTE_START
-		       : number == 201 ? IN_PASTE_END
-				       : K_UNKNOWN;
+		       : number == 3                ? K_DELETE
+		       : number == 5                ? K_PAGE_UP
+		       : number == 6                ? K_PAGE_DOWN
+		       : number == 200              ? IN_PASTE_START
+		       : number == 201              ? IN_PASTE_END
+						    : K_UNKNOWN;
 	default:
 		return K_UNKNOWN;
 	}
