@@ -204,6 +204,9 @@ tests_test_save_shim_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=fsetxattr \
 	-Wl,--wrap=linkat \
 	-Wl,--wrap=read
+check_PROGRAMS += tests/test_workbench
+tests_test_workbench_SOURCES = tests/test_workbench.c src/tui/actions.c src/tui/fmt.c
+
 # The workbench in a terminal; skipped aloud without python3-pyte.
 TESTS += tests/tui_screens.sh tests/tui_terminal.sh
 EXTRA_DIST += tests/tui_screens.sh tests/tui_terminal.sh tests/tui tests/screens

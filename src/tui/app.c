@@ -82,9 +82,9 @@ void app_predict(struct app *app)
 	if (!app->told_stale)
 		return;
 	app->told_stale = false;
-	t->known = app->model != NULL;
+	t->known = app->model && app->model->responses[RESPONSE_TIME].fitted;
 	t->n_untested = 0;
-	if (!app->model)
+	if (!t->known)
 		return;
 	const struct model *m = app->model;
 	const fix *values = app_sheet(app)->values, *against = app->against.values;
@@ -107,7 +107,9 @@ void app_refit(struct app *app)
 	err_clear(&err);
 	model_free(app->model);
 	app->model = model_new(&app->book, &err);
-	snprintf(app->model_why, sizeof app->model_why, "%.250s", app->model ? "" : err.text);
+	const struct response *time = app->model ? &app->model->responses[RESPONSE_TIME] : NULL;
+	snprintf(app->model_why, sizeof app->model_why, "%.250s",
+		!time ? err.text : time->fitted ? "" : time->why);
 	free(app->told.untested);
 	app->told.untested = NULL;
 	if (app->model)
@@ -280,7 +282,7 @@ unsigned act_repaint(struct app *app)
 
 /* --- painting ------------------------------------------------------------ */
 
-enum { COLS_LEAST = 40, ROWS_LEAST = 10, TOP_LINES = 2, FOOT_LINES = 2 };
+enum { COLS_LEAST = 40, ROWS_LEAST = 10, TOP_LINES = 2, FOOT_LINES = 2, STATE_COLS = 21 };
 
 static void draw_title(struct app *app, int cols)
 {
@@ -294,15 +296,15 @@ static void draw_title(struct app *app, int cols)
 	if (cols >= 80) {
 		const char *circuit = b->circuit.name ? b->circuit.name : b->circuit_id;
 		const char *car = b->car.name ? b->car.name : b->car_id;
-		int room = left - (int)strlen(s->id) - (int)strlen(state) - 10 -
-			   (int)strlen(b->reference) - 8;
+		int room = left - (int)strlen(s->id) - STATE_COLS - 6 - (int)strlen(b->reference) - 8;
 		char where[256];
 		snprintf(where, sizeof where, "%s, %s", circuit, car);
 		if (room > 8)
 			x += scr_text(0, x, room, PLAIN, where) + 2;
 	}
 	x += scr_text(0, x, left - x, BOLD, s->id) + 1;
-	x += scr_printf(0, x, left - x, app_dirty(app) ? WARN : PLAIN, "(%s)", state) + 2;
+	int used = scr_printf(0, x, left - x, app_dirty(app) ? WARN : PLAIN, "(%s)", state);
+	x += (cols >= 80 && used < STATE_COLS ? STATE_COLS : used) + 1; /* so that nothing jumps */
 	if (b->reference[0])
 		scr_printf(0, x, left - x, PLAIN, "against %s", b->reference);
 	if (help)

@@ -108,8 +108,8 @@ static void update(struct app *app, struct compare_page *s)
 	s->stint[0] = s->why[0] = '\0';
 	const struct sheet *a = other_sheet(app, s);
 	make_order(app, s, a);
-	if (!a || !app->model) {
-		snprintf(s->why, sizeof s->why, "%.290s",
+	if (!a || !app->model || app->model_why[0]) {
+		snprintf(s->why, sizeof s->why, "%s%.270s", a ? "Nothing can be told yet: " : "",
 			a ? app->model_why : "the sheet to compare with is gone; c chooses one");
 		return;
 	}
@@ -126,7 +126,7 @@ static unsigned compare_idle(struct app *app)
 	const struct sheet *a = other_sheet(app, s), *b = app_sheet(app);
 	struct err err;
 	err_clear(&err);
-	if (s->stale || !s->stint_waits || !a || !app->model)
+	if (s->stale || !s->stint_waits || !s->ready || !a)
 		return UI_NONE;
 	s->stint_waits = false;
 	struct stint_options o = {.laps = 0, .draws = STINT_DRAWS};
@@ -375,7 +375,8 @@ static void draw_total(const struct app *app, const struct compare *c, size_t r,
 	x += 26;
 	x += scr_text(y, x, scr_cols() - x, BOLD, verdict_word(verdict_like(l, e)));
 	if (l->has_chance && scr_cols() - x > 18)
-		scr_printf(y, x, scr_cols() - x, PLAIN, ", kinder %s",
+		scr_printf(y, x, scr_cols() - x, PLAIN, ", %s%s",
+			verdict_like(l, e) == VERDICT_KINDER ? "" : "kinder ",
 			fmt_chance(l->chance_better, false, chance));
 }
 

@@ -198,9 +198,9 @@ static void update(struct app *app, struct effects_page *s)
 	s->n_text = 0;
 	s->ready = false;
 	const struct sheet *ref = book_reference(&app->book);
-	if (!app->model || !ref) {
+	if (!app->model || app->model_why[0] || !ref) {
 		snprintf(s->why, sizeof s->why, "Nothing can be told yet: %.220s",
-			app->model ? "the book has no reference" : app->model_why);
+			app->model_why[0] ? app->model_why : "the book has no reference");
 		return;
 	}
 	s->ready = effects_make(&s->effects, app->model, ref->values, &err);

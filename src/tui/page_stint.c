@@ -55,9 +55,9 @@ static void project(struct app *app, struct stint_page *s, size_t draws)
 	err_clear(&err);
 	stint_free(s->stint);
 	s->stint = NULL;
-	if (!app->model || !app->against.values) {
+	if (!app->model || app->model_why[0] || !app->against.values) {
 		snprintf(s->why, sizeof s->why, "Nothing can be told yet: %s",
-			app->model ? "the book has no reference" : app->model_why);
+			app->model_why[0] ? app->model_why : "the book has no reference");
 		return;
 	}
 	struct stint_options o = {.laps = s->laps, .draws = draws};

@@ -14,6 +14,7 @@ tests/screens/NAME.keys has one step a line:
   file PATH TEXT        a file of the book holds the text
   nofile PATH           the book has no such file
   touch PATH OLD NEW    replace text in a file of the book, as another program would; ~ is a blank
+  remove PATTERN        remove files of the book
   restart               start the program again on the same book
   end N                 the program ends with this status
 """
@@ -97,6 +98,10 @@ class Run:
         assert old in text, "no '%s' in %s" % (old, path)
         with open(path, "w") as f:
             f.write(text.replace(old, new))
+
+    def do_remove(self, rest):
+        for path in glob.glob(os.path.join(self.book, rest)):
+            os.remove(path)
 
     def do_restart(self, _):
         if self.t:
