@@ -138,6 +138,9 @@ tests_test_stint_SOURCES = tests/test_stint.c
 check_PROGRAMS += tests/test_frontier
 tests_test_frontier_SOURCES = tests/test_frontier.c
 
+check_PROGRAMS += tests/test_fit_cmd
+tests_test_fit_cmd_SOURCES = tests/test_fit_cmd.c
+
 check_PROGRAMS += tests/test_front_sum
 tests_test_front_sum_SOURCES = tests/test_front_sum.c
 

@@ -242,7 +242,7 @@ START_TEST(moved_together_is_not_tested)
 	struct book b;
 	invent_book(&b, 1, 1, 1);
 	for (int i = 0; i < 6; i++) {
-		char id[8];
+		char id[16];
 		snprintf(id, sizeof id, "r%d", i);
 		struct run *r = invent_run(&b, id);
 		invent_set(&b, r, "p0-front", level[i] + 1);
