@@ -3,6 +3,7 @@
  * against closed forms of orthogonal designs.
  */
 #include "plan/plan.h"
+#include "plan/plan_line.h"
 #include "base/text.h"
 #include "plan/power.h"
 #include "support/build.h"
@@ -452,6 +453,26 @@ START_TEST(the_run_sheet_fits_a4)
 }
 END_TEST
 
+START_TEST(options_are_read_from_a_line)
+{
+	struct plan_options o = options(PLAN_SCREENING);
+	struct plan_line line;
+	struct err e;
+	err_clear(&e);
+	ck_assert_msg(plan_parse_line(&o, &line, " laps=80 minutes= order=quick rng=7 fold-over=yes "
+		"factors=wing,bias", &e), "%s", e.text);
+	ck_assert(o.lap_budget == 80 && !o.has_minutes && o.quick && o.rng == 7 && o.fold_over);
+	ck_assert_uint_eq(o.n_factors, 2);
+	ck_assert_str_eq(o.factors[1], "bias");
+	ck_assert(plan_parse_line(&o, &line, "", &e));
+	ck_assert(!o.lap_budget && !o.quick && o.rng == 1 && !o.fold_over && !o.n_factors);
+	static const char *const bad[] = {"laps=x", "laps=2.5", "order=slow", "wing", "wind=3",
+		"minutes=-1", "factors=A", "fold-over=1"};
+	for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
+		ck_assert_msg(!plan_parse_line(&o, &line, bad[i], &e), "%s", bad[i]);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("plan");
@@ -472,6 +493,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_member_alone_is_told_by_its_own_name);
 	tcase_add_test(t, offers_say_what_more_would_buy);
 	tcase_add_test(t, the_run_sheet_fits_a4);
+	tcase_add_test(t, options_are_read_from_a_line);
 	suite_add_tcase(s, t);
 	return s;
 }

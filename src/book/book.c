@@ -84,6 +84,34 @@ int book_find_run(const struct book *b, const char *id)
 	return -1;
 }
 
+static int compare_runs(const void *a, const void *b)
+{
+	return run_compare(a, b);
+}
+
+bool book_put_run(struct book *b, const struct run *r)
+{
+	struct run copy;
+	run_init(&copy);
+	if (!run_copy(&copy, r))
+		return false;
+	int at = book_find_run(b, r->id);
+	if (at >= 0) {
+		run_free(&b->runs[at]);
+		b->runs[at] = copy;
+	} else {
+		struct run *runs = realloc(b->runs, (b->n_runs + 1) * sizeof *runs);
+		if (!runs) {
+			run_free(&copy);
+			return false;
+		}
+		b->runs = runs;
+		b->runs[b->n_runs++] = copy;
+	}
+	qsort(b->runs, b->n_runs, sizeof *b->runs, compare_runs);
+	return true;
+}
+
 const struct sheet *book_reference(const struct book *b)
 {
 	int i = book_find_sheet(b, b->reference);

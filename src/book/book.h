@@ -82,6 +82,9 @@ void book_init(struct book *b);
 void book_free(struct book *b);
 int book_find_sheet(const struct book *b, const char *id);
 int book_find_run(const struct book *b, const char *id);
+/* Puts a copy of the run into its place: a new one, or instead of the one of its id. False: out of
+ * memory, nothing changed. Fitted models of the book are stale afterwards. */
+bool book_put_run(struct book *b, const struct run *r);
 /* The reference sheet; NULL if the book has none of that id. */
 const struct sheet *book_reference(const struct book *b);
 int book_find_channel(const struct book *b, const char *name);

@@ -153,7 +153,8 @@ const char *entry_print_conditions(const struct run *r, size_t n_channels, char 
 		add(buf, size, numbers[i].key, text);
 	}
 	for (size_t i = 0; i < IDS; i++)
-		add(buf, size, ids[i].key, (const char *)r + ids[i].at);
+		if (*((const char *)r + ids[i].at))
+			add(buf, size, ids[i].key, (const char *)r + ids[i].at);
 	bool all = n_channels > 0;
 	for (size_t c = 0; c < n_channels; c++) {
 		all = all && r->has_worn_at_start[c];

@@ -168,9 +168,7 @@ static bool predict_run(const struct book *b, int run, const struct book *seen, 
 		struct run_mean mean;
 		struct forecast *v = ahead ? &by[y].ahead : &by[y].left_out;
 		ok = take_mean(b, run, y, &mean);
-		by[y].measured = mean.laps > 0;
-		by[y].laps = mean.laps;
-		by[y].mean = mean.y;
+		v->done = true;
 		if (ok && !m)
 			snprintf(v->why, sizeof v->why, "the first run");
 		else if (ok && by[y].measured)
@@ -235,6 +233,20 @@ void verify_free(struct verify *v)
 	free(v);
 }
 
+/* What was measured on the run, known before any prediction. */
+static bool measure(const struct book *b, int run, struct verified *by)
+{
+	for (size_t y = 0; y < 1 + b->n_channels; y++) {
+		struct run_mean mean;
+		if (!take_mean(b, run, y, &mean))
+			return false;
+		by[y].measured = mean.laps > 0;
+		by[y].laps = mean.laps;
+		by[y].mean = mean.y;
+	}
+	return true;
+}
+
 struct verify *verify_start(const struct book *b, size_t last, struct err *err)
 {
 	struct verify *v = calloc(1, sizeof *v);
@@ -257,6 +269,11 @@ struct verify *verify_start(const struct book *b, size_t last, struct err *err)
 		struct verified_run *one = &v->runs[i];
 		one->run = (int)(b->n_runs - v->n_runs + i);
 		name_moved(b, &b->runs[one->run], one->moved, sizeof one->moved);
+		if (!measure(b, one->run, one->by)) {
+			verify_free(v);
+			err_memory(err);
+			return NULL;
+		}
 	}
 	return v;
 }

@@ -11,6 +11,7 @@
 #include "model/model.h"
 
 struct forecast {
+	bool done;          /* looked into, see verify_step() */
 	bool known;         /* predicted: false: `why` */
 	char why[160];
 	bool extrapolated;  /* outside what had been driven */

@@ -10,6 +10,8 @@ libtreadlight_a_SOURCES += \
 	src/plan/plan.h \
 	src/plan/plan_detect.c \
 	src/plan/plan_factors.c \
+	src/plan/plan_line.c \
+	src/plan/plan_line.h \
 	src/plan/plan_next.c \
 	src/plan/plan_order.c \
 	src/plan/plan_own.h \

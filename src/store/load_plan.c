@@ -184,7 +184,8 @@ static void add_values(struct buf *out, const struct car *car, const fix *values
 		} else if (a) {
 			buf_adds(out, " ");
 		}
-		buf_addf(out, "%s: %s%s", one->id, text, a + 1 < car->n_adjustables ? "," : "");
+		yaml_add_text(out, one->id);
+		buf_addf(out, ": %s%s", text, a + 1 < car->n_adjustables ? "," : "");
 		column += need;
 	}
 	buf_adds(out, "}\n");

@@ -73,6 +73,27 @@ extern const char *const page_names[PAGES];
 	ACTION(longer, ON_STINT, KEYS('+', '='), "longer", "one lap more")                         \
 	ACTION(shorter, ON_STINT, KEYS('-', '_'), "shorter", "one lap less")                       \
 	ACTION(laps, ON_STINT, KEYS(K_ENTER), "laps", "type the number of laps")                   \
+	ACTION(plan_make, ON_PLAN, KEYS('m'), "make",                                              \
+		"make a test plan, or ask for the run that teaches most")                          \
+	ACTION(plan_keep, ON_PLAN, KEYS('K'), "keep", "keep the plan in the book, as plan.yaml")   \
+	ACTION(plan_effects, ON_PLAN, KEYS('e'), "effects",                                        \
+		"show what the plan finds and what more would buy, or its runs")                   \
+	ACTION(plan_take, ON_PLAN, KEYS('t'), "take", "take the run's values into the sheet")      \
+	ACTION(plan_done, ON_PLAN, KEYS('x'), "tick off", "say which run was driven for it")       \
+	ACTION(new_run, ON_RUNS | ON_PLAN, KEYS('n'), "log a run",                                 \
+		"log a run: this sheet, the plan's next, or the set-up before")                    \
+	ACTION(open_run, ON_RUNS, KEYS(K_ENTER), "laps",                                           \
+		"show the laps of the run; correct a lap")                                         \
+	ACTION(back, ON_RUNS, KEYS(K_ESC, K_BACKSPACE), NULL, "back from the laps to the runs")    \
+	ACTION(add_laps, ON_RUNS, KEYS('a'), "add laps", "add laps to the run")                    \
+	ACTION(skip_lap, ON_RUNS, KEYS('x'), "skip",                                               \
+		"leave the lap out with a reason; or let it count")                                \
+	ACTION(drop_lap, ON_RUNS, KEYS('D'), NULL, "drop the lap from the file")                   \
+	ACTION(conditions, ON_RUNS, KEYS('c'), "conditions",                                       \
+		"fuel, track, tyres, driver of the run")                                           \
+	ACTION(run_wear, ON_RUNS, KEYS('w'), NULL, "wear of the whole run, read once at its end")  \
+	ACTION(predictions, ON_RUNS, KEYS('v'), "predictions",                                     \
+		"how often predictions missed, what the missed share, drift")                      \
 	ACTION(next_page, ON_ALL, KEYS(K_TAB), NULL, "next page")                                  \
 	ACTION(previous_page, ON_ALL, KEYS(K_BACKTAB), NULL, "previous page")                      \
 	ACTION(page1, ON_ALL, KEYS('1'), NULL, "the Sheet page")                                   \

@@ -19,6 +19,9 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/page_stint.c \
 	src/tui/plot.c \
 	src/tui/plot.h \
+	src/tui/runs.h \
+	src/tui/runs_log.c \
+	src/tui/runs_told.c \
 	src/tui/scr.c \
 	src/tui/scr.h \
 	src/tui/session.c \

@@ -1,0 +1,42 @@
+/* What the files of the Runs page share. */
+#ifndef TUI_RUNS_H
+#define TUI_RUNS_H
+
+#include "book/entry.h"
+#include "model/verify.h"
+#include "tui/app.h"
+
+enum { RUNS_VERIFIED = 200 }; /* the last so many runs are held against their predictions */
+
+struct runs_page {
+	int cursor, top, screenful;
+	bool in_laps;           /* the laps of the run under the cursor */
+	int lap, lap_top;
+	struct verify *verify;  /* owned; NULL until there is time */
+	bool stale;
+	char why[200];          /* why there is no verification */
+	/* What is being logged or added to. */
+	struct run draft;
+	bool is_new;            /* no file yet */
+	int plan_index;         /* the plan's run that it is driven for, -1 */
+};
+
+struct runs_page *runs_page_of(struct app *app);
+/* The run under the cursor, NULL in a book without. */
+const struct run *runs_current(struct app *app);
+/* What is known of a run of the book, NULL if nothing yet. */
+const struct verified_run *runs_verified(const struct runs_page *s, int run);
+
+/* A run came or changed: the book's copy, the fit, all pages. The cursor goes to it. */
+unsigned runs_take(struct app *app, const struct run *r);
+
+/* Predictions and drift in words, for reading. */
+void runs_tell(struct app *app, struct buf *out);
+
+/* One line that sums a lap, or a run against its prediction, up. */
+const char *runs_lap_words(const struct app *app, const struct run *r, size_t lap, char *buf,
+	size_t size);
+const char *runs_outcome(const struct app *app, const struct verified_run *v, char *buf,
+	size_t size);
+
+#endif

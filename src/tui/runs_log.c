@@ -1,0 +1,499 @@
+/*
+ * Logging and correcting runs. Every lap is in its file before the next is asked for, so a
+ * dropped link loses the line under the fingers at most.
+ */
+#include "tui/runs.h"
+
+#include "store/plan_file.h"
+#include "store/store.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+/* --- saving ------------------------------------------------------------------ */
+
+/* The draft becomes the run's file. The book's own copy is what the file held before. */
+static bool save_draft(struct app *app, struct err *err)
+{
+	struct runs_page *s = runs_page_of(app);
+	if (s->is_new)
+		return store_new_run(&app->book, &s->draft, err);
+	int at = book_find_run(&app->book, s->draft.id);
+	if (at < 0)
+		return err_failed(err, "run %s is gone", s->draft.id);
+	return store_save_run(&app->book, &app->book.runs[at], &s->draft, err);
+}
+
+/* Ticks the plan off at a run's first lap. */
+static unsigned tick_plan(struct app *app)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct err err;
+	err_clear(&err);
+	if (s->plan_index < 0)
+		return UI_NONE;
+	int at = s->plan_index;
+	s->plan_index = -1;
+	if (!store_tick_plan(&app->book, (size_t)at, s->draft.id, &err))
+		return app_warn(app, "the run is saved, but the plan was not ticked off: %s", err.text);
+	return UI_NONE;
+}
+
+/* A copy of the run under the cursor to change. */
+static bool take_draft(struct app *app, const struct run *r)
+{
+	struct runs_page *s = runs_page_of(app);
+	s->is_new = false;
+	s->plan_index = -1;
+	return run_copy(&s->draft, r);
+}
+
+static unsigned save_change(struct app *app, const char *said)
+{
+	struct err err;
+	err_clear(&err);
+	if (!save_draft(app, &err)) {
+		field_keep(app);
+		return app_warn(app, "not saved, nothing was changed: %s", err.text);
+	}
+	return runs_take(app, &runs_page_of(app)->draft) | app_say(app, "%s", said);
+}
+
+/* --- laps ---------------------------------------------------------------------- */
+
+/* "131243 241266 97": the short form of a lap, for this book. */
+static const char *example(size_t n_channels, int decimals, char *buf, size_t size)
+{
+	static const char *const figures[] = {"241", "266", "242", "265"};
+	static const char *const short_ones[] = {"24", "26", "24", "26"};
+	snprintf(buf, size, "131243%s", n_channels ? " " : "");
+	for (size_t c = 0; c < n_channels; c++) {
+		size_t len = strlen(buf);
+		snprintf(buf + len, size - len, "%s%s", c && (n_channels <= 2 || decimals != 2) ? " " : "",
+			decimals == 1 ? short_ones[c] : figures[c]);
+	}
+	size_t len = strlen(buf);
+	snprintf(buf + len, size - len, " 97");
+	return buf;
+}
+
+static unsigned lap_typed(struct app *app, const char *text);
+
+static unsigned ask_lap(struct app *app)
+{
+	struct runs_page *s = runs_page_of(app);
+	char form[64];
+	size_t n = app->book.n_channels;
+	example(n, entry_decimals_of(&s->draft, n), form, sizeof form);
+	return field_open(app, lap_typed, "", "%s lap %zu (%s%s)", s->draft.id, s->draft.n_laps + 1, form,
+		entry_mode_of(&s->draft) == ENTRY_WORN ? ", totals" : "");
+}
+
+static bool is_blank(const char *text)
+{
+	return text[strspn(text, " \t")] == '\0';
+}
+
+/* The last line of a run: what it came to, against what was predicted. */
+static unsigned finish(struct app *app)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct err err;
+	char line[400];
+	err_clear(&err);
+	if (s->is_new)
+		return app_say(app, "no lap was typed: nothing was logged");
+	int at = book_find_run(&app->book, s->draft.id);
+	if (s->stale) {
+		s->stale = false;
+		s->verify = verify_start(&app->book, RUNS_VERIFIED, &err);
+	}
+	while (s->verify && s->verify->steps_left > s->verify->n_runs + (size_t)(at
+			- s->verify->runs[0].run))
+		if (!verify_step(s->verify, &err))
+			break;
+	const struct verified_run *v = at >= 0 ? runs_verified(s, at) : NULL;
+	return UI_ALL | (v ? app_say(app, "%s", runs_outcome(app, v, line, sizeof line)) : UI_NONE);
+}
+
+/* Appends to the draft, which takes what the lap owns; false: memory. */
+static bool add_lap(struct run *r, const struct lap *l)
+{
+	struct lap *laps = realloc(r->laps, (r->n_laps + 1) * sizeof *laps);
+	if (!laps)
+		return false;
+	r->laps = laps;
+	r->laps[r->n_laps++] = *l;
+	return true;
+}
+
+static unsigned lap_typed(struct app *app, const char *text)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct lap l;
+	struct err err;
+	char line[400];
+	size_t n = app->book.n_channels;
+	err_clear(&err);
+	if (is_blank(text))
+		return finish(app);
+	bool ok = entry_parse_lap(&l, text, n, entry_mode_of(&s->draft),
+		entry_decimals_of(&s->draft, n), &err);
+	if (ok && !add_lap(&s->draft, &l)) {
+		free(l.skip);
+		ok = err_memory(&err);
+	}
+	if (!ok) {
+		field_keep(app);
+		return app_warn(app, "%s", err.text);
+	}
+	if (!save_draft(app, &err)) {
+		free(s->draft.laps[--s->draft.n_laps].skip);
+		field_keep(app);
+		return app_warn(app, "not saved: %s", err.text);
+	}
+	s->is_new = false;
+	runs_take(app, &s->draft);
+	app_say(app, "saved: %s", runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line,
+		sizeof line));
+	tick_plan(app);
+	return ask_lap(app);
+}
+
+/* --- a new run ------------------------------------------------------------------- */
+
+static unsigned conditions_typed(struct app *app, const char *text)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct err err;
+	err_clear(&err);
+	if (!entry_parse_conditions(&s->draft, text, app->book.n_channels, &err)) {
+		field_keep(app);
+		return app_warn(app, "%s", err.text);
+	}
+	return ask_lap(app);
+}
+
+/* Where the last run's readings stopped. */
+static void carry_totals(struct run *r, const struct run *last, size_t n_channels)
+{
+	for (size_t c = 0; c < n_channels; c++) {
+		r->has_worn_at_start[c] = last->has_worn_at_start[c];
+		r->worn_at_start[c] = last->worn_at_start[c];
+		for (size_t i = 0; i < last->n_laps; i++)
+			if (last->laps[i].has_worn[c]) {
+				r->has_worn_at_start[c] = true;
+				r->worn_at_start[c] = last->laps[i].worn[c];
+			}
+	}
+}
+
+/* The conditions of the run before, to be mended. */
+static void carry_conditions(struct run *r, const struct book *b)
+{
+	if (b->n_runs == 0)
+		return;
+	const struct run *last = &b->runs[b->n_runs - 1];
+	r->fuel = last->fuel;
+	r->fuel_per_lap = last->fuel_per_lap;
+	r->track_temp = last->track_temp;
+	r->tyre_age = last->tyre_age;
+	memcpy(r->driver, last->driver, sizeof r->driver);
+	memcpy(r->session, last->session, sizeof r->session);
+	memcpy(r->compound, last->compound, sizeof r->compound);
+	if (entry_mode_of(last) == ENTRY_WORN)
+		carry_totals(r, last, b->n_channels);
+}
+
+static void stamp_date(struct run *r)
+{
+	time_t now = time(NULL);
+	struct tm tm;
+	if (localtime_r(&now, &tm))
+		strftime(r->date, sizeof r->date, "%Y-%m-%dT%H:%M", &tm);
+}
+
+static unsigned start_run(struct app *app, const fix *values, const char *sheet, int plan_index)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct run *r = &s->draft;
+	char text[ENTRY_SIZE];
+	size_t n = app->book.car.n_adjustables;
+	run_free(r);
+	r->values = malloc((n + 1) * sizeof *r->values);
+	if (!r->values)
+		return app_warn(app, "out of memory");
+	memcpy(r->values, values, n * sizeof *values);
+	r->n_values = n;
+	entry_next_id(&app->book, r->id);
+	snprintf(r->sheet, sizeof r->sheet, "%s", sheet);
+	stamp_date(r);
+	carry_conditions(r, &app->book);
+	s->is_new = true;
+	s->plan_index = plan_index;
+	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
+	return field_open(app, conditions_typed, text, "%s", r->id);
+}
+
+/* The stored plan; NULL where there is none that can be read. */
+static struct plan *open_plan(struct app *app)
+{
+	struct faults faults;
+	struct plan *p = NULL;
+	faults_init(&faults);
+	store_load_plan(&p, &app->book, &faults);
+	faults_free(&faults);
+	return p;
+}
+
+enum { FROM_SHEET, FROM_LAST, FROM_PLAN };
+
+static unsigned source_picked(struct app *app, int item)
+{
+	const struct book *b = &app->book;
+	if (item < 0)
+		return UI_ALL;
+	if (item == FROM_LAST && b->n_runs)
+		return start_run(app, b->runs[b->n_runs - 1].values, b->runs[b->n_runs - 1].sheet, -1);
+	if (item == FROM_SHEET)
+		return start_run(app, app_sheet(app)->values, app_sheet(app)->id, -1);
+	struct plan *p = open_plan(app);
+	int next = p ? plan_next_run(p) : -1;
+	unsigned flags = next >= 0 ? start_run(app, p->runs[next].values, p->base, next)
+		: app_say(app, "no run of the plan is still to be driven");
+	plan_free(p);
+	return flags;
+}
+
+unsigned act_new_run(struct app *app)
+{
+	const struct book *b = &app->book;
+	struct buf items;
+	struct plan *p = open_plan(app);
+	int next = p ? plan_next_run(p) : -1;
+	app->page = PAGE_RUNS; /* from the Plan page too: the laps are seen there */
+	buf_init(&items);
+	buf_addf(&items, "the sheet as it stands here: %s, %zu %s against %s\n", app_sheet(app)->id,
+		app->n_changes, app->n_changes == 1 ? "change" : "changes", b->reference);
+	if (b->n_runs)
+		buf_addf(&items, "the set-up of %s once more", b->runs[b->n_runs - 1].id);
+	else
+		buf_adds(&items, "the run before: there is none yet");
+	if (next >= 0) {
+		double minutes = 0;
+		const fix *from = next ? p->runs[next - 1].values : p->runs[0].values;
+		size_t changes = plan_count_changes(&b->car, from, p->runs[next].values, &minutes);
+		buf_addf(&items, "\nrun %d of the plan: %s, %zu %s, %g min", next + 1,
+			p->runs[next].baseline ? "baseline" : "test", changes,
+			changes == 1 ? "change" : "changes", minutes);
+	}
+	unsigned flags = list_open(app, source_picked, items.data ? items.data : "",
+		next >= 0 ? FROM_PLAN : FROM_SHEET, "Log a run driven on");
+	buf_free(&items);
+	plan_free(p);
+	return flags;
+}
+
+unsigned act_add_laps(struct app *app)
+{
+	const struct run *r = runs_current(app);
+	if (!r)
+		return app_say(app, "no run yet: n logs one");
+	if (!take_draft(app, r))
+		return app_warn(app, "out of memory");
+	return ask_lap(app);
+}
+
+/* --- correcting --------------------------------------------------------------------- */
+
+static unsigned lap_corrected(struct app *app, const char *text)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct run *r = &s->draft;
+	struct lap l, *old = &r->laps[s->lap];
+	struct err err;
+	char line[400];
+	size_t n = app->book.n_channels;
+	enum entry_mode mode = entry_mode_of(r);
+	err_clear(&err);
+	if (!entry_parse_lap(&l, text, n, mode, entry_decimals_of(r, n), &err)) {
+		field_keep(app);
+		return app_warn(app, "%s", err.text);
+	}
+	for (size_t c = 0; c < n; c++) { /* what the line does not show stays */
+		if (mode == ENTRY_WORN) {
+			l.has_wear[c] = old->has_wear[c];
+			l.wear[c] = old->wear[c];
+		} else {
+			l.has_worn[c] = old->has_worn[c];
+			l.worn[c] = old->worn[c];
+		}
+	}
+	l.n_segments = old->n_segments;
+	l.segments = old->segments;
+	free(old->skip);
+	*old = l;
+	return save_change(app, runs_lap_words(app, r, (size_t)s->lap, line, sizeof line));
+}
+
+/* The run under the cursor as draft, with a lap chosen; false: said why. */
+static bool take_lap(struct app *app, unsigned *flags)
+{
+	struct runs_page *s = runs_page_of(app);
+	const struct run *r = runs_current(app);
+	if (!r || r->n_laps == 0 || !s->in_laps) {
+		*flags = app_say(app, r ? "Enter shows the laps of the run first" : "no run yet: n logs "
+			"one");
+		return false;
+	}
+	s->lap = list_move(s->lap, (int)r->n_laps, 1, MOVE_LEFT);
+	*flags = UI_NONE;
+	if (take_draft(app, r))
+		return true;
+	*flags = app_warn(app, "out of memory");
+	return false;
+}
+
+unsigned act_open_run(struct app *app)
+{
+	struct runs_page *s = runs_page_of(app);
+	char text[ENTRY_SIZE];
+	unsigned flags;
+	if (!s->in_laps) {
+		s->in_laps = runs_current(app) != NULL;
+		s->lap = 0;
+		return s->in_laps ? UI_BODY : app_say(app, "no run yet: n logs one");
+	}
+	if (!take_lap(app, &flags))
+		return flags;
+	entry_print_lap(&s->draft.laps[s->lap], app->book.n_channels, entry_mode_of(&s->draft), text,
+		sizeof text);
+	return field_open(app, lap_corrected, text, "%s lap %d", s->draft.id, s->lap + 1);
+}
+
+static unsigned reason_typed(struct app *app, const char *text)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct lap *l = &s->draft.laps[s->lap];
+	char *reason = is_blank(text) ? NULL : text_dup(text, strlen(text));
+	char said[80];
+	if (!reason && !is_blank(text))
+		return app_warn(app, "out of memory");
+	free(l->skip);
+	l->skip = reason;
+	snprintf(said, sizeof said, reason ? "lap %d is kept and does not count" : "lap %d counts",
+		s->lap + 1);
+	return save_change(app, said);
+}
+
+unsigned act_skip_lap(struct app *app)
+{
+	struct runs_page *s = runs_page_of(app);
+	unsigned flags;
+	if (!take_lap(app, &flags))
+		return flags;
+	const char *reason = s->draft.laps[s->lap].skip;
+	return field_open(app, reason_typed, reason ? reason : "",
+		"Why lap %d does not count (empty: it counts)", s->lap + 1);
+}
+
+static unsigned drop_answered(struct app *app, int choice)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct run *r = &s->draft;
+	char said[120];
+	if (choice != 1)
+		return UI_ALL;
+	free(r->laps[s->lap].skip);
+	free(r->laps[s->lap].segments);
+	memmove(r->laps + s->lap, r->laps + s->lap + 1,
+		(r->n_laps - (size_t)s->lap - 1) * sizeof *r->laps);
+	r->n_laps--;
+	snprintf(said, sizeof said, "lap %d is gone from %s.yaml", s->lap + 1, r->id);
+	return save_change(app, said);
+}
+
+unsigned act_drop_lap(struct app *app)
+{
+	static const struct choice choices[] = {
+		{'n', "keep the lap; x can leave it out of the fit with a reason"},
+		{'d', "drop the lap from the file for good"}};
+	struct runs_page *s = runs_page_of(app);
+	char line[400];
+	unsigned flags;
+	if (!take_lap(app, &flags))
+		return flags;
+	return question_open(app, drop_answered, choices, 2,
+		runs_lap_words(app, &s->draft, (size_t)s->lap, line, sizeof line),
+		"Drop lap %d of %s?", s->lap + 1, s->draft.id);
+}
+
+static unsigned conditions_corrected(struct app *app, const char *text)
+{
+	struct runs_page *s = runs_page_of(app);
+	struct err err;
+	err_clear(&err);
+	if (!entry_parse_conditions(&s->draft, text, app->book.n_channels, &err)) {
+		field_keep(app);
+		return app_warn(app, "%s", err.text);
+	}
+	return save_change(app, "conditions saved");
+}
+
+unsigned act_conditions(struct app *app)
+{
+	const struct run *r = runs_current(app);
+	char text[ENTRY_SIZE];
+	if (!r)
+		return app_say(app, "no run yet: n logs one");
+	if (!take_draft(app, r))
+		return app_warn(app, "out of memory");
+	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
+	return field_open(app, conditions_corrected, text, "%s", r->id);
+}
+
+/* "21.3 23.9", a figure for each channel; empty: none. */
+static unsigned total_typed(struct app *app, const char *text)
+{
+	struct run *r = &runs_page_of(app)->draft;
+	size_t n = app->book.n_channels, got = 0;
+	double v[CHANNELS_MAX];
+	while (!is_blank(text)) {
+		text += strspn(text, " \t/");
+		size_t len = strcspn(text, " \t/");
+		if (got == n || num_parse(text, len, &v[got]) != NUM_OK || v[got] < 0 || v[got] > 100) {
+			field_keep(app);
+			return app_warn(app, "%zu figures of %% with points are wanted, 0 to 100 each; or "
+				"none", n);
+		}
+		got++;
+		text += len;
+	}
+	if (got != 0 && got != n) {
+		field_keep(app);
+		return app_warn(app, "%zu figures are wanted, one for each channel; or none", n);
+	}
+	for (size_t c = 0; c < n; c++) {
+		r->has_wear_total[c] = got > 0;
+		r->wear_total[c] = got ? v[c] : 0;
+	}
+	return save_change(app, got ? "wear of the whole run saved" : "wear of the whole run taken away");
+}
+
+unsigned act_run_wear(struct app *app)
+{
+	const struct run *r = runs_current(app);
+	char text[CHANNELS_MAX * 42] = "", one[40];
+	if (!r)
+		return app_say(app, "no run yet: n logs one");
+	if (!take_draft(app, r))
+		return app_warn(app, "out of memory");
+	for (size_t c = 0; c < app->book.n_channels && r->has_wear_total[c]; c++) {
+		num_print(r->wear_total[c], one, sizeof one);
+		strcat(text, c ? " " : "");
+		strcat(text, one);
+	}
+	return field_open(app, total_typed, text, "%s, %% of tread the whole run took", r->id);
+}
