@@ -42,7 +42,11 @@ fuzz_programs += tests/fuzz/fuzz_text
 tests_fuzz_fuzz_text_SOURCES = tests/fuzz/fuzz_text.c
 tests_fuzz_fuzz_text_LDADD = $(fuzz_ldadd)
 
-EXTRA_DIST += tests/fuzz/fuzz.sh
+fuzz_programs += tests/fuzz/fuzz_keys
+tests_fuzz_fuzz_keys_SOURCES = tests/fuzz/fuzz_keys.c tests/support/small_book.c
+tests_fuzz_fuzz_keys_LDADD = libtreadlight-tui.a $(fuzz_ldadd) $(CURSES_LIBS)
+
+EXTRA_DIST += tests/fuzz/fuzz.sh tests/fuzz/libyaml.sh
 
 fuzz: all
 	@$(SHELL) $(srcdir)/tests/fuzz/fuzz.sh '$(FUZZ_LDFLAGS)' $(srcdir)/tests/data/corpus \
