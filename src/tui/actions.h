@@ -47,6 +47,8 @@ extern const char *const page_names[PAGES];
 	ACTION(type, ON_SHEET, KEYS(K_ENTER), "type", "type a value; Esc leaves it as it was")     \
 	ACTION(hold, ON_SHEET, KEYS(K_SPACE), "hold",                                              \
 		"hold the pair's front-minus-rear difference, or let it go")                       \
+	ACTION(hold_share, ON_SHEET, KEYS('H'), NULL,                                              \
+		"hold the load-transfer share with springs or bars, or let it go")                 \
 	ACTION(undo, ON_ALL, KEYS('u'), "undo", "undo the last change")                            \
 	ACTION(redo, ON_ALL, KEYS('r'), "redo", "redo what was undone")                            \
 	ACTION(save, ON_ALL, KEYS('s'), "save", "save the sheet")                                  \

@@ -1,5 +1,6 @@
 #include "tui/app.h"
 
+#include "book/caution.h"
 #include "store/store.h"
 #include "tui/session.h"
 
@@ -288,9 +289,12 @@ static void draw_title(struct app *app, int cols)
 {
 	const struct book *b = &app->book;
 	const struct sheet *s = app_sheet(app);
-	char state[64];
-	snprintf(state, sizeof state, "%zu %s%s", app->n_changes,
-		app->n_changes == 1 ? "change" : "changes", app_dirty(app) ? ", unsaved" : "");
+	char state[96], past[48] = "";
+	const size_t cautions = caution_list(&b->car, s->values, NULL);
+	if (cautions)
+		snprintf(past, sizeof past, ", %zu past a caution", cautions);
+	snprintf(state, sizeof state, "%zu %s%s%s", app->n_changes,
+		app->n_changes == 1 ? "change" : "changes", app_dirty(app) ? ", unsaved" : "", past);
 	int help = cols >= 60 ? 7 : 0;
 	int x = 1, left = cols - help - 1;
 	if (cols >= 80) {
@@ -303,7 +307,8 @@ static void draw_title(struct app *app, int cols)
 			x += scr_text(0, x, room, PLAIN, where) + 2;
 	}
 	x += scr_text(0, x, left - x, BOLD, s->id) + 1;
-	int used = scr_printf(0, x, left - x, app_dirty(app) ? WARN : PLAIN, "(%s)", state);
+	int used = scr_printf(0, x, left - x, app_dirty(app) || cautions ? WARN : PLAIN, "(%s)",
+		state);
 	x += (cols >= 80 && used < STATE_COLS ? STATE_COLS : used) + 1; /* so that nothing jumps */
 	if (b->reference[0])
 		scr_printf(0, x, left - x, PLAIN, "against %s", b->reference);

@@ -27,6 +27,7 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/session.c \
 	src/tui/session.h \
 	src/tui/sheet.h \
+	src/tui/sheet_balance.c \
 	src/tui/sheet_changes.c \
 	src/tui/sheet_picture.c \
 	src/tui/sheet_rows.c \

@@ -5,6 +5,7 @@
  */
 #include "tui/app.h"
 
+#include "balance/balance_text.h"
 #include "compare/compare.h"
 #include "model/verdict.h"
 #include "stint/stint.h"
@@ -269,24 +270,28 @@ static void draw_heading(
 	}
 }
 
+/* One value, '!' before it past a soft limit. */
+static void draw_value(const struct adjustable *a, fix v, int y, int x)
+{
+	const bool past = car_caution(a, v) != 0;
+	char text[34] = "!";
+	fix_print_min(v, fix_decimals(a->step), text + past, sizeof text - past);
+	scr_right(y, x, VALUE_W, past ? WARN : PLAIN, text);
+}
+
 static void draw_values(const struct car *car, const struct group *g, const fix *v, int y, int x)
 {
-	char text[32];
 	if (g->pair < 0) {
 		const struct adjustable *a = &car->adjustables[g->adjustable];
 		int at = a->axle == AXLE_FRONT  ? x
 			 : a->axle == AXLE_REAR ? x + VALUE_W
 						: x + VALUE_W / 2;
-		fix_print_min(v[g->adjustable], fix_decimals(a->step), text, sizeof text);
-		scr_right(y, at, VALUE_W, PLAIN, text);
+		draw_value(a, v[g->adjustable], y, at);
 		return;
 	}
 	int members[2] = {car->pairs[g->pair].front, car->pairs[g->pair].rear};
-	for (int i = 0; i < 2; i++) {
-		fix_print_min(v[members[i]], fix_decimals(car->adjustables[members[i]].step), text,
-			sizeof text);
-		scr_right(y, x + i * VALUE_W, VALUE_W, PLAIN, text);
-	}
+	for (int i = 0; i < 2; i++)
+		draw_value(&car->adjustables[members[i]], v[members[i]], y, x + i * VALUE_W);
 }
 
 static void draw_differences(
@@ -380,6 +385,31 @@ static void draw_total(const struct app *app, const struct compare *c, size_t r,
 			fmt_chance(l->chance_better, false, chance));
 }
 
+/* "balance, % front: load 49.0 (+0.2), aero 41.8 (+0.8 !), brakes not told". */
+static void draw_balance(const struct app *app, const fix *a, int y, int width)
+{
+	static const char *const names[] = {
+		[BALANCE_TRANSFER] = ": load", [BALANCE_AERO] = ", aero", [BALANCE_BRAKES] = ", brakes"};
+	struct balance_line l[BALANCE_LINES];
+	char text[400];
+	const size_t lines = balance_lines(&app->book, app_sheet(app)->values, a, l);
+	size_t n = (size_t)snprintf(text, sizeof text, "balance, %% front");
+	bool beyond = false;
+	for (size_t i = 0; i < lines && n < sizeof text; i++) {
+		if (l[i].kind == BALANCE_STIFFNESS || l[i].kind > BALANCE_BRAKES)
+			continue;
+		beyond = beyond || l[i].beyond;
+		if (l[i].figure.has)
+			n += (size_t)snprintf(text + n, sizeof text - n, "%s %.1f (%s%s)",
+				names[l[i].kind], l[i].figure.v, l[i].delta, l[i].beyond ? " !" : "");
+		else
+			n += (size_t)snprintf(
+				text + n, sizeof text - n, "%s not told", names[l[i].kind]);
+	}
+	if (lines)
+		scr_text(y, LABEL_X, width - LABEL_X, beyond ? WARN : PLAIN, text);
+}
+
 static int draw_totals(const struct app *app, const struct compare_page *s, struct area a)
 {
 	int y = a.y, end = a.y + a.h;
@@ -395,6 +425,8 @@ static int draw_totals(const struct app *app, const struct compare_page *s, stru
 	y++;
 	for (size_t r = 0; r <= app->book.n_channels && y < end; r++)
 		draw_total(app, &s->compare, r, y++);
+	if (other && app->book.car.has_chassis && y < end)
+		draw_balance(app, other->values, y++, a.w);
 	if (s->compare.extrapolated[0] || s->compare.extrapolated[1])
 		if (y < end)
 			scr_text(y++, LABEL_X, a.w - LABEL_X, WARN,
@@ -403,6 +435,11 @@ static int draw_totals(const struct app *app, const struct compare_page *s, stru
 		y += scr_wrap(
 			y, LABEL_X, a.w - LABEL_X - 1, end - y < 3 ? end - y : 3, PLAIN, s->stint);
 	return y;
+}
+
+static const char *hold_word(const struct sheet *s, int pair)
+{
+	return s->locked[pair] ? "held" : s->share_held[pair] ? "share held" : "free";
 }
 
 /* Front minus rear of the row under the cursor, in both, and whether it is held. */
@@ -420,7 +457,7 @@ static void draw_hold(const struct app *app, const struct compare_page *s, const
 	fix_print_min(a->values[front] - a->values[rear], d, then, sizeof then);
 	fix_print_min(b->values[front] - b->values[rear], d, now, sizeof now);
 	scr_printf(y, LABEL_X, width - LABEL_X, DIM, "front - rear %s (%s) and %s (%s)", then,
-		a->locked[g->pair] ? "held" : "free", now, b->locked[g->pair] ? "held" : "free");
+		hold_word(a, g->pair), now, hold_word(b, g->pair));
 }
 
 static void compare_draw(struct app *app, struct area a)
@@ -433,7 +470,7 @@ static void compare_draw(struct app *app, struct area a)
 		return;
 	}
 	struct places p = places_for(app, a.w);
-	int foot = 2 + 1 + (int)app->book.n_channels + 3;
+	int foot = 2 + 1 + (int)app->book.n_channels + 3 + app->book.car.has_chassis;
 	int rows = a.h - 3 - foot;
 	rows = rows < 1 ? 1 : rows > (int)s->n_rows ? (int)s->n_rows : rows;
 	s->screenful = rows;

@@ -6,6 +6,7 @@
 #include "tui/app.h"
 
 #include "model/effects.h"
+#include "model/segments.h"
 #include "model/words.h"
 #include "tui/fmt.h"
 
@@ -399,7 +400,18 @@ static void draw_detail(struct app *app, const struct effects_page *s, struct ar
 				snprintf(line, sizeof line, "not tested: %s",
 					words_untested(m, r, t, words, sizeof words));
 	}
-	scr_wrap(a.y, 3, a.w - 4, a.h, PLAIN, line);
+	const int used = scr_wrap(a.y, 3, a.w - 4, a.h, PLAIN, line);
+	const struct sheet *ref = book_reference(&app->book);
+	if (!m->segments || !ref || used >= a.h)
+		return;
+	const size_t response = s->shown < app->book.n_channels ? 1 + s->shown
+		: s->shown - app->book.n_channels;
+	segments_words(m, response, x->coord, ref->values, words, sizeof words);
+	if (words[0])
+		snprintf(line, sizeof line, "on the lap, %s: %.480s",
+			words_response(m, response, name, sizeof name), words);
+	if (words[0])
+		scr_wrap(a.y + used, 3, a.w - 4, a.h - used, PLAIN, line);
 }
 
 static void effects_draw(struct app *app, struct area a)

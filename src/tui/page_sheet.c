@@ -231,6 +231,23 @@ unsigned act_hold(struct app *app)
 	       session_edited(app, NULL);
 }
 
+unsigned act_hold_share(struct app *app)
+{
+	struct err err;
+	const struct sheet_row *r = sheet_current_row(app);
+	err_clear(&err);
+	if (!r)
+		return no_row(app);
+	bool on = r->pair < 0 || !app_sheet(app)->share_held[r->pair];
+	if (!edit_hold_share(app->edit, r->pair, on, &err))
+		return app_warn(app, "%s", err.text);
+	sheet_page_of(app)->frontier_stale = true;
+	return app_say(app, on ? "the load-transfer share is held: the other end follows to the "
+				 "nearest step"
+			       : "let go: front and rear move by themselves") |
+	       session_edited(app, NULL);
+}
+
 unsigned act_freeze(struct app *app)
 {
 	struct err err;

@@ -1,5 +1,7 @@
 #include "tui/session.h"
 
+#include "book/caution.h"
+
 #include "store/journal.h"
 #include "store/lock.h"
 #include "store/store.h"
@@ -164,12 +166,18 @@ static size_t note_changes(const struct app *app, const struct sheet *from, cons
 			n++;
 		}
 	}
-	for (size_t p = 0; p < to->n_pairs; p++)
+	for (size_t p = 0; p < to->n_pairs; p++) {
 		if (from->locked[p] != to->locked[p]) {
 			snprintf(out[n].key, sizeof out[n].key, "locks.%s", car->pairs[p].id);
 			snprintf(out[n].value, sizeof out[n].value, "%d", to->locked[p]);
 			n++;
 		}
+		if (from->share_held[p] != to->share_held[p]) {
+			snprintf(out[n].key, sizeof out[n].key, "held-shares.%s", car->pairs[p].id);
+			snprintf(out[n].value, sizeof out[n].value, "%d", to->share_held[p]);
+			n++;
+		}
+	}
 	return n;
 }
 
@@ -177,7 +185,7 @@ static bool append_changes(struct app *app, struct err *err)
 {
 	struct session *s = app->session;
 	const struct sheet *now = app_sheet(app);
-	size_t most = 2 * now->n_values + now->n_pairs + 1;
+	size_t most = 2 * now->n_values + 2 * now->n_pairs + 1;
 	struct change_text *texts = calloc(most, sizeof *texts);
 	struct change *changes = calloc(most, sizeof *changes);
 	bool ok = texts && changes;
@@ -192,6 +200,7 @@ static bool append_changes(struct app *app, struct err *err)
 		memcpy(s->logged.values, now->values, now->n_values * sizeof *now->values);
 		memcpy(s->logged.frozen, now->frozen, now->n_values * sizeof *now->frozen);
 		memcpy(s->logged.locked, now->locked, now->n_pairs * sizeof *now->locked);
+		memcpy(s->logged.share_held, now->share_held, now->n_pairs * sizeof *now->share_held);
 	}
 	free(texts);
 	free(changes);
@@ -304,20 +313,32 @@ static unsigned caution_answered(struct app *app, int choice)
 	return app_changed(app, CHANGED_SHEET) | app_say(app, "put back");
 }
 
+/* Break a text into lines of at most `width` bytes at its blanks, in place. */
+static void break_lines(char *text, size_t width)
+{
+	size_t start = 0, blank = 0;
+	for (size_t i = 0; text[i]; i++) {
+		if (text[i] == '\n')
+			start = i + 1;
+		if (text[i] == ' ')
+			blank = i;
+		if (i - start >= width && blank > start) {
+			text[blank] = '\n';
+			start = blank + 1;
+		}
+	}
+}
+
 static unsigned ask_caution(struct app *app, int a)
 {
 	static const struct choice choices[] = {
 		{'n', "put the value back"}, {'y', "keep it past the caution; it stays marked"}};
-	const struct adjustable *ad = &app->book.car.adjustables[a];
-	char title[CAR_TITLE_SIZE], value[CAR_VALUE_SIZE], limit[CAR_VALUE_SIZE], body[600];
-	bool high = car_caution(ad, app_sheet(app)->values[a]) > 0;
-	car_value_text(ad, high ? ad->caution.max : ad->caution.min, limit, sizeof limit);
-	snprintf(body, sizeof body,
-		"The car profile's soft limit is %s %s.%s%.200s\n"
-		"The tyre maker's limits and the series' rules stand above any figure here;\n"
-		"this program clears nothing. A qualified person decides.",
-		high ? "at most" : "at least", limit, ad->caution.note ? "\nIt says: " : "",
-		ad->caution.note ? ad->caution.note : "");
+	const struct car *car = &app->book.car;
+	char title[CAR_TITLE_SIZE], value[CAR_VALUE_SIZE], words[CAUTION_SIZE], body[CAUTION_SIZE + 200];
+	const struct adjustable *ad = &car->adjustables[a];
+	caution_words(car, (size_t)a, app_sheet(app)->values[a], words, sizeof words);
+	snprintf(body, sizeof body, "%s.\n%s\nThis program clears nothing.", words, caution_reminder);
+	break_lines(body, 72);
 	app->pending_choice = a;
 	return question_open(app, caution_answered, choices, 2, body, "%s at %s passes a caution",
 		car_title(ad, title, sizeof title),
@@ -425,6 +446,7 @@ static unsigned saved(struct app *app, const struct err *err)
 	memcpy(s->logged.values, copy.values, copy.n_values * sizeof *copy.values);
 	memcpy(s->logged.frozen, copy.frozen, copy.n_values * sizeof *copy.frozen);
 	memcpy(s->logged.locked, copy.locked, copy.n_pairs * sizeof *copy.locked);
+	memcpy(s->logged.share_held, copy.share_held, copy.n_pairs * sizeof *copy.share_held);
 	unsigned what = CHANGED_SHEET;
 	if (strcmp(copy.id, app->book.reference) == 0 && app_take_reference(app))
 		what |= CHANGED_REFERENCE;
@@ -524,6 +546,11 @@ unsigned act_save_as(struct app *app)
 
 /* --- conflict -------------------------------------------------------------- */
 
+static const char *pair_words(const struct sheet *s, size_t pair)
+{
+	return s->locked[pair] ? "held" : s->share_held[pair] ? "share held" : "let go";
+}
+
 /* One line for each difference between two versions of the sheet. */
 static void describe_differences(const struct app *app, const struct sheet *a,
 	const struct sheet *b, const char *a_name, const char *b_name, struct buf *out)
@@ -542,9 +569,22 @@ static void describe_differences(const struct app *app, const struct sheet *a,
 				a->frozen[i] ? "frozen" : "free", b->frozen[i] ? "frozen" : "free");
 	}
 	for (size_t p = 0; p < a->n_pairs; p++)
-		if (a->locked[p] != b->locked[p])
-			buf_addf(out, "%-24s %12s %12s\n", car->pairs[p].id,
-				a->locked[p] ? "held" : "let go", b->locked[p] ? "held" : "let go");
+		if (a->locked[p] != b->locked[p] || a->share_held[p] != b->share_held[p])
+			buf_addf(out, "%-24s %12s %12s\n", car->pairs[p].id, pair_words(a, p),
+				pair_words(b, p));
+}
+
+/* What each pair holds, as on another sheet; after the values, whose share is then held. */
+static bool take_pairs(struct edit *e, const struct sheet *want, struct err *err)
+{
+	bool ok = true;
+	for (size_t p = 0; ok && p < want->n_pairs; p++) {
+		const bool held = edit_sheet(e)->share_held[p];
+		ok = edit_lock(e, (int)p, want->locked[p], err);
+		if (ok && held != want->share_held[p])
+			ok = edit_hold_share(e, (int)p, want->share_held[p], err);
+	}
+	return ok;
 }
 
 enum conflict_choice { CONFLICT_WAIT, CONFLICT_NAME, CONFLICT_THEIRS, CONFLICT_MINE };
@@ -561,11 +601,10 @@ static bool rebase_on_file(struct app *app, struct err *err)
 	snprintf(id, sizeof id, "%s", mine.id);
 	settle(app);
 	bool ok = open_sheet(app, id, err);
-	for (size_t p = 0; ok && p < mine.n_pairs; p++)
-		ok = edit_lock(app->edit, (int)p, mine.locked[p], err);
+	ok = ok && edit_apply(app->edit, mine.values, true, &c, err) &&
+		take_pairs(app->edit, &mine, err);
 	for (size_t i = 0; ok && i < mine.n_values; i++)
 		ok = edit_freeze(app->edit, (int)i, mine.frozen[i], err);
-	ok = ok && edit_apply(app->edit, mine.values, true, &c, err);
 	sheet_free(&mine);
 	return ok;
 }
@@ -749,15 +788,16 @@ static void replay(const struct app *app, const struct recovery *r, struct sheet
 			s->frozen[a] = value[0] == '1';
 		else if (strncmp(key, "locks.", 6) == 0 && p >= 0)
 			s->locked[p] = value[0] == '1';
+		else if (strncmp(key, "held-shares.", 12) == 0 && p >= 0)
+			s->share_held[p] = value[0] == '1';
 	}
 }
 
 static bool take_recovered(struct app *app, const struct sheet *want, struct err *err)
 {
 	struct edit_change c;
-	bool ok = edit_apply(app->edit, want->values, true, &c, err);
-	for (size_t p = 0; ok && p < want->n_pairs; p++)
-		ok = edit_lock(app->edit, (int)p, want->locked[p], err);
+	bool ok = edit_apply(app->edit, want->values, true, &c, err) &&
+		take_pairs(app->edit, want, err);
 	for (size_t i = 0; ok && i < want->n_values; i++)
 		ok = edit_freeze(app->edit, (int)i, want->frozen[i], err);
 	return ok;

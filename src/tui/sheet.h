@@ -50,6 +50,17 @@ int sheet_current(struct app *app);
 const struct sheet_row *sheet_current_row(struct app *app);
 
 /* Returns the first free line. */
+/* Columns of the panel beside the rows, from its left edge; a name, a figure, its change, the
+ * interval. */
+struct told_columns {
+	int name_w, value, value_w, change, change_w, interval, interval_w;
+	int time_decimals;
+	bool narrow;
+};
+/* The balance from line y on; returns the lines used, sheet_balance_height() of them or none. */
+int sheet_draw_balance(const struct app *app, const struct told_columns *c, int y, int x);
+int sheet_balance_height(const struct app *app);
+
 int sheet_draw_rows(struct app *app, struct area a);
 void sheet_draw_changes(struct app *app, struct area a);
 void sheet_draw_told(struct app *app, struct area a);

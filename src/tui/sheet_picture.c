@@ -71,6 +71,7 @@ void sheet_update_frontier(struct app *app, struct sheet_page *s)
 	}
 	const struct sheet *now = app_sheet(app);
 	memcpy(start.locked, now->locked, now->n_pairs * sizeof *now->locked);
+	memcpy(start.share_held, now->share_held, now->n_pairs * sizeof *now->share_held);
 	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
 	struct frontier_options o = {.save = {.kind = SAVE_CHANNEL, .channel = (int)s->channel}};
 	s->frontier = frontier_new(app->model, &start, ref, &o, &err);

@@ -1,5 +1,7 @@
 #include "tui/sheet.h"
 
+#include "book/caution.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -133,6 +135,8 @@ static void draw_pair(const struct app *app, const struct columns *c, int y,
 	scr_right(y, c->difference, c->difference_w, PLAIN, text);
 	if (s->locked[r->pair])
 		scr_text(y, c->held, 4, PLAIN, "held");
+	else if (s->share_held[r->pair])
+		scr_text(y, c->held, 4, PLAIN, "load");
 }
 
 static void draw_row(const struct app *app, const struct columns *c, int y,
@@ -173,17 +177,15 @@ static int draw_limits(struct app *app, const struct columns *c, int y, int widt
 	scr_printf(y, 1, width - 1, PLAIN,
 		c->unit < 0 ? "%5s to %5s %s by %s%s%s%s" : "limits %5s to %5s %sby %4s%s%s%s", low,
 		high, unit, step, was[0] ? ", was " : "", was, s->frozen[a] ? ", frozen" : "");
-	int side = car_caution(ad, s->values[a]);
-	if (!side || lines < 2)
-		return 1;
-	char text[512], limit[CAR_VALUE_SIZE];
-	car_value_text(ad, side > 0 ? ad->caution.max : ad->caution.min, limit, sizeof limit);
-	snprintf(text, sizeof text,
-		"caution: %s the car profile's %s%s%.120s. The tyre maker's and "
-		"the series' limits stand above this figure.",
-		side > 0 ? "above" : "below", limit, ad->caution.note ? ", " : "",
-		ad->caution.note ? ad->caution.note : "");
-	return 1 + scr_wrap(y + 1, 1, width - 1, lines - 1, WARN, text);
+	char text[CAUTION_SIZE + 200], words[CAUTION_SIZE];
+	int used = 1;
+	if (edit_held_words(app->edit, ad->pair, words, sizeof words)[0] && lines > used)
+		scr_text(y + used++, 1, width - 1, PLAIN, words);
+	if (lines <= used ||
+		!caution_words(&app->book.car, (size_t)a, s->values[a], words, sizeof words)[0])
+		return used;
+	snprintf(text, sizeof text, "caution: %s. %s", words, caution_reminder);
+	return used + scr_wrap(y + used, 1, width - 1, lines - used, WARN, text);
 }
 
 int sheet_draw_rows(struct app *app, struct area a)

@@ -1,19 +1,11 @@
 #include "tui/sheet.h"
 
-#include "balance/balance.h"
 #include "model/verdict.h"
 #include "model/words.h"
 #include "tui/fmt.h"
 
 #include <stdio.h>
 #include <string.h>
-
-/* Columns of the panel, from its left edge; a name, a figure, its change, the interval. */
-struct told_columns {
-	int name_w, value, value_w, change, change_w, interval, interval_w;
-	int time_decimals;
-	bool narrow;
-};
 
 static struct told_columns told_columns(int width)
 {
@@ -160,51 +152,9 @@ static void extrapolated_words(const struct app *app, char *buf, size_t size)
 	}
 }
 
-/* --- balance --------------------------------------------------------------- */
-
-static int draw_balance_line(int y, int x, const struct told_columns *c, const char *name,
-	const struct opt_num *now, const struct opt_num *then)
-{
-	char text[FMT_SIZE];
-	if (!now->has)
-		return 0;
-	scr_text(y, x, c->name_w + 1, PLAIN, name);
-	snprintf(text, sizeof text, "%.1f %%", 100 * now->v);
-	scr_right(y, x + c->value, c->value_w, PLAIN, text);
-	if (then->has)
-		scr_point(y, x + c->change, c->change_w, PLAIN,
-			fmt_signed(100 * (now->v - then->v), 1, text), 1, c->narrow ? 2 : 3);
-	return 1;
-}
-
-static int draw_balance(const struct app *app, const struct told_columns *c, int y, int x)
-{
-	struct balance now = balance_of(&app->book.car, app_sheet(app)->values), then;
-	memset(&then, 0, sizeof then);
-	if (app->against.values)
-		then = balance_of(&app->book.car, app->against.values);
-	int at = y + 1;
-	at += draw_balance_line(at, x, c, c->narrow ? "load" : "load transfer",
-		&now.transfer_front_share, &then.transfer_front_share);
-	at += draw_balance_line(at, x, c, "aero", &now.aero_front_share, &then.aero_front_share);
-	at += draw_balance_line(at, x, c, c->narrow ? "brake" : "brakes", &now.brake_front_share,
-		&then.brake_front_share);
-	if (at == y + 1)
-		return 0;
-	scr_text(y, x, 24, DIM, "balance, front share");
-	return at - y;
-}
-
-static int balance_lines(const struct app *app)
-{
-	struct balance b = balance_of(&app->book.car, app_sheet(app)->values);
-	int n = b.transfer_front_share.has + b.aero_front_share.has + b.brake_front_share.has;
-	return n ? n + 1 : 0;
-}
-
 int sheet_told_height(const struct app *app, int width)
 {
-	int balance = balance_lines(app);
+	int balance = sheet_balance_height(app);
 	int n = (int)app->book.n_channels;
 	/* headline 2, conditions, heading, responses, heading, channels, balance, and two lines
 	 * for what cannot be told, kept free so that the picture does not jump */
@@ -266,7 +216,7 @@ void sheet_draw_told(struct app *app, struct area a)
 			"which ones tell most.",
 			app->model_why);
 		y += scr_wrap(y, a.x, a.w, 6, PLAIN, text) + 1;
-		draw_balance(app, &c, y, a.x);
+		sheet_draw_balance(app, &c, y, a.x);
 		return;
 	}
 	y = draw_heads(app, &c, a, y);
@@ -274,9 +224,9 @@ void sheet_draw_told(struct app *app, struct area a)
 		draw_response(app, &c, y++, a.x, r);
 	if (app->against.values && y < end)
 		y = draw_likes(app, &c, a, y);
-	int balance = balance_lines(app);
+	int balance = sheet_balance_height(app);
 	if (balance && y + balance <= end) {
-		y += draw_balance(app, &c, y, a.x);
+		y += sheet_draw_balance(app, &c, y, a.x);
 	}
 	untested_words(app, text, sizeof text);
 	if (text[0] && y < end)
