@@ -292,7 +292,8 @@ static void draw_title(struct app *app, int cols)
 	char state[96], past[48] = "";
 	const size_t cautions = caution_list(&b->car, s->values, NULL);
 	if (cautions)
-		snprintf(past, sizeof past, ", %zu past a caution", cautions);
+		snprintf(past, sizeof past, ", %zu caution%s", cautions,
+			cautions == 1 ? "" : "s");
 	snprintf(state, sizeof state, "%zu %s%s%s", app->n_changes,
 		app->n_changes == 1 ? "change" : "changes", app_dirty(app) ? ", unsaved" : "", past);
 	int help = cols >= 60 ? 7 : 0;
@@ -300,7 +301,8 @@ static void draw_title(struct app *app, int cols)
 	if (cols >= 80) {
 		const char *circuit = b->circuit.name ? b->circuit.name : b->circuit_id;
 		const char *car = b->car.name ? b->car.name : b->car_id;
-		int room = left - (int)strlen(s->id) - STATE_COLS - 6 - (int)strlen(b->reference) - 8;
+		int most = (int)strlen(state) + 2 > STATE_COLS ? (int)strlen(state) + 2 : STATE_COLS;
+		int room = left - (int)strlen(s->id) - most - 6 - (int)strlen(b->reference) - 8;
 		char where[256];
 		snprintf(where, sizeof where, "%s, %s", circuit, car);
 		if (room > 8)

@@ -184,7 +184,8 @@ static int draw_limits(struct app *app, const struct columns *c, int y, int widt
 	if (lines <= used ||
 		!caution_words(&app->book.car, (size_t)a, s->values[a], words, sizeof words)[0])
 		return used;
-	snprintf(text, sizeof text, "caution: %s. %s", words, caution_reminder);
+	snprintf(text, sizeof text,
+		"caution: %s. The tyre maker's and the series' limits stand above it.", words);
 	return used + scr_wrap(y + used, 1, width - 1, lines - used, WARN, text);
 }
 
