@@ -1,15 +1,16 @@
 /*
- * Time of the exact frontier: 10 and 18 groups of 41 levels, curved and straight effects. The
+ * Worst CPU time of the exact frontier: 10 and 18 groups of 41 levels, curved and straight effects. The
  * yardstick, measured in the same run, is the plain way: all sums of the front so far and one
  * group, sorted, swept. Both must find equally many points.
  */
+#include "bench/bench.h"
+
 #include "frontier/sum.h"
 
 #include <math.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <time.h>
 
 enum { GROUPS = 18, LEVELS = 41, CASES = 5 };
 static struct front_level levels[GROUPS][LEVELS];
@@ -20,13 +21,6 @@ static double uniform(void)
 {
 	state = state * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
 	return (double)(state >> 11) / 9007199254740992.0;
-}
-
-static double now(void)
-{
-	struct timespec t;
-	clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
-	return (double)t.tv_sec * 1e3 + (double)t.tv_nsec * 1e-6;
 }
 
 /* Effects as a fit of an adjustable gives them: a slope, and a square where it is curved. */
@@ -90,34 +84,35 @@ static bool measure(size_t n_groups, bool curved, double goal)
 		struct front_result r;
 		struct err err = {0};
 		make_groups(curved);
-		double t = now();
+		double t = bench_cpu();
 		if (!front_sum(groups, n_groups, NULL, &r, &err)) {
 			fprintf(stderr, "bench_frontier: %s\n", err.text);
 			return false;
 		}
-		t = now() - t;
+		t = bench_cpu() - t;
 		own += t / CASES;
 		worst = fmax(worst, t);
 		points = r.n > points ? r.n : points;
-		t = now();
+		t = bench_cpu();
 		/* Ties within rounding may be told apart by the plain way. */
 		double n = (double)plain(n_groups);
 		same = same && fabs(n - (double)r.n) <= 1e-3 * n;
-		other += (now() - t) / CASES;
+		other += (bench_cpu() - t) / CASES;
 		front_free(&r);
 	}
-	printf("frontier, %2zu groups of %d levels, %s: mean %.1f ms, worst %.1f ms (goal %.0f), "
-	       "up to %zu points; plain way %.1f ms%s\n", n_groups, LEVELS,
-		curved ? "curved  " : "straight", own, worst, goal, points, other,
-		same ? "" : "; NOT THE SAME POINTS");
+	char work[80], words[160];
+	snprintf(work, sizeof work, "frontier, %zu groups of %d levels, %s effects", n_groups, LEVELS,
+		curved ? "curved" : "straight");
+	snprintf(words, sizeof words, "up to %zu points; the plain way takes %.1f times as long%s", points,
+		other / own, same ? "" : "; NOT THE SAME POINTS");
+	row_goal(work, 1e3 * worst, "ms", goal, false, words);
 	return same;
 }
 
-int main(void)
+void bench_frontier(void)
 {
-	bool ok = measure(10, false, 20);
-	ok = measure(10, true, 20) && ok;
-	ok = measure(18, false, 100) && ok;
-	ok = measure(18, true, 100) && ok;
-	return ok ? EXIT_SUCCESS : EXIT_FAILURE;
+	measure(10, false, 20);
+	measure(10, true, 20);
+	measure(18, false, 100);
+	measure(18, true, 100);
 }

@@ -1,10 +1,26 @@
-# Programs that `make bench` runs, built only for it; one stanza each.
-EXTRA_PROGRAMS += tests/bench/bench_frontier
-CLEANFILES += tests/bench/bench_frontier$(EXEEXT)
-tests_bench_bench_frontier_SOURCES = tests/bench/bench_frontier.c
-tests_bench_bench_frontier_LDADD = libtreadlight.a $(CORE_LIBS)
+# Programs that `make bench` runs, built only for it.
+EXTRA_PROGRAMS += \
+	tests/bench/bench \
+	tests/bench/floor
+CLEANFILES += \
+	tests/bench/bench$(EXEEXT) \
+	tests/bench/floor$(EXEEXT)
+tests_bench_bench_SOURCES = \
+	tests/bench/bench.c \
+	tests/bench/bench.h \
+	tests/bench/bench_frontier.c \
+	tests/bench/bench_model.c \
+	tests/bench/bench_terminal.c \
+	tests/bench/large_book.c \
+	tests/bench/pty.c
+tests_bench_bench_LDADD = libtreadlight.a $(CORE_LIBS) -lutil
+tests_bench_floor_SOURCES = tests/bench/floor.c
+tests_bench_floor_CFLAGS = $(AM_CFLAGS) $(CURSES_CFLAGS)
+tests_bench_floor_LDADD = $(CURSES_LIBS)
 
-bench-frontier: tests/bench/bench_frontier$(EXEEXT)
-	./tests/bench/bench_frontier$(EXEEXT)
+bench: treadlight$(EXEEXT) tests/bench/bench$(EXEEXT) tests/bench/floor$(EXEEXT)
+	rm -rf tests/bench/demo && cp -R $(srcdir)/share/demo tests/bench/demo && chmod -R u+w tests/bench/demo
+	./tests/bench/bench$(EXEEXT) ./treadlight$(EXEEXT) ./tests/bench/floor$(EXEEXT) tests/bench/demo
+	rm -rf tests/bench/demo
 
-.PHONY: bench-frontier
+.PHONY: bench
