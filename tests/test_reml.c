@@ -103,14 +103,15 @@ static void fit_rows(struct reml_fit *f, const double *x, const double *y, const
 /*
  * Wampler1 and Wampler2 are exact fits whose residual is rounding (y reaches 4e6): sd is checked
  * to be nothing beside the coefficients. Digits asked for: what double arithmetic leaves
- * of 15 after the scaled condition number of each set.
+ * of 15 after the scaled condition number of each set; in Wampler4 residuals as large as y itself
+ * cost a further digit of coefficients of size 1.
  */
 static const struct strd {
 	const char *name;
 	double coefficient_digits, sd_digits;
 } strd_sets[] = {
 	{"Norris", 12, 12}, {"Pontius", 12, 12}, {"NoInt1", 13, 13}, {"Longley", 10, 11},
-	{"Wampler1", 9, 0}, {"Wampler2", 11, 0}, {"Wampler4", 9, 12},
+	{"Wampler1", 9, 0}, {"Wampler2", 11, 0}, {"Wampler4", 8, 12},
 };
 
 static size_t strd_design(const struct table *t, const char *name, double *x, double *y, int *group)

@@ -4,6 +4,7 @@
 #include "model/qr.h"
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -137,18 +138,6 @@ bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const
 	return pure >= 0 && rank != SIZE_MAX;
 }
 
-static int compare_doubles(const void *a, const void *b)
-{
-	const double x = *(const double *)a, y = *(const double *)b;
-	return x < y ? -1 : x > y;
-}
-
-static double median(double *v, size_t n)
-{
-	qsort(v, n, sizeof *v, compare_doubles);
-	return n % 2 ? v[n / 2] : (v[n / 2 - 1] + v[n / 2]) / 2;
-}
-
 static bool suspect_add(struct model *m, const struct obs *o, size_t response, double z)
 {
 	struct suspect *s = realloc(m->suspects, (m->n_suspects + 1) * sizeof *s);
@@ -176,10 +165,10 @@ bool check_suspects(const struct fit_job *j, const struct reml_data *d, const do
 		big = fmax(big, fabs(j->y[i]));
 	}
 	if (ok) {
-		const double middle = median(sorted, n);
+		const double middle = gsl_stats_median(sorted, 1, n);
 		for (size_t i = 0; i < n; i++)
 			sorted[i] = fabs(e[i] - middle);
-		const double mad = median(sorted, n);
+		const double mad = gsl_stats_median(sorted, 1, n);
 		for (size_t i = 0; ok && i < n && mad > 1e-10 * big; i++) {
 			const double z = 0.6745 * (e[i] - middle) / mad;
 			if (fabs(z) > 3.5 && !j->obs->v[i].whole_run)

@@ -33,20 +33,32 @@ void tri_clear(struct tri *q)
 	q->empty = true;
 }
 
-/* Four sums at once, so that the additions need not wait for each other. */
+/* Four doubles side by side: gcc and clang turn these into what the machine has. */
+typedef double four __attribute__((vector_size(32), aligned(8), may_alias));
+
 static double dot(const double *a, const double *b, size_t n)
 {
-	double s0 = 0, s1 = 0, s2 = 0, s3 = 0;
+	four s0 = {0}, s1 = {0};
+	double s = 0;
 	size_t i = 0;
-	for (; i + 4 <= n; i += 4) {
-		s0 += a[i] * b[i];
-		s1 += a[i + 1] * b[i + 1];
-		s2 += a[i + 2] * b[i + 2];
-		s3 += a[i + 3] * b[i + 3];
+	for (; i + 8 <= n; i += 8) {
+		s0 += *(const four *)(a + i) * *(const four *)(b + i);
+		s1 += *(const four *)(a + i + 4) * *(const four *)(b + i + 4);
 	}
 	for (; i < n; i++)
-		s0 += a[i] * b[i];
-	return (s0 + s1) + (s2 + s3);
+		s += a[i] * b[i];
+	s0 += s1;
+	return s + ((s0[0] + s0[1]) + (s0[2] + s0[3]));
+}
+
+/* c -= f v */
+static void subtract(double *c, double f, const double *v, size_t n)
+{
+	size_t i = 0;
+	for (; i + 4 <= n; i += 4)
+		*(four *)(c + i) -= f * *(const four *)(v + i);
+	for (; i < n; i++)
+		c[i] -= f * v[i];
 }
 
 /* The reflection that clears column k of the waiting rows against t[k][k]. */
@@ -66,8 +78,7 @@ static void reflect(struct tri *q, size_t k)
 		double *c = q->rows + j * TRI_BLOCK;
 		const double f = beta * (v0 * top[j] + dot(v, c, n));
 		top[j] -= f * v0;
-		for (size_t i = 0; i < n; i++)
-			c[i] -= f * v[i];
+		subtract(c, f, v, n);
 	}
 }
 

@@ -220,7 +220,8 @@ static bool reduce_within(struct reduced *r, const struct prepared *u, double *r
 			row[j] = root * (cell(d, i, c) - u->mean[g * (d->p + 1) + c]);
 		}
 		tri_push(&r->within, row);
-		r->log_w += log(row_weight(d, i));
+		if (root > 1 || root < 1)
+			r->log_w += log(row_weight(d, i));
 		r->yy += row_weight(d, i) * d->y[i] * d->y[i];
 	}
 	tri_finish(&r->within);
