@@ -9,6 +9,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { LAPS_AT_ONCE = 2000 };
+
 static const struct page_ops *const pages[PAGES] = {
 	&page_sheet, &page_compare, &page_effects, &page_runs, &page_plan, &page_stint};
 
@@ -106,11 +108,14 @@ void app_refit(struct app *app)
 {
 	struct err err;
 	err_clear(&err);
+	app->fit_waits = false;
 	model_free(app->model);
 	app->model = model_new(&app->book, &err);
 	const struct response *time = app->model ? &app->model->responses[RESPONSE_TIME] : NULL;
 	snprintf(app->model_why, sizeof app->model_why, "%.250s",
-		!time ? err.text : time->fitted ? "" : time->why);
+		!time          ? err.text
+		: time->fitted ? ""
+			       : time->why);
 	free(app->told.untested);
 	app->told.untested = NULL;
 	if (app->model)
@@ -148,6 +153,20 @@ static bool memory_fault(struct faults *faults)
 	return false;
 }
 
+/* A season's runs take a tenth of a second to fit: the sheet is shown before that. */
+static void start_fit(struct app *app)
+{
+	size_t laps = 0;
+	for (size_t i = 0; i < app->book.n_runs; i++)
+		laps += app->book.runs[i].n_laps;
+	app->fit_waits = laps > LAPS_AT_ONCE;
+	if (!app->fit_waits)
+		app_refit(app);
+	else
+		snprintf(app->model_why, sizeof app->model_why, "fitting %zu laps of %zu runs ...",
+			laps, app->book.n_runs);
+}
+
 bool app_open(struct app *app, const char *dir, const char *sheet_id, struct faults *faults)
 {
 	memset(app, 0, sizeof *app);
@@ -166,7 +185,7 @@ bool app_open(struct app *app, const char *dir, const char *sheet_id, struct fau
 	app->caution_seen = calloc(app->book.car.n_adjustables + 1, sizeof *app->caution_seen);
 	if (!app->caution_seen || !app_take_reference(app))
 		return memory_fault(faults);
-	app_refit(app);
+	start_fit(app);
 	if (!open_pages(app))
 		return memory_fault(faults);
 	app_changed(app, CHANGED_SHEET | CHANGED_REFERENCE | CHANGED_MODEL);
@@ -200,6 +219,10 @@ unsigned app_show(struct app *app, enum page page)
 
 unsigned app_idle(struct app *app)
 {
+	if (app->fit_waits) {
+		app_refit(app);
+		return app_changed(app, CHANGED_MODEL);
+	}
 	return pages[app->page]->idle ? pages[app->page]->idle(app) : UI_NONE;
 }
 

@@ -27,6 +27,7 @@ struct app {
 	struct book book;
 	struct model *model; /* NULL: model_why says why */
 	char model_why[256];
+	bool fit_waits;          /* a large book: fitted after the first painting */
 	struct edit *edit;    /* the sheet under work */
 	struct sheet saved;   /* that sheet as it was last read or written */
 	struct sheet against; /* the reference's values; against.values NULL if there is none */

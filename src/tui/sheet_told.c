@@ -212,9 +212,13 @@ void sheet_draw_told(struct app *app, struct area a)
 	char text[600];
 	int y = a.y, end = a.y + a.h;
 	if (!app->told.known) {
-		snprintf(text, sizeof text, "Nothing can be predicted yet: %s. Log runs (page 4); page 5 plans "
-			"which ones tell most.",
-			app->model_why);
+		if (app->fit_waits)
+			snprintf(text, sizeof text, "%s", app->model_why);
+		else
+			snprintf(text, sizeof text,
+				"Nothing can be predicted yet: %s. Log runs (page 4); "
+				"page 5 plans which ones tell most.",
+				app->model_why);
 		y += scr_wrap(y, a.x, a.w, 6, PLAIN, text) + 1;
 		sheet_draw_balance(app, &c, y, a.x);
 		return;
