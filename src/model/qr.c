@@ -11,6 +11,7 @@ bool tri_init(struct tri *q, size_t m)
 	q->m = m;
 	q->n = 0;
 	q->empty = true;
+	q->stairs = false;
 	q->t = calloc(m * m, sizeof *q->t);
 	q->rows = malloc(TRI_BLOCK * m * sizeof *q->rows);
 	if (q->t && q->rows)
@@ -31,6 +32,7 @@ void tri_clear(struct tri *q)
 	memset(q->t, 0, q->m * q->m * sizeof *q->t);
 	q->n = 0;
 	q->empty = true;
+	q->stairs = false;
 }
 
 /* Four doubles side by side: gcc and clang turn these into what the machine has. */
@@ -64,7 +66,7 @@ static void subtract(double *c, double f, const double *v, size_t n)
 /* The reflection that clears column k of the waiting rows against t[k][k]. */
 static void reflect(struct tri *q, size_t k)
 {
-	const size_t m = q->m, n = q->n;
+	const size_t m = q->m, n = q->stairs && k + 1 < q->n ? k + 1 : q->n;
 	double *v = q->rows + k * TRI_BLOCK, *top = q->t + k * m;
 	const double below = dot(v, v, n);
 	if (!(below > 0))
@@ -89,6 +91,7 @@ void tri_finish(struct tri *q)
 	for (size_t k = 0; k < q->m; k++)
 		reflect(q, k);
 	q->n = 0;
+	q->stairs = false;
 }
 
 void tri_push(struct tri *q, const double *row)
@@ -108,6 +111,9 @@ void tri_push_tri(struct tri *q, const struct tri *from, double scale, const int
 		q->empty = false;
 		return;
 	}
+	const bool stairs = !map && from->m <= TRI_BLOCK;
+	if (stairs)
+		tri_finish(q);
 	q->empty = false;
 	for (size_t r = 0; r < from->m; r++) {
 		for (size_t c = 0; c < q->m; c++)
@@ -117,9 +123,12 @@ void tri_push_tri(struct tri *q, const struct tri *from, double scale, const int
 			if (to >= 0)
 				q->rows[(size_t)to * TRI_BLOCK + q->n] = scale * from->t[r * from->m + c];
 		}
+		q->stairs = stairs;
 		if (++q->n == TRI_BLOCK)
 			tri_finish(q);
 	}
+	if (stairs)
+		tri_finish(q);
 }
 
 void tri_solve(const double *t, size_t m, size_t p, const double *rhs, size_t stride, double *x)

@@ -18,6 +18,7 @@ struct tri {
 	double *rows; /* owned [TRI_BLOCK * m], column-major */
 	size_t n;     /* rows waiting */
 	bool empty;   /* nothing was ever pushed */
+	bool stairs;  /* the waiting rows are a triangle: column c ends at row c */
 };
 
 /* False when out of memory; the triangle is zero. */

@@ -330,6 +330,10 @@ static struct point evaluate(struct reduced *r, double lambda)
 	return at;
 }
 
+/* Lambdas to look at, times the mean group weight: close together where both the rows and
+ * the means of a group count. */
+static const double grid[] = {1e-6, 1e-4, 1e-3, 1e-2, 1e-1, 1, 1e1, 1e2, 1e3, 1e4, 1e6, 1e8, FAR_END};
+
 struct search {
 	struct reduced *r;
 	bool logarithmic;
@@ -367,8 +371,8 @@ static double polish(struct reduced *r, double lo, double hi)
 }
 
 /*
- * Lambda at the smallest criterion: the boundary 0, every inner minimum that a grid of
- * decades brackets, and the far end where the rows of a group hardly differ. *flat: the
+ * Lambda at the smallest criterion: the boundary 0, every inner minimum that the
+ * grid brackets, and the far end where the rows of a group hardly differ. *flat: the
  * criterion does not care, as with a single contrast left over. Negative: out of memory.
  */
 static double find_lambda(struct reduced *r, bool *flat)
@@ -385,8 +389,8 @@ static double find_lambda(struct reduced *r, bool *flat)
 		return 0; /* an exact fit: what is left is rounding */
 	if (r->exact_within)
 		return FAR_END / mean_w;
-	for (double x = 1e-6; x < 2 * FAR_END; x *= 10) {
-		const struct point at = evaluate(r, x / mean_w);
+	for (size_t i = 0; i < sizeof grid / sizeof *grid; i++) {
+		const struct point at = evaluate(r, grid[i] / mean_w);
 		least = fmin(least, at.criterion);
 		most = fmax(most, at.criterion);
 		if (last.score < 0 && at.score >= 0) {
