@@ -8,3 +8,11 @@ dist_doc_DATA = \
 	doc/model.md \
 	doc/plans.md \
 	doc/stint.md
+
+# Printed by the program from its own tables; a cross build goes without.
+if !CROSS
+nodist_man_MANS = doc/treadlight.1
+CLEANFILES += doc/treadlight.1
+doc/treadlight.1: treadlight$(EXEEXT)
+	$(AM_V_GEN)$(MKDIR_P) doc && ./treadlight$(EXEEXT) --manual >$@.new && mv $@.new $@
+endif

@@ -69,3 +69,20 @@ dist_demo_runs_DATA = \
 	share/demo/runs/r45.yaml \
 	share/demo/runs/r46.yaml \
 	share/demo/runs/r47.yaml
+
+# Printed by the program from its own table; a cross build goes without.
+if !CROSS
+bash_completiondir = $(datadir)/bash-completion/completions
+nodist_bash_completion_DATA = share/completions/bash/treadlight
+zsh_completiondir = $(datadir)/zsh/site-functions
+nodist_zsh_completion_DATA = share/completions/zsh/_treadlight
+fish_completiondir = $(datadir)/fish/vendor_completions.d
+nodist_fish_completion_DATA = share/completions/fish/treadlight.fish
+CLEANFILES += \
+	share/completions/bash/treadlight \
+	share/completions/fish/treadlight.fish \
+	share/completions/zsh/_treadlight
+# The shell's name is that of the folder.
+share/completions/bash/treadlight share/completions/zsh/_treadlight share/completions/fish/treadlight.fish: treadlight$(EXEEXT)
+	$(AM_V_GEN)$(MKDIR_P) $(@D) && ./treadlight$(EXEEXT) --completions $$(basename $(@D)) >$@.new && mv $@.new $@
+endif

@@ -14,11 +14,12 @@ include src/stint/local.mk
 include src/report/local.mk
 include src/cmd/local.mk
 
-# The only part that sees curses.
+# The only part that sees curses, and what is made from its table of keys.
 noinst_LIBRARIES += libtreadlight-tui.a
 libtreadlight_tui_a_SOURCES =
 libtreadlight_tui_a_CFLAGS = $(AM_CFLAGS) $(CURSES_CFLAGS)
 
+include src/guide/local.mk
 include src/tui/local.mk
 
 bin_PROGRAMS += treadlight

@@ -1,6 +1,7 @@
 /* Which subcommand, or the workbench: everything else is in the libraries. */
 #include "base/text.h"
 #include "cmd/cmd.h"
+#include "guide/guide.h"
 #include "tui/tui.h"
 
 #include <gsl/gsl_errno.h>
@@ -48,20 +49,32 @@ static int workbench(int argc, char **argv)
 	return tui_run(dir ? dir : ".", sheet);
 }
 
+/* What the program says of itself; -1: something else was asked for. */
+static int about(int argc, char **argv)
+{
+	const char *word = argc > 1 ? argv[1] : "";
+	if (strcmp(word, "--help") == 0)
+		cmd_print_usage(stdout);
+	else if (strcmp(word, "--version") == 0)
+		puts(PACKAGE_STRING);
+	else if (strcmp(word, "--manual") == 0)
+		manual_print(stdout);
+	else if (strcmp(word, "--completions") != 0)
+		return -1;
+	else if (argc < 3 || !completions_print(stdout, argv[2]))
+		return bad_use("bash, zsh or fish is needed behind", word);
+	return cmd_finish();
+}
+
 int main(int argc, char **argv)
 {
 	setlocale(LC_ALL, "");
 	setlocale(LC_NUMERIC, "C");
 	gsl_set_error_handler_off();
 	signal(SIGXFSZ, SIG_IGN); /* a limit on the size of files is an error of a save, not an end */
-	if (argc > 1 && strcmp(argv[1], "--help") == 0) {
-		cmd_print_usage(stdout);
-		return CMD_OK;
-	}
-	if (argc > 1 && strcmp(argv[1], "--version") == 0) {
-		puts(PACKAGE_STRING);
-		return CMD_OK;
-	}
+	const int told = about(argc, argv);
+	if (told >= 0)
+		return told;
 	const struct cmd *c = argc > 1 ? cmd_find(argv[1]) : NULL;
 	return c ? cmd_run(c, argc - 1, argv + 1) : workbench(argc, argv);
 }

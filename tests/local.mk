@@ -211,6 +211,10 @@ check_PROGRAMS += tests/test_workbench
 tests_test_workbench_SOURCES = tests/test_workbench.c src/tui/actions.c src/tui/fmt.c
 
 # The workbench in a terminal; skipped aloud without python3-pyte.
+# Shells and formatters judge what is made from the tables.
+TESTS += tests/test_guide.sh
+EXTRA_DIST += tests/test_guide.sh
+
 TESTS += tests/tui_screens.sh tests/tui_terminal.sh
 EXTRA_DIST += tests/tui_screens.sh tests/tui_terminal.sh tests/tui tests/screens
 

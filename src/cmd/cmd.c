@@ -78,7 +78,7 @@ void cmd_print_usage(FILE *out)
 	fputs("usage: treadlight [BOOK] [--sheet ID]     open the workbench\n"
 	      "       treadlight SUBCOMMAND ...\n"
 	      "       treadlight SUBCOMMAND --help\n"
-	      "       treadlight --help | --version\n",
+	      "       treadlight --help | --version | --manual | --completions bash|zsh|fish\n",
 	      out);
 	if (table[0].name)
 		fputs("\nsubcommands:\n", out);
@@ -87,6 +87,8 @@ void cmd_print_usage(FILE *out)
 		print_synopsis(c, out);
 	}
 }
+
+enum { LEFT_COLUMNS = 26 };
 
 void cmd_print_help(const struct cmd *c, FILE *out)
 {
@@ -103,9 +105,12 @@ void cmd_print_help(const struct cmd *c, FILE *out)
 			o->value ? o->value : "");
 		if (o->letter && n >= 0 && n < (int)sizeof left)
 			snprintf(left + n, sizeof left - (size_t)n, ", -%c", o->letter);
-		fprintf(out, "  %-26s %s\n", left, o->help);
+		if (strlen(left) <= LEFT_COLUMNS)
+			fprintf(out, "  %-*s %s\n", LEFT_COLUMNS, left, o->help);
+		else
+			fprintf(out, "  %s\n  %-*s %s\n", left, LEFT_COLUMNS, "", o->help);
 	}
-	fprintf(out, "  %-26s %s\n", "--help", "this text");
+	fprintf(out, "  %-*s %s\n", LEFT_COLUMNS, "--help", "this text");
 }
 
 /* getopt's tables; the index of an option is its place in c->options. */

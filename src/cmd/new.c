@@ -7,11 +7,11 @@
 #include <unistd.h>
 
 const struct cmd_option new_options[] = {
-	{"car", 0, "ID", false, "the car's profile"},
-	{"circuit", 0, "ID", false, "the circuit's profile"},
+	{"car", 0, "CAR", false, "the car's profile"},
+	{"circuit", 0, "CIRCUIT", false, "the circuit's profile"},
 	{"name", 0, "TEXT", false, "what the book is called"},
 	{"reference", 0, "ID", false, "id of the first sheet, else base"},
-	{"channels", 0, "LIST", false, "wear channels: car, or front,rear, or fl,fr,rl,rr; else front,rear"},
+	{"channels", 0, "car|front,rear|fl,fr,rl,rr", false, "the wear channels; else front,rear"},
 	{"wear-limit", 0, "N", false, "% of tread at which a stint ends, else 60"},
 	{"value", 0, "ID=X", true, "a value of the first sheet; others start in the middle of their limits"},
 	CMD_OPTION_END};

@@ -10,14 +10,15 @@
 #include <string.h>
 
 const struct cmd_option plan_options[] = {
-	{"kind", 0, "KIND", false, "one-at-a-time, screening, definitive or next; none: the book's stored plan"},
+	{"kind", 0, "one-at-a-time|screening|definitive|next", false,
+		"how the runs are chosen; without: the book's stored plan"},
 	{"base", 0, "SHEET", false, "the sheet that moves start from; else the reference"},
-	{"factor", 0, "ID", true, "an adjustable, or a pair for both members alike; else all not frozen"},
+	{"factor", 0, "FACTOR", true, "an adjustable, or a pair for both members alike; else all not frozen"},
 	{"range", 0, "ID=LOW:HIGH", true, "levels in place of the soft limits (a pair: moves from the base)"},
 	{"laps", 0, "N", false, "timed laps of the whole plan (next: of the run)"},
 	{"minutes", 0, "M", false, "garage time of the whole plan"},
 	{"fold-over", 0, NULL, false, "screening: every run once more with all signs turned"},
-	{"order", 0, "ORDER", false, "random, or quick to spare garage time"},
+	{"order", 0, "random|quick", false, "random, or quick to spare garage time"},
 	{"rng", 0, "N", false, "seed of the random order; else 1"},
 	{"sigma-run", 0, "[RESPONSE=]X", true, "scatter between runs, in place of the book's (lap time: s)"},
 	{"sigma-lap", 0, "[RESPONSE=]X", true, "scatter between laps of a run"},

@@ -14,7 +14,7 @@ enum { MARK_WITHIN = 512, OLD_MAX = 64 << 20 };
 
 const struct cmd_option report_options[] = {
 	{"output", 'o', "FILE", false, "write to FILE; without: to stdout"},
-	{"sheet", 0, "ID", false, "the sheet to tell of; default: one that spares the tyres at least cost"},
+	{"sheet", 0, "SHEET", false, "the sheet to tell of; default: one that spares the tyres at least cost"},
 	{"text", 0, NULL, false, "plain text for a mail instead of HTML"},
 	{"force", 0, NULL, false, "write over FILE though it is no earlier report"},
 	CMD_OPTION_END};

@@ -1,7 +1,7 @@
 /*
  * The one table of actions: what the workbench can do, by which keys, on which
- * pages, in which words. The dispatcher, the hint line, the help page, the list in
- * `treadlight --help` and the manual page are all made from it. No curses in here.
+ * pages, in which words. The dispatcher, the hint line, the help page and the manual page
+ * are all made from it. No curses in here.
  *
  * To add an action: one line in ACTIONS, one function `unsigned act_NAME(struct app *)`
  * in the file of its page. The order is that of the help page; `hint` is what the
