@@ -326,6 +326,31 @@ START_TEST(no_runs_to_spare)
 }
 END_TEST
 
+/* As many columns as readings: nothing is left to tell noise by, and no interval of zero width. */
+START_TEST(no_readings_to_spare)
+{
+	struct book b;
+	invent_book(&b, 0, 1, 1);
+	for (int i = 0; i < 3; i++) {
+		struct run *r = invent_run(&b, "r");
+		r->tyre_age = (struct opt_num){true, (double)(i * i)};
+		r->track_temp = (struct opt_num){true, 30 + (double)(i % 2)};
+		invent_set(&b, r, "s0", i == 1 ? 5 : i == 2 ? 3 : 0);
+		for (int j = 0; j < (i == 0 ? 2 : 1); j++)
+			invent_lap(r, 90 + 0.3 * i + 0.1 * j);
+	}
+	struct model *m = fit(&b);
+	const struct response *r = &m->responses[0];
+	ck_assert_uint_eq(r->rank, r->n_obs);
+	const fix on[] = {5 * FIX_ONE}, base[] = {0};
+	const struct estimate e = model_delta(m, 0, on, base);
+	ck_assert(e.known && !e.has_interval);
+	ck_assert(isnan(r->sigma_lap) && isnan(r->sigma_run));
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
 /*
  * Lack of fit: the load cell of NIST/SEMATECH e-Handbook 4.6.1.5 (Pontius data): 20 loads,
  * two readings each, straight line: F(18, 20) = 214.7469237 (R 4.2.2 on the same data; the
@@ -663,6 +688,7 @@ Suite *suite(void)
 	tcase_add_test(c, moved_together_is_not_tested);
 	tcase_add_test(c, aliases_are_named);
 	tcase_add_test(c, no_runs_to_spare);
+	tcase_add_test(c, no_readings_to_spare);
 	tcase_add_test(c, lack_of_fit_of_the_load_cell);
 	tcase_add_test(c, curvature_needs_runs);
 	tcase_add_test(c, factors_have_a_base);

@@ -557,7 +557,7 @@ static void find_unsure(struct reduced *r, struct reml_fit *out)
 	out->sigma_unsure = fabs(s1 - s0) > 0.01 * s0;
 	for (size_t j = 0; j < r->p; j++) {
 		const double v = s1 * inverse_square(r, j), v0 = at_zero[r->from[j]];
-		out->unsure[r->from[j]] = fabs(v - v0) > 0.01 * v0;
+		out->unsure[r->from[j]] = r->n <= r->p || fabs(v - v0) > 0.01 * v0;
 		at_zero[r->from[j]] = 0;
 	}
 }
@@ -579,7 +579,8 @@ static bool fit(struct prepared *u, struct reduced *r, struct reml_fit *out)
 	if (out->lambda < 0)
 		return false;
 	out->flat = out->flat || out->saturated;
-	if (out->flat && !out->one_row_a_group)
+	out->flat = out->flat || r->n <= r->p;
+	if (out->flat && (!out->one_row_a_group || r->n <= r->p))
 		find_unsure(r, out);
 	fill(r, u, out);
 	return true;
