@@ -1,6 +1,5 @@
 /* overlay: two runs laid over each other along the lap. */
 #include "model/overlay.h"
-#include "cmd/answers.h"
 #include "cmd/commands.h"
 #include "model/words.h"
 
@@ -53,75 +52,20 @@ static int print_json(const struct overlay *o)
 		"responses", responses));
 }
 
-enum { BAR_HALF = 15 };
-
-/* '<' less and '>' more than in A on either side of the middle; dots where it is not measured. */
-static void print_bar(double v, double scale, bool measured)
-{
-	char bar[2 * BAR_HALF + 2];
-	memset(bar, ' ', sizeof bar - 1);
-	bar[sizeof bar - 1] = '\0';
-	bar[BAR_HALF] = '|';
-	const int n = scale > 0 ? (int)lround(fabs(v) / scale * BAR_HALF) : 0;
-	for (int i = 1; i <= n; i++)
-		bar[v < 0 ? BAR_HALF - i : BAR_HALF + i] = !measured ? '.' : v < 0 ? '<' : '>';
-	fputs(bar, stdout);
-}
-
-static void print_row(const struct overlay *o, size_t k, size_t i, double scale)
-{
-	const struct overlay_response *r = &o->by[k];
-	const struct segment *s = &o->book->circuit.segments[i];
-	const bool measured = overlay_is_measured(o, k, i);
-	char diff[32], se[32] = "";
-	answer_signed(diff, sizeof diff, r->difference[i], 3);
-	if (isfinite(r->se[i]))
-		snprintf(se, sizeof se, "%.3f", r->se[i]);
-	printf("  ");
-	cmd_pad(stdout, s->id, 10);
-	printf(" %-10s%9.3f %9.3f  %8s %7s  ", segment_class_names[s->cls], r->side[0].value[i],
-		r->side[1].value[i], diff, se);
-	print_bar(r->difference[i], scale, measured);
-	puts(measured ? "" : "  not measured");
-}
-
-static void print_response(const struct overlay *o, size_t k, bool along)
-{
-	const struct overlay_response *r = &o->by[k];
-	char a[120], b[120], diff[32];
-	double scale = 0;
-	if (k == RESPONSE_TIME)
-		printf("\nlap time, s: ");
-	else
-		printf("\nwear %s, %% per lap: ", o->book->channels[k - 1]);
-	if (!r->has) {
-		printf("no reading of %s\n",
-			o->run[r->side[0].source == OVERLAY_NONE ? 0 : 1]->id);
-		return;
-	}
-	answer_signed(diff, sizeof diff, r->lap, 3);
-	printf("%.3f and %.3f, %s in all\n", r->side[0].lap, r->side[1].lap, diff);
-	printf("  %s %s; %s %s\n", o->run[0]->id, overlay_source_words(&r->side[0], a, sizeof a),
-		o->run[1]->id, overlay_source_words(&r->side[1], b, sizeof b));
-	if (r->side[0].source == OVERLAY_SPREAD && r->side[1].source == OVERLAY_SPREAD) {
-		puts("  where on the lap they differ is not told: neither run has segment figures");
-		return;
-	}
-	for (size_t i = 0; i < o->n; i++)
-		scale = fmax(scale, fabs(r->difference[i]));
-	printf("  %-10s %-10s%9.9s %9.9s  %8s %7s\n", "segment", "class", o->run[0]->id, o->run[1]->id,
-		"differs", "se");
-	for (size_t i = 0; i < o->n; i++)
-		print_row(o, k, along ? i : r->order[i], scale);
-}
-
 static int print_table(const struct overlay *o, bool along)
 {
-	printf("%s against %s along the lap: %s less, %s more\n", o->run[1]->id, o->run[0]->id, "<", ">");
-	for (size_t k = 0; k < 1 + o->book->n_channels; k++)
-		print_response(o, k, along);
-	puts("\nse: by the scatter of laps inside the runs alone; what differs from run to run comes on "
-		"top");
+	struct buf text;
+	struct err err;
+	err_clear(&err);
+	buf_init(&text);
+	overlay_text(o, along, 100, &text);
+	if (text.failed) {
+		buf_free(&text);
+		err_memory(&err);
+		return cmd_fail(&err);
+	}
+	fputs(text.data, stdout);
+	buf_free(&text);
 	return cmd_finish();
 }
 

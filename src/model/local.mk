@@ -10,6 +10,7 @@ libtreadlight_a_SOURCES += \
 	src/model/observe.c \
 	src/model/overlay.c \
 	src/model/overlay.h \
+	src/model/overlay_text.c \
 	src/model/predict.c \
 	src/model/qr.c \
 	src/model/qr.h \

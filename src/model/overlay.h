@@ -51,4 +51,9 @@ bool overlay_is_measured(const struct overlay *o, size_t response, size_t segmen
 /* "measured on 6 laps", "spread by the circuit's shares, not measured"; returns buf. */
 const char *overlay_source_words(const struct overlay_side *s, char *buf, size_t size);
 
+/* The overlay as plain text, lines of at most `width` (60 or more) columns: each response's
+ * segments with their class, the circuit's share, both runs, their difference and a bar, the biggest
+ * difference first or along the lap. */
+void overlay_text(const struct overlay *o, bool along, int width, struct buf *out);
+
 #endif

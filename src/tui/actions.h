@@ -96,6 +96,8 @@ extern const char *const page_names[PAGES];
 	ACTION(run_wear, ON_RUNS, KEYS('w'), NULL, "wear of the whole run, read once at its end")  \
 	ACTION(predictions, ON_RUNS, KEYS('v'), "predictions",                                     \
 		"how often predictions missed, what the missed share, drift")                      \
+	ACTION(overlay, ON_RUNS, KEYS('O'), "along the lap",                                       \
+		"lay the run over another along the lap: where they differ")                       \
 	ACTION(next_page, ON_ALL, KEYS(K_TAB), NULL, "next page")                                  \
 	ACTION(previous_page, ON_ALL, KEYS(K_BACKTAB), NULL, "previous page")                      \
 	ACTION(page1, ON_ALL, KEYS('1'), NULL, "the Sheet page")                                   \

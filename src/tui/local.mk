@@ -21,6 +21,7 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/plot.h \
 	src/tui/runs.h \
 	src/tui/runs_log.c \
+	src/tui/runs_overlay.c \
 	src/tui/runs_told.c \
 	src/tui/scr.c \
 	src/tui/scr.h \
