@@ -96,6 +96,9 @@ tests_test_plan_file_SOURCES = tests/test_plan_file.c
 check_PROGRAMS += tests/test_plan_cmd
 tests_test_plan_cmd_SOURCES = tests/test_plan_cmd.c
 
+check_PROGRAMS += tests/test_plan_gain
+tests_test_plan_gain_SOURCES = tests/test_plan_gain.c
+
 check_PROGRAMS += tests/test_power
 tests_test_power_SOURCES = tests/test_power.c
 

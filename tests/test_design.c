@@ -52,8 +52,9 @@ static size_t count_alias(const struct design *d, double value)
 		for (size_t j = 0; j < d->factors; j++)
 			for (size_t k = j + 1; k < d->factors; k++)
 				if (i != j && i != k)
-					n += fabs((double)design_alias(d, i, j, k) / (double)d->runs
-						- value) < 1e-12;
+					n += fabs((double)design_alias(d, i, j, k) /
+							     (double)d->runs -
+						     value) < 1e-12;
 	return n;
 }
 
@@ -185,8 +186,8 @@ START_TEST(definitive_has_the_stated_properties)
 		ck_assert(design_definitive(&d, m, &e));
 		ck_assert_uint_eq(d.runs, (size_t)table_number(&t, r, "runs"));
 		check_clear(&d);
-		ck_assert_int_eq(design_gram(&d, 0, 0),
-			(long)table_number(&t, r, "main_effect_gram"));
+		ck_assert_int_eq(
+			design_gram(&d, 0, 0), (long)table_number(&t, r, "main_effect_gram"));
 		ck_assert_double_eq_tol(square_correlation(&d, 0, 1),
 			table_number(&t, r, "quadratic_correlation"), 1e-9);
 		ck_assert_double_eq_tol(design_d_efficiency(&d, d.runs),
@@ -207,10 +208,8 @@ START_TEST(definitive_reaches_the_printed_efficiencies)
 		size_t m;
 		double percent, tolerance;
 		size_t without;
-	} printed[] = {
-		{5, 80.36135, 5e-6, 0}, {6, 85.5, 0.05, 1}, {8, 88.8, 0.05, 1},
-		{10, 90.9, 0.05, 1}, {12, 92.3, 0.05, 1}
-	};
+	} printed[] = {{5, 80.36135, 5e-6, 0}, {6, 85.5, 0.05, 1}, {8, 88.8, 0.05, 1},
+		{10, 90.9, 0.05, 1}, {12, 92.3, 0.05, 1}};
 	for (size_t i = 0; i < sizeof printed / sizeof printed[0]; i++) {
 		struct design d;
 		struct err e = {0};

@@ -11,7 +11,8 @@ static struct lap parse(const char *text, size_t channels, enum entry_mode mode,
 	struct lap l;
 	struct err e;
 	err_clear(&e);
-	ck_assert_msg(entry_parse_lap(&l, text, channels, mode, decimals, &e), "%s: %s", text, e.text);
+	ck_assert_msg(
+		entry_parse_lap(&l, text, channels, mode, decimals, &e), "%s: %s", text, e.text);
 	return l;
 }
 
@@ -39,21 +40,18 @@ START_TEST(laps_are_read)
 		const char *text;
 		double time, front, rear, effort;
 		const char *skip;
-	} cases[] = {
-		{"1:31.243 2.41 2.66 97", 91.243, 2.41, 2.66, 97, NULL},
+	} cases[] = {{"1:31.243 2.41 2.66 97", 91.243, 2.41, 2.66, 97, NULL},
 		{"131243 241 266 97", 91.243, 2.41, 2.66, 97, NULL},
 		{"131243 241266 97", 91.243, 2.41, 2.66, 97, NULL},
 		{"131243 241266", 91.243, 2.41, 2.66, 0, NULL},
 		{"  57310\t 1.1 0.9  ", 57.31, 1.1, 0.9, 0, NULL},
-		{"1002003", 602.003, -1, -1, 0, NULL},
-		{"91.102", 91.102, -1, -1, 0, NULL},
+		{"1002003", 602.003, -1, -1, 0, NULL}, {"91.102", 91.102, -1, -1, 0, NULL},
 		{"131243 97", 91.243, -1, -1, 97, NULL},
 		{"1:42.1 - - 96 traffic", 102.1, -1, -1, 96, "traffic"},
 		{"131243 241 - 96", 91.243, 2.41, -1, 96, NULL},
 		{"131243 yellow flag, sector 2 ", 91.243, -1, -1, 0, "yellow flag, sector 2"},
 		{"131243 241 266 flag", 91.243, 2.41, 2.66, 0, "flag"},
-		{"131243 1234 1432 99.5", 91.243, 12.34, 14.32, 99.5, NULL}
-	};
+		{"131243 1234 1432 99.5", 91.243, 12.34, 14.32, 99.5, NULL}};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		struct lap l = parse(cases[i].text, 2, ENTRY_WEAR, 2);
 		check_lap(&l, cases[i].time, cases[i].front, cases[i].rear, cases[i].effort,
@@ -117,7 +115,8 @@ END_TEST
 START_TEST(printed_laps_read_back)
 {
 	static const char *const texts[] = {"1:31.243 2.41 2.66 97", "1:31.243 - 2.66",
-		"57.310 1.0 2.0 100 traffic, cold tyres", "1:31.243 97", "1:31.243", "91.2434 - - flag"};
+		"57.310 1.0 2.0 100 traffic, cold tyres", "1:31.243 97", "1:31.243",
+		"91.2434 - - flag"};
 	for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
 		char once[ENTRY_SIZE], twice[ENTRY_SIZE];
 		struct lap l = parse(texts[i], 2, ENTRY_WEAR, 2);
@@ -158,7 +157,7 @@ END_TEST
 START_TEST(conditions_round_trip)
 {
 	static const char text[] = "fuel=24 fuel-per-lap=1.9 track-temp=31 tyre-age=0 driver=a "
-		"session=sat-am compound=medium worn=14.2/15.1";
+				   "session=sat-am compound=medium worn=14.2/15.1";
 	char out[ENTRY_SIZE];
 	struct run r;
 	struct err e;

@@ -20,10 +20,8 @@ static struct sheet base;
 enum { RUNS = 12, MOVES = 3 };
 
 /* What each run has moved from the base, in steps: wing, camber, bias. */
-static const int moved[RUNS][MOVES] = {
-	{0, 0, 0}, {4, 0, 0}, {-4, 0, 0}, {0, 3, 0}, {0, 0, 0}, {0, -5, 0},
-	{0, 0, 6}, {0, 0, -4}, {0, 0, 0}, {2, 2, 2}, {-3, 4, -2}, {0, 0, 0}
-};
+static const int moved[RUNS][MOVES] = {{0, 0, 0}, {4, 0, 0}, {-4, 0, 0}, {0, 3, 0}, {0, 0, 0},
+	{0, -5, 0}, {0, 0, 6}, {0, 0, -4}, {0, 0, 0}, {2, 2, 2}, {-3, 4, -2}, {0, 0, 0}};
 
 static void set_values(fix *v, const int *steps)
 {
@@ -49,8 +47,8 @@ static void fill_run(struct run *r, size_t i)
 	double noise = 0.05 * sin(12.9898 * (double)(i + 1) * (double)(i + 2));
 	r->laps[0].time = 90 + 0.06 * moved[i][0] - 0.05 * moved[i][1] + 0.02 * moved[i][2] + noise;
 	r->laps[0].has_wear[0] = true;
-	r->laps[0].wear[0] = 2 - 0.05 * moved[i][0] + 0.04 * moved[i][1] + 0.01 * moved[i][2]
-		+ 0.3 * noise * cos((double)i);
+	r->laps[0].wear[0] = 2 - 0.05 * moved[i][0] + 0.04 * moved[i][1] + 0.01 * moved[i][2] +
+			     0.3 * noise * cos((double)i);
 }
 
 static void setup(void)
@@ -122,8 +120,7 @@ static double mean_variance(const struct frontier *f, const int *extra)
 		steps_of(f->points[k].values, steps);
 		for (int a = 0; a < MOVES; a++)
 			for (int b = 0; b < MOVES; b++)
-				sum += steps[a] * steps[b]
-					* gram[(a + 1) * COLUMNS + b + 1];
+				sum += steps[a] * steps[b] * gram[(a + 1) * COLUMNS + b + 1];
 	}
 	return sum;
 }

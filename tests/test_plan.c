@@ -111,8 +111,8 @@ static void check_garage(const struct plan *p)
 				moved[group[a]] = true;
 				sum += minutes[a];
 			}
-		ck_assert_uint_eq(p->runs[i].changes,
-			(size_t)moved[0] + moved[1] + moved[2] + moved[3]);
+		ck_assert_uint_eq(
+			p->runs[i].changes, (size_t)moved[0] + moved[1] + moved[2] + moved[3]);
 		ck_assert_double_eq(p->runs[i].minutes, sum);
 		total += sum;
 	}
@@ -237,8 +237,8 @@ START_TEST(one_at_a_time_moves_one_factor)
 	for (size_t i = 0; i < p->n_runs; i++) {
 		size_t moved = 0;
 		for (size_t f = 0; f < p->n_factors; f++)
-			moved += p->runs[i].values[p->factors[f].adjustable]
-				!= base.values[p->factors[f].adjustable];
+			moved += p->runs[i].values[p->factors[f].adjustable] !=
+				 base.values[p->factors[f].adjustable];
 		ck_assert_uint_eq(moved, !p->runs[i].baseline);
 	}
 	plan_free(p);
@@ -252,8 +252,8 @@ END_TEST
 
 static bool same_order(const struct plan *a, const struct plan *b)
 {
-	return a->n_runs == b->n_runs
-		&& memcmp(a->values, b->values, a->n_runs * a->n_adjustables * sizeof *a->values) == 0;
+	return a->n_runs == b->n_runs &&
+	       memcmp(a->values, b->values, a->n_runs * a->n_adjustables * sizeof *a->values) == 0;
 }
 
 START_TEST(the_seed_settles_the_order)
@@ -386,8 +386,8 @@ START_TEST(screening_finds_what_its_closed_form_says)
 	double sd = sqrt(0.10 * 0.10 + 0.30 * 0.30 / 5), ncp = power_detectable(5, 0.05, 0.8);
 	ck_assert_double_eq_tol(effect_of(p, "bias", 0), 2 * ncp * sd / sqrt(8), 1e-9);
 	ck_assert_double_eq_tol(effect_of(p, "bias", 2), 2 * ncp * 0.05 / sqrt(8), 1e-9);
-	ck_assert_double_eq_tol(effect_of(p, "wing.common", 0),
-		2 * ncp * sd / (0.5 * sqrt(8)), 1e-9);
+	ck_assert_double_eq_tol(
+		effect_of(p, "wing.common", 0), 2 * ncp * sd / (0.5 * sqrt(8)), 1e-9);
 	ck_assert(isnan(effect_of(p, "wing.common", 1)));
 	plan_free(p);
 }
@@ -459,8 +459,11 @@ START_TEST(options_are_read_from_a_line)
 	struct plan_line line;
 	struct err e;
 	err_clear(&e);
-	ck_assert_msg(plan_parse_line(&o, &line, " laps=80 minutes= order=quick rng=7 fold-over=yes "
-		"factors=wing,bias", &e), "%s", e.text);
+	ck_assert_msg(plan_parse_line(&o, &line,
+			      " laps=80 minutes= order=quick rng=7 fold-over=yes "
+			      "factors=wing,bias",
+			      &e),
+		"%s", e.text);
 	ck_assert(o.lap_budget == 80 && !o.has_minutes && o.quick && o.rng == 7 && o.fold_over);
 	ck_assert_uint_eq(o.n_factors, 2);
 	ck_assert_str_eq(o.factors[1], "bias");

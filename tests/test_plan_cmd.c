@@ -46,8 +46,8 @@ static void check_bases(json_t *doc)
 		since = is_base(run) ? 0 : since + 1;
 		ck_assert_uint_le(since, 4);
 		if (is_base(run))
-			ck_assert(json_equal(json_object_get(run, "values"),
-				json_object_get(first, "values")));
+			ck_assert(json_equal(
+				json_object_get(run, "values"), json_object_get(first, "values")));
 	}
 }
 
@@ -77,7 +77,8 @@ START_TEST(next_is_one_run)
 	json_t *doc = ask((const char *const[]){"--json", "--kind", "next", NULL});
 	json_t *runs = json_object_get(doc, "runs");
 	ck_assert_uint_eq(json_array_size(runs), 1);
-	ck_assert_str_eq(json_string_value(json_object_get(json_array_get(runs, 0), "role")), "test");
+	ck_assert_str_eq(
+		json_string_value(json_object_get(json_array_get(runs, 0), "role")), "test");
 	ck_assert_uint_eq(json_object_size(json_object_get(json_array_get(runs, 0), "values")), 18);
 	json_decref(doc);
 }
@@ -86,8 +87,8 @@ END_TEST
 START_TEST(seeds_and_budgets_count)
 {
 	json_t *a = ask((const char *const[]){"--json", "--kind", "screening", "--rng", "7", NULL});
-	json_t *b = ask((const char *const[]){"--json", "--kind", "screening", "--rng", "8",
-		"--laps", "112", NULL});
+	json_t *b = ask((const char *const[]){
+		"--json", "--kind", "screening", "--rng", "8", "--laps", "112", NULL});
 	ck_assert(!json_equal(json_object_get(a, "runs"), json_object_get(b, "runs")));
 	ck_assert_int_eq(json_integer_value(json_object_get(b, "laps")), 7);
 	json_decref(a);
@@ -107,9 +108,11 @@ static void refuse(const char *const *words, const char *said_word)
 START_TEST(bad_use_is_told)
 {
 	refuse((const char *const[]){"--kind", "latin", NULL}, "screening");
-	refuse((const char *const[]){"--json", "--laps", "9", "--kind", "screening", NULL}, "at least 16");
+	refuse((const char *const[]){"--json", "--laps", "9", "--kind", "screening", NULL},
+		"at least 16");
 	refuse((const char *const[]){"--kind", "screening", "--base", "none", NULL}, "quick-base");
-	refuse((const char *const[]){"--kind", "screening", "--factor", "drive-ramp", NULL}, "frozen");
+	refuse((const char *const[]){"--kind", "screening", "--factor", "drive-ramp", NULL},
+		"frozen");
 	refuse((const char *const[]){"--kind", "screening", "--order", "slow", NULL}, "quick");
 	refuse((const char *const[]){"--kind", "screening", "--range", "wing", NULL}, "LOW:HIGH");
 	refuse((const char *const[]){"--kind", "screening", "--sigma-run", "grip=1", NULL}, "time");
@@ -119,8 +122,8 @@ END_TEST
 
 START_TEST(tables_are_for_people)
 {
-	struct test_said said = say((const char *const[]){"--kind", "screening", "--order", "quick",
-		"--minutes", "60", NULL});
+	struct test_said said = say((const char *const[]){
+		"--kind", "screening", "--order", "quick", "--minutes", "60", NULL});
 	ck_assert_int_eq(said.status, 0);
 	ck_assert_ptr_nonnull(strstr(said.out, "wing.common"));
 	ck_assert_ptr_nonnull(strstr(said.out, "drift"));

@@ -25,8 +25,8 @@ static void copy_file(const char *from, const char *name)
 
 static void setup(void)
 {
-	static const char *const folders[] = {"sheets", "runs", "profiles", "profiles/cars",
-		"profiles/circuits"};
+	static const char *const folders[] = {
+		"sheets", "runs", "profiles", "profiles/cars", "profiles/circuits"};
 	char path[4200];
 	folder = test_folder();
 	for (size_t i = 0; i < 5; i++) {
@@ -92,8 +92,8 @@ START_TEST(what_is_written_is_read)
 	ck_assert_uint_eq(q->rng, 3);
 	ck_assert_uint_eq(q->n_runs, p->n_runs);
 	ck_assert_double_eq(q->minutes, p->minutes);
-	ck_assert_int_eq(memcmp(p->values, q->values,
-		p->n_runs * p->n_adjustables * sizeof *p->values), 0);
+	ck_assert_int_eq(
+		memcmp(p->values, q->values, p->n_runs * p->n_adjustables * sizeof *p->values), 0);
 	ck_assert_uint_eq(q->n_factors, p->n_factors);
 	for (size_t f = 0; f < p->n_factors; f++) {
 		ck_assert_str_eq(p->factors[f].id, q->factors[f].id);
@@ -225,7 +225,11 @@ static void expect(const char *const *words, int status, const char *out, const 
 	test_said_free(&said);
 }
 
-#define WORDS(...) (const char *const[]){__VA_ARGS__, NULL}
+#define WORDS(...)                                                                                 \
+	(const char *const[])                                                                      \
+	{                                                                                          \
+		__VA_ARGS__, NULL                                                                  \
+	}
 
 START_TEST(the_subcommand_stores_ticks_and_prints)
 {

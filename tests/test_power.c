@@ -41,7 +41,7 @@ static double power_of_sample(const struct table *t, size_t r, double n)
 	bool two = strcmp(table_text(t, r, "kind"), "one_sample") != 0;
 	double df = two ? 2 * n - 2 : n - 1, ncp = d * sqrt(two ? n / 2 : n);
 	return table_number(t, r, "sides") < 2 ? power_t_one_sided(df, ncp, alpha)
-		: power_t_two_sided(df, ncp, alpha);
+					       : power_t_two_sided(df, ncp, alpha);
 }
 
 /* R 4.2.2, eight decimals; n is the smallest that reaches the target. */
@@ -54,8 +54,8 @@ START_TEST(sample_sizes_are_the_tabled_ones)
 		while (power_of_sample(&t, r, n) < target)
 			n++;
 		ck_assert_double_eq(n, table_number(&t, r, "n"));
-		ck_assert_double_eq_tol(power_of_sample(&t, r, n),
-			table_number(&t, r, "power_at_n"), 1e-8);
+		ck_assert_double_eq_tol(
+			power_of_sample(&t, r, n), table_number(&t, r, "power_at_n"), 1e-8);
 		ck_assert_double_eq_tol(power_of_sample(&t, r, n - 1),
 			table_number(&t, r, "power_at_n_minus_1"), 1e-8);
 	}

@@ -51,8 +51,8 @@ static struct run *add_run(size_t n_laps)
 	struct run *r = &book.runs[book.n_runs];
 	run_init(r);
 	snprintf(r->id, sizeof r->id, "r%03zu", book.n_runs);
-	snprintf(r->date, sizeof r->date, "2026-03-%02uT%02u:30", (unsigned)(1 + book.n_runs / 10) % 32,
-		9 + (unsigned)book.n_runs % 10);
+	snprintf(r->date, sizeof r->date, "2026-03-%02uT%02u:30",
+		(unsigned)(1 + book.n_runs / 10) % 32, 9 + (unsigned)book.n_runs % 10);
 	r->n_values = 7;
 	r->values = malloc(7 * sizeof *r->values);
 	r->laps = calloc(n_laps, sizeof *r->laps);
@@ -74,8 +74,8 @@ static struct verify *verify(void)
 
 /* Invented readings; every figure below is R's. */
 static const double bias[] = {50, 52, 54, 56, 58, 60, 51, 53.5, 57, 59, 55, 50.5};
-static const double times[] = {90.12, 90.31, 90.05, 90.44, 90.61, 90.52, 90.20, 90.26, 90.39, 90.66,
-	90.18, 90.07};
+static const double times[] = {
+	90.12, 90.31, 90.05, 90.44, 90.61, 90.52, 90.20, 90.26, 90.39, 90.66, 90.18, 90.07};
 
 static void fill_line(void)
 {
@@ -96,8 +96,7 @@ static void check(const struct forecast *f, const double want[3])
 
 START_TEST(predictions_are_r_s)
 {
-	static const double ahead[][3] = {
-		{90.0900000000, 85.8282093711, 94.3517906289},
+	static const double ahead[][3] = {{90.0900000000, 85.8282093711, 94.3517906289},
 		{90.4050000000, 89.1277207401, 91.6822792599},
 		{90.6390000000, 89.8522403127, 91.4257596873},
 		{90.1536666667, 89.6507797299, 90.6565536034},
@@ -105,10 +104,8 @@ START_TEST(predictions_are_r_s)
 		{90.4354679985, 90.0950688383, 90.7758671587},
 		{90.5157518337, 90.1945377937, 90.8369658738},
 		{90.3535319935, 90.0656314795, 90.6414325076},
-		{90.1153044939, 89.7950371486, 90.4355718392}
-	};
-	static const double left_out[][3] = {
-		{90.0661846154, 89.7391906961, 90.3931785347},
+		{90.1153044939, 89.7950371486, 90.4355718392}};
+	static const double left_out[][3] = {{90.0661846154, 89.7391906961, 90.3931785347},
 		{90.1609668824, 89.8756690183, 90.4462647465},
 		{90.3057624686, 90.0789769232, 90.5325480140},
 		{90.3795027223, 90.0835729879, 90.6754324568},
@@ -119,11 +116,11 @@ START_TEST(predictions_are_r_s)
 		{90.4429921260, 90.1413019363, 90.7446823157},
 		{90.5015381338, 90.1999365579, 90.8031397097},
 		{90.3486762075, 90.0799851880, 90.6173672270},
-		{90.1153044939, 89.7950371486, 90.4355718392}
-	};
+		{90.1153044939, 89.7950371486, 90.4355718392}};
 	static const double rstudent[] = {0.3722970079316, 1.1816994690545, -2.5511983107988,
-		0.4624555564558, 1.1478651748501, -0.6762216603715, 0.6241078863548, 0.0159040731423,
-		-0.3973497364163, 1.1885403601404, -1.4201147909743, -0.3200010457499};
+		0.4624555564558, 1.1478651748501, -0.6762216603715, 0.6241078863548,
+		0.0159040731423, -0.3973497364163, 1.1885403601404, -1.4201147909743,
+		-0.3200010457499};
 	fill_line();
 	struct verify *v = verify();
 	ck_assert_uint_eq(v->n_runs, 12);
@@ -161,8 +158,9 @@ START_TEST(predictions_are_told_where_the_run_was_driven)
 			double e = effort - (double)j, jitter = j % 2 ? 0.01 : -0.01;
 			r->laps[j].has_effort = true;
 			r->laps[j].effort = e;
-			r->laps[j].time = 90 + 0.2 * x + 0.05 * (10 + 3 * (double)i - 2 * (double)j)
-				- 0.1 * (e - 100) + jitter * (i % 2 ? 1 : -1);
+			r->laps[j].time = 90 + 0.2 * x +
+					  0.05 * (10 + 3 * (double)i - 2 * (double)j) -
+					  0.1 * (e - 100) + jitter * (i % 2 ? 1 : -1);
 		}
 	}
 	struct verify *v = verify();
@@ -278,8 +276,8 @@ START_TEST(drift_of_the_base_is_found)
 		if (!base)
 			r->values[4] += (i % 5 == 1 ? -2 : 2) * FIX_ONE;
 		for (size_t j = 0; j < 2; j++)
-			r->laps[j].time = 90 + 0.3 * (double)(i / 10) + 0.02 * (double)(i % 10)
-				+ (j ? 0.001 : -0.001) * (double)(i % 3);
+			r->laps[j].time = 90 + 0.3 * (double)(i / 10) + 0.02 * (double)(i % 10) +
+					  (j ? 0.001 : -0.001) * (double)(i % 3);
 	}
 	struct verify *v = verify();
 	ck_assert_int_eq(v->base_run, 0);

@@ -41,7 +41,8 @@ static bool parse_time(const struct token *t, double *out, struct err *err)
 	char full[32];
 	if (is_digits(t->text, t->len)) {
 		if (t->len < 5 || t->len > 7)
-			return err_input(err, "time '%.*s': digits alone are minutes, two of seconds, "
+			return err_input(err,
+				"time '%.*s': digits alone are minutes, two of seconds, "
 				"three of thousandths, such as 131243; or write 1:31.243",
 				(int)t->len, t->text);
 		int minutes = (int)t->len - 5;
@@ -59,14 +60,16 @@ static bool parse_time(const struct token *t, double *out, struct err *err)
 }
 
 /* One figure; digits alone have `decimals` of them behind the point. */
-static bool parse_figure(const struct token *t, int decimals, const char *what, double *out,
-	struct err *err)
+static bool parse_figure(
+	const struct token *t, int decimals, const char *what, double *out, struct err *err)
 {
 	int len = (int)(t->len < 40 ? t->len : 40);
 	bool bare = is_digits(t->text, t->len);
 	if (bare && decimals > 0 && (int)t->len <= decimals)
-		return err_input(err, "%s '%.*s': digits alone have %d behind the point; write the point, or "
-			"all the digits", what, len, t->text, decimals);
+		return err_input(err,
+			"%s '%.*s': digits alone have %d behind the point; write the point, or "
+			"all the digits",
+			what, len, t->text, decimals);
 	enum num_result r = num_parse(t->text, t->len, out);
 	if (r != NUM_OK)
 		return err_input(err, "%s '%.*s' %s", what, len, t->text, num_explain(r));
@@ -112,8 +115,8 @@ static bool put_effort(struct lap *l, const struct token *t, struct err *err)
 static bool split_run_together(struct token *t, size_t *n, size_t n_channels)
 {
 	size_t len = t[0].len, each = n_channels ? len / n_channels : 0;
-	if (*n == 0 || n_channels < 2 || !is_digits(t[0].text, len) || len % n_channels
-			|| each < 3 || each > 4 || *n + n_channels - 1 > TOKENS_MAX)
+	if (*n == 0 || n_channels < 2 || !is_digits(t[0].text, len) || len % n_channels ||
+		each < 3 || each > 4 || *n + n_channels - 1 > TOKENS_MAX)
 		return false;
 	memmove(t + n_channels, t + 1, (*n - 1) * sizeof *t);
 	const char *text = t[0].text;
@@ -130,8 +133,10 @@ static bool put_figures(struct lap *l, struct token *t, size_t n, size_t n_chann
 	if (n == 1 && n_channels > 1)
 		return put_effort(l, &t[0], err);
 	if (n != 0 && n != n_channels && n != n_channels + 1)
-		return err_input(err, "%zu figures behind the time; allowed: none, the effort, %zu of wear, or "
-			"%zu of wear and the effort", n, n_channels, n_channels);
+		return err_input(err,
+			"%zu figures behind the time; allowed: none, the effort, %zu of wear, or "
+			"%zu of wear and the effort",
+			n, n_channels, n_channels);
 	for (size_t c = 0; c < n_channels && c < n; c++)
 		if (!put_wear(l, c, &t[c], mode, decimals, err))
 			return false;
@@ -165,8 +170,8 @@ bool entry_parse_lap(struct lap *l, const char *text, size_t n_channels, enum en
 	size_t reason = strlen(text);
 	while (reason && (text[reason - 1] == ' ' || text[reason - 1] == '\t'))
 		reason--;
-	bool ok = parse_time(&time, &l->time, err)
-		&& put_figures(l, t, n, n_channels, mode, decimals, err);
+	bool ok = parse_time(&time, &l->time, err) &&
+		  put_figures(l, t, n, n_channels, mode, decimals, err);
 	if (ok && reason) {
 		l->skip = text_dup(text, reason);
 		ok = l->skip != NULL || err_memory(err);
@@ -199,8 +204,8 @@ static void add_figure(struct buf *b, bool has, double v)
 	buf_addf(b, " %s%s", text, strpbrk(text, ".e") ? "" : ".0");
 }
 
-const char *entry_print_lap(const struct lap *l, size_t n_channels, enum entry_mode mode,
-	char *buf, size_t size)
+const char *entry_print_lap(
+	const struct lap *l, size_t n_channels, enum entry_mode mode, char *buf, size_t size)
 {
 	struct buf b;
 	bool any = false;

@@ -8,8 +8,8 @@
  *   131243 241266 97           figures of 3 or 4 digits each may be run together
  *   1:42.1 - - 96 traffic      '-': no reading; words: skipped, and why
  * Time of digits alone: thousandths are the last three, seconds the two before, minutes the
- * rest. Wear of digits alone has `decimals` of them behind the point. With two channels or more a single
- * figure behind the time is the effort.
+ * rest. Wear of digits alone has `decimals` of them behind the point. With two channels or more a
+ * single figure behind the time is the effort.
  */
 #ifndef BOOK_ENTRY_H
 #define BOOK_ENTRY_H
@@ -23,7 +23,8 @@ enum entry_mode {
 };
 enum { ENTRY_DECIMALS = 2, ENTRY_SIZE = 512 };
 
-/* How a run's laps have been entered: totals where it has any, the decimals that its figures need. */
+/* How a run's laps have been entered: totals where it has any, the decimals that its figures need.
+ */
 enum entry_mode entry_mode_of(const struct run *r);
 int entry_decimals_of(const struct run *r, size_t n_channels);
 
@@ -31,8 +32,8 @@ int entry_decimals_of(const struct run *r, size_t n_channels);
 bool entry_parse_lap(struct lap *l, const char *text, size_t n_channels, enum entry_mode mode,
 	int decimals, struct err *err);
 /* The lap as text that reads back as the same lap; returns buf (ENTRY_SIZE bytes). */
-const char *entry_print_lap(const struct lap *l, size_t n_channels, enum entry_mode mode,
-	char *buf, size_t size);
+const char *entry_print_lap(
+	const struct lap *l, size_t n_channels, enum entry_mode mode, char *buf, size_t size);
 
 /*
  * Conditions: "fuel=24 fuel-per-lap=1.9 track-temp=31 tyre-age=0 driver=a session=sat-am

@@ -11,23 +11,18 @@ struct number_key {
 	size_t at; /* offset of the struct opt_num in struct run */
 	double low, high;
 };
-static const struct number_key numbers[] = {
-	{"fuel", offsetof(struct run, fuel), 0, 10000},
+static const struct number_key numbers[] = {{"fuel", offsetof(struct run, fuel), 0, 10000},
 	{"fuel-per-lap", offsetof(struct run, fuel_per_lap), 0, 10000},
 	{"track-temp", offsetof(struct run, track_temp), -60, 100},
-	{"tyre-age", offsetof(struct run, tyre_age), 0, 10000}
-};
+	{"tyre-age", offsetof(struct run, tyre_age), 0, 10000}};
 enum { NUMBERS = sizeof numbers / sizeof numbers[0] };
 
 struct id_key {
 	const char *key;
 	size_t at; /* offset of a char[ID_SIZE] */
 };
-static const struct id_key ids[] = {
-	{"driver", offsetof(struct run, driver)},
-	{"session", offsetof(struct run, session)},
-	{"compound", offsetof(struct run, compound)}
-};
+static const struct id_key ids[] = {{"driver", offsetof(struct run, driver)},
+	{"session", offsetof(struct run, session)}, {"compound", offsetof(struct run, compound)}};
 enum { IDS = sizeof ids / sizeof ids[0] };
 
 static struct opt_num *number_at(struct run *r, size_t at)
@@ -35,25 +30,26 @@ static struct opt_num *number_at(struct run *r, size_t at)
 	return (struct opt_num *)(void *)((char *)r + at);
 }
 
-static bool put_number(struct run *r, const struct number_key *k, const char *v, size_t len,
-	struct err *err)
+static bool put_number(
+	struct run *r, const struct number_key *k, const char *v, size_t len, struct err *err)
 {
 	double got;
 	enum num_result n = num_parse(v, len, &got);
 	if (n != NUM_OK)
 		return err_input(err, "%s=%.*s %s", k->key, (int)len, v, num_explain(n));
 	if (got < k->low || got > k->high)
-		return err_input(err, "%s=%.*s; %g to %g is allowed", k->key, (int)len, v, k->low,
-			k->high);
+		return err_input(
+			err, "%s=%.*s; %g to %g is allowed", k->key, (int)len, v, k->low, k->high);
 	*number_at(r, k->at) = (struct opt_num){true, got};
 	return true;
 }
 
-static bool put_id(struct run *r, const struct id_key *k, const char *v, size_t len,
-	struct err *err)
+static bool put_id(
+	struct run *r, const struct id_key *k, const char *v, size_t len, struct err *err)
 {
 	if (!text_is_id(v, len))
-		return err_input(err, "%s=%.*s; an id is made of a-z, 0-9 and -", k->key, (int)len, v);
+		return err_input(
+			err, "%s=%.*s; an id is made of a-z, 0-9 and -", k->key, (int)len, v);
 	char *to = (char *)r + k->at;
 	memcpy(to, v, len);
 	to[len] = '\0';
@@ -68,8 +64,8 @@ static bool put_worn(struct run *r, const char *v, size_t len, size_t n_channels
 		const char *slash = memchr(v, '/', (size_t)(end - v));
 		size_t n = (size_t)((slash ? slash : end) - v);
 		double got;
-		if (num_parse(v, n, &got) != NUM_OK || got < 0 || got > 100
-				|| (slash != NULL) != (c + 1 < n_channels))
+		if (num_parse(v, n, &got) != NUM_OK || got < 0 || got > 100 ||
+			(slash != NULL) != (c + 1 < n_channels))
 			break;
 		r->has_worn_at_start[c] = true;
 		r->worn_at_start[c] = got;
@@ -77,8 +73,8 @@ static bool put_worn(struct run *r, const char *v, size_t len, size_t n_channels
 			return true;
 		v = slash + 1;
 	}
-	return err_input(err, "worn=%.*s; allowed: %zu figures divided by /, each 0 to 100", (int)len,
-		end - len, n_channels);
+	return err_input(err, "worn=%.*s; allowed: %zu figures divided by /, each 0 to 100",
+		(int)len, end - len, n_channels);
 }
 
 static bool put_key(struct run *r, const char *key, size_t key_len, const char *v, size_t len,
@@ -92,8 +88,10 @@ static bool put_key(struct run *r, const char *key, size_t key_len, const char *
 			return len == 0 || put_id(r, &ids[i], v, len, err);
 	if (key_len == 4 && memcmp(key, "worn", 4) == 0)
 		return len == 0 || put_worn(r, v, len, n_channels, err);
-	return err_input(err, "'%.*s' is not known here; allowed: fuel, fuel-per-lap, track-temp, "
-		"tyre-age, driver, session, compound, worn", (int)(key_len < 60 ? key_len : 60), key);
+	return err_input(err,
+		"'%.*s' is not known here; allowed: fuel, fuel-per-lap, track-temp, "
+		"tyre-age, driver, session, compound, worn",
+		(int)(key_len < 60 ? key_len : 60), key);
 }
 
 static void forget(struct run *r)

@@ -13,22 +13,23 @@ const struct cmd_option plan_options[] = {
 	{"kind", 0, "one-at-a-time|screening|definitive|next", false,
 		"how the runs are chosen; without: the book's stored plan"},
 	{"base", 0, "SHEET", false, "the sheet that moves start from; else the reference"},
-	{"factor", 0, "FACTOR", true, "an adjustable, or a pair for both members alike; else all not frozen"},
-	{"range", 0, "ID=LOW:HIGH", true, "levels in place of the soft limits (a pair: moves from the base)"},
+	{"factor", 0, "FACTOR", true,
+		"an adjustable, or a pair for both members alike; else all not frozen"},
+	{"range", 0, "ID=LOW:HIGH", true,
+		"levels in place of the soft limits (a pair: moves from the base)"},
 	{"laps", 0, "N", false, "timed laps of the whole plan (next: of the run)"},
 	{"minutes", 0, "M", false, "garage time of the whole plan"},
 	{"fold-over", 0, NULL, false, "screening: every run once more with all signs turned"},
 	{"order", 0, "random|quick", false, "random, or quick to spare garage time"},
 	{"rng", 0, "N", false, "seed of the random order; else 1"},
-	{"sigma-run", 0, "[RESPONSE=]X", true, "scatter between runs, in place of the book's (lap time: s)"},
+	{"sigma-run", 0, "[RESPONSE=]X", true,
+		"scatter between runs, in place of the book's (lap time: s)"},
 	{"sigma-lap", 0, "[RESPONSE=]X", true, "scatter between laps of a run"},
 	{"store", 0, NULL, false, "keep the plan in the book, as BOOK/plan.yaml"},
 	{"replace", 0, NULL, false, "with --store: in place of a plan that is not finished"},
 	{"done", 0, "N=RUN", true, "run N of the stored plan was driven as RUN"},
-	{"print", 0, NULL, false, "a run sheet for the clipboard"},
-	CMD_OPTION_JSON,
-	CMD_OPTION_END
-};
+	{"print", 0, NULL, false, "a run sheet for the clipboard"}, CMD_OPTION_JSON,
+	CMD_OPTION_END};
 
 struct request {
 	struct book book;
@@ -43,9 +44,9 @@ static bool read_range(const struct cmd_args *a, size_t i, struct plan_range *r)
 	const char *text = cmd_value_nth(a, "range", i);
 	const char *is = strchr(text, '='), *to = is ? strchr(is, ':') : NULL;
 	size_t id = is ? (size_t)(is - text) : 0;
-	if (to && text_is_id(text, id)
-			&& fix_parse(is + 1, (size_t)(to - is - 1), &r->low) == NUM_OK
-			&& fix_parse(to + 1, strlen(to + 1), &r->high) == NUM_OK) {
+	if (to && text_is_id(text, id) &&
+		fix_parse(is + 1, (size_t)(to - is - 1), &r->low) == NUM_OK &&
+		fix_parse(to + 1, strlen(to + 1), &r->high) == NUM_OK) {
 		memcpy(r->id, text, id);
 		r->id[id] = '\0';
 		return true;
@@ -79,7 +80,8 @@ static int find_response(const struct book *b, const char *text, size_t len)
 }
 
 /* "0.1" or "wear-front=0.05"; *y is the response. */
-static bool read_sigma(const struct request *q, const char *option, const char *text, int *y, double *v)
+static bool read_sigma(
+	const struct request *q, const char *option, const char *text, int *y, double *v)
 {
 	const char *is = strchr(text, '=');
 	*y = is ? find_response(&q->book, text, (size_t)(is - text)) : RESPONSE_TIME;
@@ -87,7 +89,8 @@ static bool read_sigma(const struct request *q, const char *option, const char *
 	if (*y >= 0 && num_parse(number, strlen(number), v) == NUM_OK && *v >= 0)
 		return true;
 	cmd_bad("--%s %s; allowed: a number not below 0, or RESPONSE=NUMBER with a response of the "
-		"book (time, wear-...)", option, text);
+		"book (time, wear-...)",
+		option, text);
 	return false;
 }
 
@@ -125,7 +128,8 @@ static bool read_kind(const struct cmd_args *a, struct plan_options *o)
 		return false;
 	}
 	if (kind ? cmd_has(a, "done") : cmd_has(a, "store")) {
-		cmd_bad("--%s; allowed: --store with --kind, --done without", kind ? "done" : "store");
+		cmd_bad("--%s; allowed: --store with --kind, --done without",
+			kind ? "done" : "store");
 		return false;
 	}
 	return true;
@@ -135,8 +139,8 @@ static bool read_numbers(const struct cmd_args *a, struct plan_options *o)
 {
 	long laps = 0, rng = 1;
 	double minutes = 0;
-	if (!cmd_whole(a, "laps", 1, 100000, &laps) || !cmd_whole(a, "rng", 0, 2147483647, &rng)
-			|| !cmd_number(a, "minutes", 0, 1e6, &minutes))
+	if (!cmd_whole(a, "laps", 1, 100000, &laps) || !cmd_whole(a, "rng", 0, 2147483647, &rng) ||
+		!cmd_number(a, "minutes", 0, 1e6, &minutes))
 		return false;
 	o->lap_budget = (size_t)laps;
 	o->rng = (unsigned long)rng;
@@ -149,8 +153,8 @@ static bool read_numbers(const struct cmd_args *a, struct plan_options *o)
 static bool read_words(const struct cmd_args *a, struct request *q)
 {
 	q->options.fold_over = cmd_has(a, "fold-over");
-	return read_kind(a, &q->options) && read_order(a, &q->options)
-		&& read_numbers(a, &q->options) && read_lists(a, q);
+	return read_kind(a, &q->options) && read_order(a, &q->options) &&
+	       read_numbers(a, &q->options) && read_lists(a, q);
 }
 
 static bool find_base(const struct cmd_args *a, struct request *q)
@@ -163,9 +167,8 @@ static bool find_base(const struct cmd_args *a, struct request *q)
 static struct plan *make_plan(const struct cmd_args *a, struct request *q, struct err *err)
 {
 	struct plan *p = q->options.kind == PLAN_NEXT ? plan_next(q->model, &q->options, err)
-		: plan_new(&q->book, &q->options, err);
-	if (p && cmd_has(a, "store")
-			&& !store_save_plan(&q->book, p, cmd_has(a, "replace"), err)) {
+						      : plan_new(&q->book, &q->options, err);
+	if (p && cmd_has(a, "store") && !store_save_plan(&q->book, p, cmd_has(a, "replace"), err)) {
 		plan_free(p);
 		return NULL;
 	}
@@ -178,11 +181,13 @@ static bool tick(const struct request *q, const char *text, struct err *err)
 	const char *is = strchr(text, '=');
 	char id[ID_SIZE];
 	double n;
-	bool good = is && num_parse(text, (size_t)(is - text), &n) == NUM_OK && n >= 1 && n <= 1e6
-		&& n == floor(n) && text_is_id(is + 1, strlen(is + 1));
+	bool good = is && num_parse(text, (size_t)(is - text), &n) == NUM_OK && n >= 1 &&
+		    n <= 1e6 && n == floor(n) && text_is_id(is + 1, strlen(is + 1));
 	if (!good)
-		return err_input(err, "--done %s; allowed: N=RUN, a run of the plan and what it was "
-			"driven as, such as 3=r48", text);
+		return err_input(err,
+			"--done %s; allowed: N=RUN, a run of the plan and what it was "
+			"driven as, such as 3=r48",
+			text);
 	memcpy(id, is + 1, strlen(is + 1) + 1);
 	if (book_find_run(&q->book, id) < 0)
 		return err_input(err, "--done %s: the book has no run '%s'", text, id);
@@ -201,7 +206,7 @@ static struct plan *stored_plan(const struct cmd_args *a, struct request *q, str
 		*err = faults.n ? faults.list[0] : faults.oom;
 	else if (!p)
 		err_input(err, "the book has no stored plan; make one with --kind one-at-a-time, "
-			"screening, definitive or next, and --store");
+			       "screening, definitive or next, and --store");
 	faults_free(&faults);
 	if (p && !plan_complete(p, &q->book, q->options.noise, err)) {
 		plan_free(p);

@@ -47,7 +47,10 @@ static char mark_of(const struct plan *p, const struct plan_factor *f, const str
 	fix move = r->values[f->adjustable] - p->runs[0].values[f->adjustable];
 	if (r->baseline)
 		return '.';
-	return move == f->low ? '-' : move == f->high ? '+' : p->kind == PLAN_DEFINITIVE ? '0' : '.';
+	return move == f->low               ? '-'
+	       : move == f->high            ? '+'
+	       : p->kind == PLAN_DEFINITIVE ? '0'
+					    : '.';
 }
 
 static void print_runs(const struct plan *p)
@@ -158,17 +161,20 @@ static void print_next_values(const struct plan *p, const struct book *b)
 static void print_next(const struct plan *p, const struct book *b)
 {
 	char id[32];
-	printf("The run that teaches most now: %zu timed laps, %zu %s from %s, %g min of changes\n\n",
-		p->laps, p->runs[0].changes, p->runs[0].changes == 1 ? "change" : "changes", p->base,
-		p->minutes);
+	printf("The run that teaches most now: %zu timed laps, %zu %s from %s, %g min of "
+	       "changes\n\n",
+		p->laps, p->runs[0].changes, p->runs[0].changes == 1 ? "change" : "changes",
+		p->base, p->minutes);
 	if (p->runs[0].baseline)
 		printf("  %s as it is\n", p->base);
 	print_next_values(p, b);
 	for (size_t y = 0; y < p->n_responses; y++)
 		if (p->has_gain[y])
-			printf("\n%s differences along the frontier: typical standard error %.3g now, "
-				"%.3g after",
-				book_response_id(b, y, id, sizeof id), p->se_now[y], p->se_after[y]);
+			printf("\n%s differences along the frontier: typical standard error %.3g "
+			       "now, "
+			       "%.3g after",
+				book_response_id(b, y, id, sizeof id), p->se_now[y],
+				p->se_after[y]);
 	putchar('\n');
 }
 
@@ -178,13 +184,15 @@ static void print_plan(const struct plan *p, const struct book *b, const struct 
 	for (size_t i = 0; i < p->n_runs; i++)
 		bases += p->runs[i].baseline;
 	printf("%s plan from %s: %zu %s, %zu runs of which %zu baseline, %zu timed laps a run, "
-		"%zu laps, %g min of changes\n",
-		plan_kind_names[p->kind], p->base, p->n_factors, p->n_factors == 1 ? "factor" : "factors",
-		p->n_runs, bases, p->laps, p->laps * p->n_runs, p->minutes);
+	       "%zu laps, %g min of changes\n",
+		plan_kind_names[p->kind], p->base, p->n_factors,
+		p->n_factors == 1 ? "factor" : "factors", p->n_runs, bases, p->laps,
+		p->laps * p->n_runs, p->minutes);
 	print_factors(&b->car, p);
 	print_runs(p);
 	if (!any_noise(b, noise)) {
-		puts("\nWhat the plan finds is not known: the book has no scatter yet (no set-up driven "
+		puts("\nWhat the plan finds is not known: the book has no scatter yet (no set-up "
+		     "driven "
 		     "twice);\nstate it with --sigma-run and --sigma-lap");
 		return;
 	}
@@ -204,6 +212,7 @@ void cmd_plan_table(const struct plan *p, const struct book *b, const struct pla
 		putchar('\n');
 	for (size_t i = 0; i < p->n_notes; i++)
 		printf("- %s\n", cmd_safe(p->notes[i], note, sizeof note));
-	puts("\nThe tyre maker's limits and the series' rules outrank these levels; build up after every "
+	puts("\nThe tyre maker's limits and the series' rules outrank these levels; build up after "
+	     "every "
 	     "change.");
 }

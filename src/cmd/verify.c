@@ -7,10 +7,7 @@
 #include <string.h>
 
 const struct cmd_option verify_options[] = {
-	{"last", 0, "N", false, "only the last N runs"},
-	CMD_OPTION_JSON,
-	CMD_OPTION_END
-};
+	{"last", 0, "N", false, "only the last N runs"}, CMD_OPTION_JSON, CMD_OPTION_END};
 
 /* --- JSON ------------------------------------------------------------------ */
 
@@ -145,7 +142,8 @@ static void print_tally(const char *how, const struct tally *t)
 		printf("%s: no run could be predicted\n", how);
 		return;
 	}
-	printf("%s: %zu of %zu runs missed; 5 in 100 is what should be", how, t->missed, t->predicted);
+	printf("%s: %zu of %zu runs missed; 5 in 100 is what should be", how, t->missed,
+		t->predicted);
 	if (!t->too_often) {
 		puts(t->missed ? ", and so many come by chance" : "");
 		return;
@@ -154,7 +152,8 @@ static void print_tally(const char *how, const struct tally *t)
 	if (t->names[0])
 		printf("  the missed runs have in common: %s\n", t->names);
 	else
-		puts("  no single change stands out among the missed runs: the model may lack something "
+		puts("  no single change stands out among the missed runs: the model may lack "
+		     "something "
 		     "that no run logged");
 }
 
@@ -175,9 +174,10 @@ static void print_drift(const struct verify *v, size_t y)
 		putchar('\n');
 	}
 	if (d->has_slope)
-		printf("  %+.3g %s an hour, give or take %.2g: %s\n", d->slope, words_unit(y), d->se,
+		printf("  %+.3g %s an hour, give or take %.2g: %s\n", d->slope, words_unit(y),
+			d->se,
 			d->p < 0.05 ? "it drifts; randomise, and let the base return often"
-			: "no drift that stands clear of the scatter");
+				    : "no drift that stands clear of the scatter");
 }
 
 static void print_response(const struct verify *v, size_t y)
@@ -212,8 +212,8 @@ int verify_run(const struct cmd_args *args)
 	long last = 0;
 	int status = CMD_USAGE;
 	err_clear(&err);
-	if (!cmd_whole(args, "last", 1, 100000, &last)
-			|| !cmd_load_book(&book, args->word[0], &status))
+	if (!cmd_whole(args, "last", 1, 100000, &last) ||
+		!cmd_load_book(&book, args->word[0], &status))
 		return status;
 	struct verify *v = verify_new(&book, (size_t)last, &err);
 	if (!v) {

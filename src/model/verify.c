@@ -22,7 +22,7 @@ static bool take_mean(const struct book *b, int run, size_t response, struct run
 	one.runs = b->runs + run;
 	one.n_runs = 1;
 	bool ok = response == RESPONSE_TIME ? observe_time(&one, &list)
-		: observe_wear(&one, response - 1, &list);
+					    : observe_wear(&one, response - 1, &list);
 	*out = (struct run_mean){.laps = list.laps};
 	for (int c = 0; c < COV_N; c++)
 		out->has[c] = list.n > 0;
@@ -95,18 +95,19 @@ static double known_part(const struct model *m, size_t response, const struct ru
 	double sum = 0;
 	for (int c = 0; c < COV_N; c++)
 		if (m->subtracted[response][c] && mean->has[c])
-			sum += m->book->covariates[c].known[response].v
-				* (mean->cov[c] - m->condition[c]);
+			sum += m->book->covariates[c].known[response].v *
+			       (mean->cov[c] - m->condition[c]);
 	return sum;
 }
 
 /* What this run did that none before it tells of, against a run that was seen. */
-static void say_untold(const struct model *m, size_t response, const struct run *run, char *why,
-	size_t size)
+static void say_untold(
+	const struct model *m, size_t response, const struct run *run, char *why, size_t size)
 {
 	const struct response *r = &m->responses[response];
 	int *terms = calloc(r->n_terms + 1, sizeof *terms);
-	size_t n = terms ? model_untested(m, response, run->values, m->book->runs[0].values, terms) : 0;
+	size_t n = terms ? model_untested(m, response, run->values, m->book->runs[0].values, terms)
+			 : 0;
 	if (n)
 		snprintf(why, size, "%.120s was not tested by then", r->terms[terms[0]].id);
 	else
@@ -214,12 +215,13 @@ static void name_moved(const struct book *b, const struct run *r, char *text, si
 	text[0] = '\0';
 	for (int a = 0; ref && a < (int)b->car.n_adjustables; a++) {
 		int other = car_partner(&b->car, a);
-		bool moved = r->values[a] != ref->values[a]
-			|| (other >= 0 && r->values[other] != ref->values[other]);
+		bool moved = r->values[a] != ref->values[a] ||
+			     (other >= 0 && r->values[other] != ref->values[other]);
 		if (!moved || (other >= 0 && other < a))
 			continue;
-		add_name(text, size, other >= 0 ? b->car.pairs[b->car.adjustables[a].pair].id
-			: b->car.adjustables[a].id);
+		add_name(text, size,
+			other >= 0 ? b->car.pairs[b->car.adjustables[a].pair].id
+				   : b->car.adjustables[a].id);
 	}
 }
 
@@ -285,7 +287,7 @@ bool verify_step(struct verify *v, struct err *err)
 	size_t step = --v->steps_left;
 	struct verified_run *one = &v->runs[step % v->n_runs];
 	bool ok = step >= v->n_runs ? look_ahead(v->book, one->run, one->by, err)
-		: leave_out(v->book, one->run, one->by, err);
+				    : leave_out(v->book, one->run, one->by, err);
 	if (ok && step == 0)
 		ok = verify_tally(v, err) && verify_drift(v, err);
 	return ok;

@@ -11,58 +11,58 @@
 #include "model/model.h"
 
 struct forecast {
-	bool done;          /* looked into, see verify_step() */
-	bool known;         /* predicted: false: `why` */
+	bool done;  /* looked into, see verify_step() */
+	bool known; /* predicted: false: `why` */
 	char why[160];
-	bool extrapolated;  /* outside what had been driven */
+	bool extrapolated; /* outside what had been driven */
 	double value, low, high;
-	double df, t;       /* (measured - value) / its standard error */
-	bool missed;        /* measured lies outside */
+	double df, t; /* (measured - value) / its standard error */
+	bool missed;  /* measured lies outside */
 };
 
 /* One response of one run. */
 struct verified {
-	bool measured;      /* there are fitted readings */
-	size_t laps;        /* behind them */
-	double mean;        /* s or % per lap, as driven */
+	bool measured; /* there are fitted readings */
+	size_t laps;   /* behind them */
+	double mean;   /* s or % per lap, as driven */
 	struct forecast ahead, left_out;
 };
 
 struct verified_run {
-	int run;            /* index into book.runs */
+	int run; /* index into book.runs */
 	struct verified by[RESPONSES_MAX];
-	char moved[200];    /* groups that differ from the reference, and what else was new */
+	char moved[200]; /* groups that differ from the reference, and what else was new */
 };
 
 struct tally {
 	size_t predicted, missed;
-	double p;           /* P(as many misses or more when 5 in 100 miss) */
-	bool too_often;     /* p below 0.05 */
-	char names[400];    /* too often: what the missed runs have that the others lack */
+	double p;        /* P(as many misses or more when 5 in 100 miss) */
+	bool too_often;  /* p below 0.05 */
+	char names[400]; /* too often: what the missed runs have that the others lack */
 };
 
 /* The set-up driven most often, over time: each visit brought to the book's conditions. */
 struct drift_point {
 	int run;
-	double hours;       /* since the first visit of its day */
-	int day;            /* counted from 0 */
+	double hours; /* since the first visit of its day */
+	int day;      /* counted from 0 */
 	double value;
 };
 struct drift {
 	size_t n;
 	struct drift_point *points; /* owned, in the order driven */
 	size_t days;
-	bool has_slope;     /* three visits or more, and dated; days have levels of their own */
+	bool has_slope; /* three visits or more, and dated; days have levels of their own */
 	double slope, se, df, p; /* per hour */
 };
 
 struct verify {
-	const struct book *book;    /* not owned */
+	const struct book *book; /* not owned */
 	size_t n_runs, n_responses;
-	size_t steps_left;          /* first every run ahead, the last first; then left out */
-	struct verified_run *runs;  /* owned, the book's order */
+	size_t steps_left;         /* first every run ahead, the last first; then left out */
+	struct verified_run *runs; /* owned, the book's order */
 	struct tally ahead[RESPONSES_MAX], left_out[RESPONSES_MAX];
-	int base_run;               /* a run on the set-up driven most often; -1 if none twice */
+	int base_run; /* a run on the set-up driven most often; -1 if none twice */
 	struct drift drift[RESPONSES_MAX];
 };
 

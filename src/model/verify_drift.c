@@ -34,20 +34,20 @@ static double hour_of(const char *date)
 {
 	if (strlen(date) < 16)
 		return -1;
-	return 10 * (date[11] - '0') + (date[12] - '0')
-		+ (10 * (date[14] - '0') + (date[15] - '0')) / 60.0;
+	return 10 * (date[11] - '0') + (date[12] - '0') +
+	       (10 * (date[14] - '0') + (date[15] - '0')) / 60.0;
 }
 
 /* What the fit and known slopes say between the book's conditions and one reading's. */
-static double away_from_conditions(const struct model *m, size_t response, const struct run *run,
-	const struct obs *o)
+static double away_from_conditions(
+	const struct model *m, size_t response, const struct run *run, const struct obs *o)
 {
 	const struct response *r = &m->responses[response];
 	double sum = 0;
 	for (int c = 0; c < COV_N; c++)
 		if (m->subtracted[response][c])
-			sum += m->book->covariates[c].known[response].v
-				* (o->cov[c] - m->condition[c]);
+			sum += m->book->covariates[c].known[response].v *
+			       (o->cov[c] - m->condition[c]);
 	for (size_t t = 0; t < r->n_terms; t++) {
 		const struct term *k = &r->terms[t];
 		if (k->kind == TERM_COVARIATE)
@@ -59,15 +59,15 @@ static double away_from_conditions(const struct model *m, size_t response, const
 }
 
 /* One visit's mean at the book's conditions; *laps is 0 without readings. False: memory. */
-static bool visit_value(const struct model *m, size_t response, int run, double *value,
-	double *laps)
+static bool visit_value(
+	const struct model *m, size_t response, int run, double *value, double *laps)
 {
 	struct book one = *m->book;
 	struct obs_list list = {0};
 	one.runs = m->book->runs + run;
 	one.n_runs = 1;
 	bool ok = response == RESPONSE_TIME ? observe_time(&one, &list)
-		: observe_wear(&one, response - 1, &list);
+					    : observe_wear(&one, response - 1, &list);
 	double sum = 0;
 	*laps = 0;
 	for (size_t i = 0; ok && i < list.n; i++) {
@@ -94,7 +94,8 @@ static void fit_line(struct drift *d)
 			}
 		for (size_t i = 0; i < d->n; i++)
 			if (d->points[i].day == day) {
-				double x = d->points[i].hours - mx / n, y = d->points[i].value - my / n;
+				double x = d->points[i].hours - mx / n,
+				       y = d->points[i].value - my / n;
 				sxx += x * x;
 				sxy += x * y;
 				syy += y * y;

@@ -23,11 +23,11 @@ static const struct forecast *forecast_of(const struct verified_run *r, size_t r
 }
 
 /* Something that a run has or lacks. */
-typedef bool (*has_fn)(const struct verify *v, size_t i, size_t response, bool ahead,
-	const void *what);
+typedef bool (*has_fn)(
+	const struct verify *v, size_t i, size_t response, bool ahead, const void *what);
 
-static bool has_group(const struct verify *v, size_t i, size_t response, bool ahead,
-	const void *what)
+static bool has_group(
+	const struct verify *v, size_t i, size_t response, bool ahead, const void *what)
 {
 	const struct group *g = what;
 	const struct car *c = &v->book->car;
@@ -36,12 +36,12 @@ static bool has_group(const struct verify *v, size_t i, size_t response, bool ah
 	int other = car_partner(c, g->adjustable);
 	(void)response;
 	(void)ahead;
-	return ref && (r->values[g->adjustable] != ref->values[g->adjustable]
-		|| (other >= 0 && r->values[other] != ref->values[other]));
+	return ref && (r->values[g->adjustable] != ref->values[g->adjustable] ||
+			      (other >= 0 && r->values[other] != ref->values[other]));
 }
 
-static bool has_outside(const struct verify *v, size_t i, size_t response, bool ahead,
-	const void *what)
+static bool has_outside(
+	const struct verify *v, size_t i, size_t response, bool ahead, const void *what)
 {
 	(void)what;
 	return forecast_of(&v->runs[i], response, ahead)->extrapolated;
@@ -57,8 +57,8 @@ static const char *level_text(const struct run *r, int factor)
 	return factor == FAC_DRIVER ? r->driver : factor == FAC_SESSION ? r->session : r->compound;
 }
 
-static bool has_level(const struct verify *v, size_t i, size_t response, bool ahead,
-	const void *what)
+static bool has_level(
+	const struct verify *v, size_t i, size_t response, bool ahead, const void *what)
 {
 	const struct level *l = what;
 	(void)response;
@@ -94,8 +94,8 @@ static void consider(struct naming *n, const char *name, has_fn has, const void 
 	if (!(p < 0.1))
 		return;
 	char text[2 * ID_SIZE + 60], old[sizeof n->tally->names];
-	snprintf(text, sizeof text, "%s (%u of %u misses, %u of %u others)", name, missed_has, missed,
-		all_has - missed_has, all - missed);
+	snprintf(text, sizeof text, "%s (%u of %u misses, %u of %u others)", name, missed_has,
+		missed, all_has - missed_has, all - missed);
 	memcpy(old, n->tally->names, sizeof old);
 	bool first = p < n->best;
 	n->best = first ? p : n->best;
@@ -140,8 +140,8 @@ static bool tally_one(struct verify *v, size_t response, bool ahead, struct tall
 		t->predicted += d->known;
 		t->missed += d->known && d->missed;
 	}
-	t->p = t->missed ? gsl_cdf_binomial_Q((unsigned)t->missed - 1, 0.05,
-		(unsigned)t->predicted) : 1;
+	t->p = t->missed ? gsl_cdf_binomial_Q((unsigned)t->missed - 1, 0.05, (unsigned)t->predicted)
+			 : 1;
 	t->too_often = t->p < 0.05;
 	if (!t->too_often)
 		return true;
@@ -157,7 +157,8 @@ static bool tally_one(struct verify *v, size_t response, bool ahead, struct tall
 bool verify_tally(struct verify *v, struct err *err)
 {
 	for (size_t y = 0; y < v->n_responses; y++)
-		if (!tally_one(v, y, true, &v->ahead[y]) || !tally_one(v, y, false, &v->left_out[y]))
+		if (!tally_one(v, y, true, &v->ahead[y]) ||
+			!tally_one(v, y, false, &v->left_out[y]))
 			return err_memory(err);
 	return true;
 }

@@ -98,8 +98,9 @@ bool design_definitive(struct design *d, size_t factors, struct err *err)
 {
 	design_init(d);
 	if (factors < DESIGN_DEFINITIVE_MIN || factors > DESIGN_DEFINITIVE_MAX)
-		return err_input(err, "a definitive screening plan with %zu factors; allowed: %d to %d",
-			factors, DESIGN_DEFINITIVE_MIN, DESIGN_DEFINITIVE_MAX);
+		return err_input(err,
+			"a definitive screening plan with %zu factors; allowed: %d to %d", factors,
+			DESIGN_DEFINITIVE_MIN, DESIGN_DEFINITIVE_MAX);
 	size_t order = factors < 4 ? 4 : factors + factors % 2;
 	if (order == 22)
 		order = 24;

@@ -6,13 +6,8 @@
 
 #include <string.h>
 
-static const char *const generating_rows[] = {
-	"+++-+--",
-	"++-+++---+-",
-	"++++-+-++--+---",
-	"++--++++-+-+----++-",
-	"+++++-+-++--++--+-+----"
-};
+static const char *const generating_rows[] = {"+++-+--", "++-+++---+-", "++++-+-++--+---",
+	"++--++++-+-+----++-", "+++++-+-++--++--+-+----"};
 enum { SIZES = sizeof generating_rows / sizeof generating_rows[0] };
 
 static const char *find_row(size_t runs)

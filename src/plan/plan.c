@@ -6,8 +6,7 @@
 #include <string.h>
 
 const char *const plan_kind_names[PLAN_KINDS] = {
-	"one-at-a-time", "screening", "definitive", "next"
-};
+	"one-at-a-time", "screening", "definitive", "next"};
 
 bool plan_kind_parse(const char *text, enum plan_kind *out)
 {
@@ -34,7 +33,7 @@ void plan_free(struct plan *p)
 
 bool plan_note(struct plan *p, const char *fmt, ...)
 {
-	char (*notes)[PLAN_NOTE_SIZE] = realloc(p->notes, (p->n_notes + 1) * sizeof *notes);
+	char(*notes)[PLAN_NOTE_SIZE] = realloc(p->notes, (p->n_notes + 1) * sizeof *notes);
 	if (!notes)
 		return false;
 	p->notes = notes;
@@ -74,8 +73,8 @@ size_t plan_count_changes(const struct car *c, const fix *from, const fix *to, d
 	return n;
 }
 
-static bool make_design(struct design *d, const struct plan_options *o, size_t factors,
-	struct err *err)
+static bool make_design(
+	struct design *d, const struct plan_options *o, size_t factors, struct err *err)
 {
 	switch (o->kind) {
 	case PLAN_SCREENING:
@@ -102,8 +101,8 @@ static void drop_empty_rows(struct plan *p, struct design *d)
 }
 
 /* Garage minutes between any two rows, the base last. */
-static double *make_costs(const struct plan *p, const struct car *c, const struct design *d,
-	const fix *base)
+static double *make_costs(
+	const struct plan *p, const struct car *c, const struct design *d, const fix *base)
 {
 	size_t n = d->runs + 1, m = p->n_adjustables;
 	double *cost = malloc(n * n * sizeof *cost);
@@ -114,8 +113,8 @@ static double *make_costs(const struct plan *p, const struct car *c, const struc
 		memcpy(values + d->runs * m, base, m * sizeof *values);
 		for (size_t i = 0; i < n; i++)
 			for (size_t j = 0; j < n; j++)
-				plan_count_changes(c, values + i * m, values + j * m,
-					&cost[i * n + j]);
+				plan_count_changes(
+					c, values + i * m, values + j * m, &cost[i * n + j]);
 	} else {
 		free(cost);
 		cost = NULL;
@@ -143,8 +142,8 @@ static bool has_mirrors(const struct design *d)
 	return half > 0;
 }
 
-static bool fill_runs(struct plan *p, const struct car *c, const struct design *d,
-	const fix *base, const int *order, struct err *err)
+static bool fill_runs(struct plan *p, const struct car *c, const struct design *d, const fix *base,
+	const int *order, struct err *err)
 {
 	size_t m = p->n_adjustables;
 	p->runs = calloc(p->n_runs, sizeof *p->runs);
@@ -176,17 +175,18 @@ static bool order_runs(struct plan *p, const struct car *c, const struct design 
 		return err_memory(err);
 	const fix *base = o->base->values;
 	p->n_runs = o->quick ? order_quickly(p, c, d, base, order)
-		: plan_order_random(d, has_mirrors(d), o->rng, order);
+			     : plan_order_random(d, has_mirrors(d), o->rng, order);
 	bool ok = p->n_runs ? fill_runs(p, c, d, base, order, err) : err_memory(err);
 	free(order);
 	return ok;
 }
 
-static bool note_minutes(struct plan *p, const struct car *c, const struct design *d,
-	const struct plan_options *o)
+static bool note_minutes(
+	struct plan *p, const struct car *c, const struct design *d, const struct plan_options *o)
 {
-	if (o->quick && !plan_note(p, "ordered to spare garage time, not at random: a drift of "
-			"track, tyres or driver over the day can mix into the effects"))
+	if (o->quick &&
+		!plan_note(p, "ordered to spare garage time, not at random: a drift of "
+			      "track, tyres or driver over the day can mix into the effects"))
 		return false;
 	if (!o->has_minutes || p->minutes <= o->minutes)
 		return true;
@@ -204,40 +204,43 @@ static bool note_minutes(struct plan *p, const struct car *c, const struct desig
 		free(copy.runs);
 		free(copy.values);
 	}
-	return plan_note(p, "over the garage time: %g min of changes, %g given; the quick order "
-		"needs %g; else leave out the factors that take longest", p->minutes, o->minutes, quick);
+	return plan_note(p,
+		"over the garage time: %g min of changes, %g given; the quick order "
+		"needs %g; else leave out the factors that take longest",
+		p->minutes, o->minutes, quick);
 }
 
 static bool note_base(struct plan *p, const struct car *c, const struct sheet *base)
 {
 	for (size_t i = 0; i < c->n_adjustables; i++) {
 		const struct adjustable *a = &c->adjustables[i];
-		if (car_caution(a, base->values[i]) && !plan_note(p,
-				"caution: the base has %s past its soft limit%s%s", a->id,
-				a->caution.note ? ": " : "", a->caution.note ? a->caution.note : ""))
+		if (car_caution(a, base->values[i]) &&
+			!plan_note(p, "caution: the base has %s past its soft limit%s%s", a->id,
+				a->caution.note ? ": " : "",
+				a->caution.note ? a->caution.note : ""))
 			return false;
 	}
 	return true;
 }
 
-static bool build(struct plan *p, const struct book *b, const struct plan_options *o,
-	struct err *err)
+static bool build(
+	struct plan *p, const struct book *b, const struct plan_options *o, struct err *err)
 {
 	struct design d;
 	if (!plan_choose_factors(p, b, o, err) || !make_design(&d, o, p->n_factors, err))
 		return false;
 	if (o->kind == PLAN_ONE_AT_A_TIME)
 		drop_empty_rows(p, &d);
-	bool ok = order_runs(p, &b->car, &d, o, err) && plan_choose_laps(p, o, err)
-		&& plan_find_detectable(p, b, o->noise, err);
+	bool ok = order_runs(p, &b->car, &d, o, err) && plan_choose_laps(p, o, err) &&
+		  plan_find_detectable(p, b, o->noise, err);
 	if (ok && (!note_minutes(p, &b->car, &d, o) || !note_base(p, &b->car, o->base)))
 		ok = err_memory(err);
 	design_free(&d);
 	return ok;
 }
 
-bool plan_complete(struct plan *p, const struct book *b, const struct plan_noise *noise,
-	struct err *err)
+bool plan_complete(
+	struct plan *p, const struct book *b, const struct plan_noise *noise, struct err *err)
 {
 	int base = book_find_sheet(b, p->base);
 	const fix *before = base >= 0 ? b->sheets[base].values : NULL;
@@ -245,8 +248,8 @@ bool plan_complete(struct plan *p, const struct book *b, const struct plan_noise
 	p->minutes = 0;
 	for (size_t i = 0; i < p->n_runs; i++) {
 		struct plan_run *r = &p->runs[i];
-		r->changes = plan_count_changes(&b->car, before ? before : r->values, r->values,
-			&r->minutes);
+		r->changes = plan_count_changes(
+			&b->car, before ? before : r->values, r->values, &r->minutes);
 		p->minutes += r->minutes;
 		before = r->values;
 	}

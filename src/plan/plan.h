@@ -15,20 +15,20 @@ extern const char *const plan_kind_names[PLAN_KINDS];
 
 enum {
 	PLAN_FACTORS_MAX = 64,
-	PLAN_BETWEEN_BASES = 4,	/* test runs between two baseline runs, at most */
-	PLAN_LAPS_USUAL = 5,	/* timed laps a run: five to eight, common practice, no source */
+	PLAN_BETWEEN_BASES = 4, /* test runs between two baseline runs, at most */
+	PLAN_LAPS_USUAL = 5,    /* timed laps a run: five to eight, common practice, no source */
 	PLAN_LAPS_MOST = 8,
 	PLAN_NOTE_SIZE = 240
 };
 
 /* What moves as one: an adjustable by itself, or both members of a pair by as much. */
 struct plan_factor {
-	char id[ID_SIZE];	/* the adjustable's, or the pair's */
-	int adjustable;		/* index; of a pair the front member */
-	int partner;		/* the rear member, -1 when the adjustable moves by itself */
-	int pair;		/* index of the pair that moves, or that the adjustable is of; -1 */
-	fix step;		/* smallest move; of a pair the least common multiple */
-	fix low, middle, high;	/* moves from the base; multiples of step */
+	char id[ID_SIZE];      /* the adjustable's, or the pair's */
+	int adjustable;        /* index; of a pair the front member */
+	int partner;           /* the rear member, -1 when the adjustable moves by itself */
+	int pair;              /* index of the pair that moves, or that the adjustable is of; -1 */
+	fix step;              /* smallest move; of a pair the least common multiple */
+	fix low, middle, high; /* moves from the base; multiples of step */
 };
 
 /* Limits given for one factor: values of an adjustable, moves from the base of a pair. */
@@ -46,25 +46,25 @@ struct plan_noise {
 struct plan_options {
 	enum plan_kind kind;
 	const struct sheet *base;
-	size_t n_factors;		/* 0: all that are not frozen */
-	const char *const *factors;	/* ids */
+	size_t n_factors;           /* 0: all that are not frozen */
+	const char *const *factors; /* ids */
 	size_t n_ranges;
 	const struct plan_range *ranges;
-	bool fold_over;			/* screening only */
-	bool quick;			/* order by garage time instead of at random */
-	unsigned long rng;		/* seed of the random order */
-	size_t lap_budget;		/* timed laps of the whole plan; 0: none given */
+	bool fold_over;    /* screening only */
+	bool quick;        /* order by garage time instead of at random */
+	unsigned long rng; /* seed of the random order */
+	size_t lap_budget; /* timed laps of the whole plan; 0: none given */
 	bool has_minutes;
-	double minutes;			/* garage time of the whole plan, at most */
+	double minutes; /* garage time of the whole plan, at most */
 	struct plan_noise noise[RESPONSES_MAX];
 };
 
 struct plan_run {
 	bool baseline;
-	const fix *values;	/* one per adjustable; owned by the plan */
-	size_t changes;		/* groups that differ from the run before (the first: the base) */
-	double minutes;		/* garage time of these changes; those without a figure count 0 */
-	char done[ID_SIZE];	/* the run that was driven for it, "" while to be driven */
+	const fix *values;  /* one per adjustable; owned by the plan */
+	size_t changes;     /* groups that differ from the run before (the first: the base) */
+	double minutes;     /* garage time of these changes; those without a figure count 0 */
+	char done[ID_SIZE]; /* the run that was driven for it, "" while to be driven */
 };
 
 /* The smallest full-range effect found with 80% power at 5%, two-sided. */
@@ -77,8 +77,8 @@ struct plan_detect {
 
 /* What a larger plan would find: the median of the terms' smallest effects. */
 struct plan_offer {
-	char what[64];		/* "as planned", "3 more laps a run" */
-	size_t runs, laps;	/* laps of a run */
+	char what[64];     /* "as planned", "3 more laps a run" */
+	size_t runs, laps; /* laps of a run */
 	bool known[RESPONSES_MAX];
 	double effect[RESPONSES_MAX];
 };
@@ -90,22 +90,22 @@ struct plan {
 	unsigned long rng;
 	size_t n_adjustables;
 	size_t n_factors;
-	struct plan_factor *factors;	/* owned */
+	struct plan_factor *factors; /* owned */
 	size_t n_runs;
-	struct plan_run *runs;		/* owned, in the order to drive */
-	fix *values;			/* owned [n_runs * n_adjustables] */
-	size_t laps;			/* timed laps of each run */
-	double minutes;			/* garage time of all changes */
+	struct plan_run *runs; /* owned, in the order to drive */
+	fix *values;           /* owned [n_runs * n_adjustables] */
+	size_t laps;           /* timed laps of each run */
+	double minutes;        /* garage time of all changes */
 	size_t n_responses;
 	size_t n_detect;
-	struct plan_detect *detect;	/* owned; terms in the model's order, all responses of each */
+	struct plan_detect *detect; /* owned; terms in the model's order, all responses of each */
 	size_t n_offers;
-	struct plan_offer *offers;	/* owned */
+	struct plan_offer *offers; /* owned */
 	/* PLAN_NEXT: root mean variance of the differences along the frontier, now and after. */
 	bool has_gain[RESPONSES_MAX];
 	double se_now[RESPONSES_MAX], se_after[RESPONSES_MAX];
 	size_t n_notes;
-	char (*notes)[PLAN_NOTE_SIZE];	/* owned: cautions, warnings, what was left out */
+	char (*notes)[PLAN_NOTE_SIZE]; /* owned: cautions, warnings, what was left out */
 };
 
 /* kind is of plan_kind_names; false if there is none of that name. */
@@ -134,8 +134,8 @@ void plan_free(struct plan *p);
  */
 bool plan_take_factor(struct plan *p, const struct car *c, const char *id);
 void plan_take_levels(struct plan *p);
-bool plan_complete(struct plan *p, const struct book *b, const struct plan_noise *noise,
-	struct err *err);
+bool plan_complete(
+	struct plan *p, const struct book *b, const struct plan_noise *noise, struct err *err);
 
 /* Scatter as the book's own fit has it, for each response; `has` is false where the runs leave
  * it unknown. */

@@ -31,19 +31,23 @@ bool plan_choose_laps(struct plan *p, const struct plan_options *o, struct err *
 		return true;
 	size_t n = o->lap_budget / p->n_runs, usual = PLAN_LAPS_USUAL * p->n_runs;
 	if (n == 0)
-		return err_input(err, "a budget of %zu laps for %zu runs; allowed: at least %zu, "
-			"better %zu (%d a run)", o->lap_budget, p->n_runs, p->n_runs, usual,
-			PLAN_LAPS_USUAL);
+		return err_input(err,
+			"a budget of %zu laps for %zu runs; allowed: at least %zu, "
+			"better %zu (%d a run)",
+			o->lap_budget, p->n_runs, p->n_runs, usual, PLAN_LAPS_USUAL);
 	p->laps = n < PLAN_LAPS_MOST ? n : PLAN_LAPS_MOST;
 	size_t left = o->lap_budget - p->laps * p->n_runs;
 	bool ok = true;
 	if (n < PLAN_LAPS_USUAL)
-		ok = plan_note(p, "%zu laps a run is short: five to eight timed laps are common "
-			"practice; the budget holds %zu runs of five, so test fewer factors", n,
-			o->lap_budget / PLAN_LAPS_USUAL);
+		ok = plan_note(p,
+			"%zu laps a run is short: five to eight timed laps are common "
+			"practice; the budget holds %zu runs of five, so test fewer factors",
+			n, o->lap_budget / PLAN_LAPS_USUAL);
 	else if (left >= p->laps)
-		ok = plan_note(p, "%zu laps of the budget are left: repeating runs teaches more than "
-			"longer ones", left);
+		ok = plan_note(p,
+			"%zu laps of the budget are left: repeating runs teaches more than "
+			"longer ones",
+			left);
 	return ok || err_memory(err);
 }
 
@@ -61,10 +65,10 @@ void plan_book_noise(const struct model *m, struct plan_noise out[RESPONSES_MAX]
 
 /* The plan's runs as a book of their own. */
 struct probe {
-	struct book book;	/* a shallow copy with other runs */
-	struct run *runs;	/* owned; values are the plan's */
-	struct lap *laps;	/* owned */
-	struct model *model;	/* owned */
+	struct book book;    /* a shallow copy with other runs */
+	struct run *runs;    /* owned; values are the plan's */
+	struct lap *laps;    /* owned */
+	struct model *model; /* owned */
 };
 
 static void probe_free(struct probe *q)
@@ -126,12 +130,12 @@ static bool probe_init(struct probe *q, const struct plan *p, const struct book 
 /* A contrast to be told, on the terms of the probe's response. */
 struct told {
 	char id[TERM_ID_SIZE];
-	double *row;	/* owned */
+	double *row; /* owned */
 };
 
 struct told_list {
 	size_t n;
-	struct told *list;	/* owned */
+	struct told *list; /* owned */
 };
 
 static void told_free(struct told_list *t)
@@ -195,7 +199,7 @@ static bool add_linear(struct told_list *list, const struct plan *p, const struc
 	const struct plan_factor *front = q ? mover_of(p, q->front) : NULL;
 	const struct plan_factor *rear = q ? mover_of(p, q->rear) : NULL;
 	bool moves = !q ? mover_of(p, k->adjustable) != NULL
-		: (front && rear) || (k->kind == COORD_COMMON && pair_moves(p, k->pair));
+			: (front && rear) || (k->kind == COORD_COMMON && pair_moves(p, k->pair));
 	if (moves) {
 		struct told *one = told_add(list, r->terms[term].id, r->n_terms);
 		if (!one)
@@ -230,8 +234,8 @@ static bool fill_told(struct told_list *list, const struct plan *p, const struct
 	return true;
 }
 
-static bool make_told(struct told_list *list, const struct plan *p, const struct model *m,
-	struct err *err)
+static bool make_told(
+	struct told_list *list, const struct plan *p, const struct model *m, struct err *err)
 {
 	const struct response *r = &m->responses[RESPONSE_TIME];
 	fix *scratch = calloc(p->n_adjustables + 1, sizeof *scratch);
@@ -347,12 +351,27 @@ static bool make_offers(struct plan *p, const struct book *b, const struct plan_
 	add_offer(p, noise, "as planned", p->n_runs, p->laps, unit);
 	add_offer(p, noise, "three more laps a run", p->n_runs, p->laps + 3, unit);
 	add_offer(p, noise, "twice the laps a run", p->n_runs, 2 * p->laps, unit);
-	return offer_larger(p, b, noise, "three more baseline runs", 1, 3, err)
-		&& offer_larger(p, b, noise, "the whole plan twice", 2, 0, err);
+	return offer_larger(p, b, noise, "three more baseline runs", 1, 3, err) &&
+	       offer_larger(p, b, noise, "the whole plan twice", 2, 0, err);
 }
 
-bool plan_find_detectable(struct plan *p, const struct book *b, const struct plan_noise *noise,
-	struct err *err)
+/* Squares that the fit will take in and cannot tell one by one: then no single move from the base
+ * can be told, only moves from end to end. Better said before the runs are driven. */
+static bool note_squares(struct plan *p, const struct response *r)
+{
+	for (size_t t = 0; t < r->n_terms; t++)
+		if (r->terms[t].kind == TERM_SQUARE && !r->estimable[t])
+			return plan_note(p,
+				"the base lies midway between the levels: the fit will look for "
+				"curves "
+				"that this plan cannot tell apart, so it tells the ends from one "
+				"another, not "
+				"the base from an end; a definitive plan can, or curvature: off");
+	return true;
+}
+
+bool plan_find_detectable(
+	struct plan *p, const struct book *b, const struct plan_noise *noise, struct err *err)
 {
 	struct probe q;
 	struct told_list list;
@@ -361,7 +380,10 @@ bool plan_find_detectable(struct plan *p, const struct book *b, const struct pla
 	bool ok = make_told(&list, p, q.model, err);
 	if (ok) {
 		const struct response *r = &q.model->responses[RESPONSE_TIME];
-		ok = fill_detect(p, &list, r, noise, err) && make_offers(p, b, noise, &list, r, err);
+		ok = fill_detect(p, &list, r, noise, err) &&
+		     make_offers(p, b, noise, &list, r, err);
+		if (ok && !note_squares(p, r))
+			ok = err_memory(err);
 		told_free(&list);
 	}
 	probe_free(&q);

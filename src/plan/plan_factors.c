@@ -64,8 +64,9 @@ static void choose_all(struct plan *p, const struct car *c, const struct sheet *
 
 static bool refuse_frozen(const struct sheet *s, const char *id, struct err *err)
 {
-	return err_input(err, "factor '%s' is frozen in sheet '%s'; unfreeze it there, or leave it out",
-		id, s->id);
+	return err_input(err,
+		"factor '%s' is frozen in sheet '%s'; unfreeze it there, or leave it out", id,
+		s->id);
 }
 
 static bool check_name(const struct car *c, const struct plan_options *o, size_t i, struct err *err)
@@ -76,22 +77,24 @@ static bool check_name(const struct car *c, const struct plan_options *o, size_t
 		if (strcmp(o->factors[j], id) == 0)
 			return err_input(err, "factor '%s' is named twice", id);
 	if (a < 0 && pair < 0)
-		return err_input(err, "no factor '%s'; allowed: an adjustable or a pair of car '%s'",
-			id, c->id);
+		return err_input(err,
+			"no factor '%s'; allowed: an adjustable or a pair of car '%s'", id, c->id);
 	if (a < 0)
 		return !pair_is_frozen(o->base, &c->pairs[pair]) || refuse_frozen(o->base, id, err);
 	if (o->base->frozen[a])
 		return refuse_frozen(o->base, id, err);
 	pair = c->adjustables[a].pair;
 	if (pair >= 0 && is_named(o, c->pairs[pair].id))
-		return err_input(err, "factor '%s' moves with pair '%s', which is named too; allowed: "
-			"the pair, or its members", id, c->pairs[pair].id);
+		return err_input(err,
+			"factor '%s' moves with pair '%s', which is named too; allowed: "
+			"the pair, or its members",
+			id, c->pairs[pair].id);
 	return true;
 }
 
 /* In the car's order whatever the order of naming, so that a plan depends on what is moved only. */
-static bool choose_named(struct plan *p, const struct car *c, const struct plan_options *o,
-	struct err *err)
+static bool choose_named(
+	struct plan *p, const struct car *c, const struct plan_options *o, struct err *err)
 {
 	for (size_t i = 0; i < o->n_factors; i++)
 		if (!check_name(c, o, i, err))
@@ -102,9 +105,11 @@ static bool choose_named(struct plan *p, const struct car *c, const struct plan_
 			add_pair(p, c, pair);
 		if (!is_named(o, c->adjustables[a].id))
 			continue;
-		if (pair >= 0 && o->base->locked[pair] && !plan_note(p, "sheet '%s' locks pair '%s'; "
-				"this plan moves %s by itself", o->base->id, c->pairs[pair].id,
-				c->adjustables[a].id))
+		if (pair >= 0 && o->base->locked[pair] &&
+			!plan_note(p,
+				"sheet '%s' locks pair '%s'; "
+				"this plan moves %s by itself",
+				o->base->id, c->pairs[pair].id, c->adjustables[a].id))
 			return err_memory(err);
 		add_single(p, c, a);
 	}
@@ -154,8 +159,8 @@ static void room_of_factor(const struct car *c, const struct plan_factor *f, con
 		room_of(&c->adjustables[f->partner], base[f->partner], soft, low, high);
 }
 
-static bool note_cautions(struct plan *p, const struct car *c, const struct plan_factor *f,
-	const fix *base)
+static bool note_cautions(
+	struct plan *p, const struct car *c, const struct plan_factor *f, const fix *base)
 {
 	int members[] = {f->adjustable, f->partner};
 	for (size_t i = 0; i < 2 && members[i] >= 0; i++) {
@@ -164,8 +169,7 @@ static bool note_cautions(struct plan *p, const struct car *c, const struct plan
 		if (!car_caution(a, v + f->low) && !car_caution(a, v + f->high))
 			continue;
 		if (!plan_note(p, "caution: %s goes past its soft limit%s%s", a->id,
-				a->caution.note ? ": " : "",
-				a->caution.note ? a->caution.note : ""))
+			    a->caution.note ? ": " : "", a->caution.note ? a->caution.note : ""))
 			return false;
 	}
 	return true;
@@ -178,15 +182,16 @@ static bool take_range(struct plan_factor *f, const struct car *c, const struct 
 	room_of_factor(c, f, base, false, &min, &max);
 	f->low = r->low - from;
 	f->high = r->high - from;
-	if (f->low < f->high && f->low >= min && f->high <= max && f->low % f->step == 0
-			&& f->high % f->step == 0)
+	if (f->low < f->high && f->low >= min && f->high <= max && f->low % f->step == 0 &&
+		f->high % f->step == 0)
 		return true;
 	char low[32], high[32], step[32];
 	fix_print(round_up(min, f->step) + from, low, sizeof low);
 	fix_print(round_down(max, f->step) + from, high, sizeof high);
 	fix_print(f->step, step, sizeof step);
-	return err_input(err, "range of factor '%s'; allowed: LOW below HIGH, %s %s to %s in steps of %s",
-		f->id, f->partner < 0 ? "from" : "moves from", low, high, step);
+	return err_input(err,
+		"range of factor '%s'; allowed: LOW below HIGH, %s %s to %s in steps of %s", f->id,
+		f->partner < 0 ? "from" : "moves from", low, high, step);
 }
 
 /* The middle of three levels lies on a step: an odd number of steps gives up one, at the end
@@ -208,8 +213,8 @@ static bool set_levels(struct plan *p, struct plan_factor *f, const struct car *
 	const fix *base = o->base->values;
 	const struct plan_range *r = find_range(o, f->id);
 	if (f->step <= 0)
-		return err_input(err, "pair '%s' has no common step; move its members by themselves",
-			f->id);
+		return err_input(
+			err, "pair '%s' has no common step; move its members by themselves", f->id);
 	if (r && !take_range(f, c, r, base, err))
 		return false;
 	if (!r) {
@@ -220,12 +225,16 @@ static bool set_levels(struct plan *p, struct plan_factor *f, const struct car *
 	if (f->low < f->high && p->kind == PLAN_DEFINITIVE)
 		make_middle(f);
 	if (f->low >= f->high && !o->n_factors)
-		return plan_note(p, "%s stays: it has no room to move from sheet '%s' inside its soft "
-			"limits", f->id, o->base->id) || err_memory(err);
+		return plan_note(p,
+			       "%s stays: it has no room to move from sheet '%s' inside its soft "
+			       "limits",
+			       f->id, o->base->id) ||
+		       err_memory(err);
 	if (f->low >= f->high)
-		return err_input(err, "factor '%s' has no room to move from sheet '%s' inside its soft "
-			"limits%s; leave it out, or give it a --range", f->id, o->base->id,
-			p->kind == PLAN_DEFINITIVE ? " on three levels" : "");
+		return err_input(err,
+			"factor '%s' has no room to move from sheet '%s' inside its soft "
+			"limits%s; leave it out, or give it a --range",
+			f->id, o->base->id, p->kind == PLAN_DEFINITIVE ? " on three levels" : "");
 	return note_cautions(p, c, f, base) || err_memory(err);
 }
 
@@ -252,8 +261,8 @@ static void drop_still(struct plan *p)
 	p->n_factors = n;
 }
 
-bool plan_choose_factors(struct plan *p, const struct book *b, const struct plan_options *o,
-	struct err *err)
+bool plan_choose_factors(
+	struct plan *p, const struct book *b, const struct plan_options *o, struct err *err)
 {
 	const struct car *c = &b->car;
 	p->factors = calloc(c->n_adjustables + 1, sizeof *p->factors);
@@ -264,14 +273,16 @@ bool plan_choose_factors(struct plan *p, const struct book *b, const struct plan
 	else if (!choose_named(p, c, o, err))
 		return false;
 	if (!p->n_factors)
-		return err_input(err, "everything is frozen in sheet '%s': there is nothing to test",
+		return err_input(err,
+			"everything is frozen in sheet '%s': there is nothing to test",
 			o->base->id);
 	for (size_t f = 0; f < p->n_factors; f++)
 		if (!set_levels(p, &p->factors[f], c, o, err))
 			return false;
 	drop_still(p);
 	if (!p->n_factors)
-		return err_input(err, "nothing has room to move from sheet '%s' inside its soft limits",
+		return err_input(err,
+			"nothing has room to move from sheet '%s' inside its soft limits",
 			o->base->id);
 	return check_ranges(p, o, err);
 }
@@ -292,8 +303,8 @@ void plan_take_levels(struct plan *p)
 		struct plan_factor *one = &p->factors[f];
 		one->low = one->high = 0;
 		for (size_t i = 0; i < p->n_runs; i++) {
-			fix move = p->runs[i].values[one->adjustable]
-				- p->runs[0].values[one->adjustable];
+			fix move = p->runs[i].values[one->adjustable] -
+				   p->runs[0].values[one->adjustable];
 			one->low = move < one->low ? move : one->low;
 			one->high = move > one->high ? move : one->high;
 		}

@@ -25,23 +25,24 @@ static bool take_factors(struct plan_options *o, struct plan_line *line, char *v
 		if (!text_is_id(id, strlen(id)))
 			return err_input(err, "factors=%.60s; allowed: ids divided by commas", id);
 		if (o->n_factors == PLAN_FACTORS_MAX)
-			return err_input(err, "too many factors; at most %d are read", PLAN_FACTORS_MAX);
+			return err_input(
+				err, "too many factors; at most %d are read", PLAN_FACTORS_MAX);
 		line->factors[o->n_factors++] = id;
 	}
 	o->factors = line->factors;
 	return true;
 }
 
-static bool take_choice(const char *key, const char *v, const char *no, const char *yes, bool *out,
-	struct err *err)
+static bool take_choice(
+	const char *key, const char *v, const char *no, const char *yes, bool *out, struct err *err)
 {
 	*out = strcmp(v, yes) == 0;
-	return *out || strcmp(v, no) == 0
-		|| err_input(err, "%s=%.60s; allowed: %s or %s", key, v, no, yes);
+	return *out || strcmp(v, no) == 0 ||
+	       err_input(err, "%s=%.60s; allowed: %s or %s", key, v, no, yes);
 }
 
-static bool take(struct plan_options *o, struct plan_line *line, const char *key, char *v,
-	struct err *err)
+static bool take(
+	struct plan_options *o, struct plan_line *line, const char *key, char *v, struct err *err)
 {
 	double n;
 	if (strcmp(key, "laps") == 0) {
@@ -64,12 +65,14 @@ static bool take(struct plan_options *o, struct plan_line *line, const char *key
 		return take_choice(key, v, "no", "yes", &o->fold_over, err);
 	if (strcmp(key, "factors") == 0)
 		return take_factors(o, line, v, err);
-	return err_input(err, "'%.60s' is not known here; allowed: laps, minutes, order, rng, fold-over, "
-		"factors", key);
+	return err_input(err,
+		"'%.60s' is not known here; allowed: laps, minutes, order, rng, fold-over, "
+		"factors",
+		key);
 }
 
-bool plan_parse_line(struct plan_options *o, struct plan_line *line, const char *text,
-	struct err *err)
+bool plan_parse_line(
+	struct plan_options *o, struct plan_line *line, const char *text, struct err *err)
 {
 	char *rest = NULL;
 	if (strlen(text) >= sizeof line->text)
@@ -81,7 +84,7 @@ bool plan_parse_line(struct plan_options *o, struct plan_line *line, const char 
 	o->n_factors = 0;
 	o->factors = NULL;
 	for (char *word = strtok_r(line->text, " \t", &rest); word;
-			word = strtok_r(NULL, " \t", &rest)) {
+		word = strtok_r(NULL, " \t", &rest)) {
 		char *is = strchr(word, '=');
 		if (!is)
 			return err_input(err, "'%.60s' has no value; write such as laps=80", word);

@@ -9,13 +9,13 @@
 #include "plan/plan.h"
 
 struct plan_line {
-	char text[4096];			/* owns the ids below */
+	char text[4096]; /* owns the ids below */
 	const char *factors[PLAN_FACTORS_MAX];
 };
 
 /* Fills the options that the line names and resets the others of them; kind, base, noise and ranges
  * stay. The ids point into *line. False: err says what is allowed. */
-bool plan_parse_line(struct plan_options *o, struct plan_line *line, const char *text,
-	struct err *err);
+bool plan_parse_line(
+	struct plan_options *o, struct plan_line *line, const char *text, struct err *err);
 
 #endif

@@ -26,12 +26,12 @@ enum { POINTS = 40, STARTS = 12, SWEEPS = 10 };
 /* One response: what a run would teach about it. */
 struct lesson {
 	const struct response *r;
-	size_t response;	/* for reports: the time's or the channel's */
-	double s;		/* variance of the new run's mean */
-	double total;		/* sum of the contrasts' variances */
+	size_t response; /* for reports: the time's or the channel's */
+	double s;        /* variance of the new run's mean */
+	double total;    /* sum of the contrasts' variances */
 	size_t n_contrasts;
-	double *m;		/* owned [n_terms^2]: sum of C l l'C */
-	double *row, *scratch;	/* owned [n_terms] */
+	double *m;             /* owned [n_terms^2]: sum of C l l'C */
+	double *row, *scratch; /* owned [n_terms] */
 };
 
 struct search {
@@ -40,7 +40,7 @@ struct search {
 	const fix *base;
 	size_t n_lessons;
 	struct lesson lesson[RESPONSES_MAX];
-	fix *trial, *best;	/* owned */
+	fix *trial, *best; /* owned */
 	double best_score;
 };
 
@@ -96,8 +96,8 @@ static double quadratic(const double *a, const double *x, size_t p)
 }
 
 /* Takes the contrast between two sets of values in, where it can be told. */
-static void lesson_take(const struct model *m, struct lesson *l, const fix *values,
-	const fix *against)
+static void lesson_take(
+	const struct model *m, struct lesson *l, const fix *values, const fix *against)
 {
 	size_t p = l->r->n_terms;
 	double *row = l->row, *g = l->scratch;
@@ -198,15 +198,24 @@ static void tidy(struct search *s)
 		const struct plan_factor *one = &s->p->factors[f];
 		fix move = s->trial[one->adjustable] - s->base[one->adjustable];
 		put(s, one, 0);
-		if (score_of(s, s->trial) < s->best_score * (1 - 1e-9)
-				|| !can_be_told(s, s->trial))
+		if (score_of(s, s->trial) < s->best_score * (1 - 1e-9) || !can_be_told(s, s->trial))
 			put(s, one, move);
 	}
 	memcpy(s->best, s->trial, s->p->n_adjustables * sizeof *s->best);
 }
 
-/* Starts: the base, every factor's ends by themselves, and points of the frontier brought
- * inside what the factors allow. */
+/* A driven run's moves, brought onto the factors' steps; what is no factor stays at the base. */
+static void start_from(struct search *s, const fix *values)
+{
+	memcpy(s->trial, s->base, s->p->n_adjustables * sizeof *s->trial);
+	for (size_t i = 0; i < s->p->n_factors; i++) {
+		const struct plan_factor *f = &s->p->factors[i];
+		fix move = (values[f->adjustable] - s->base[f->adjustable]) / f->step * f->step;
+		put(s, f, move < f->low ? f->low : move > f->high ? f->high : move);
+	}
+}
+
+/* Starts: the base, every factor's ends by themselves, runs driven, and points of the frontier. */
 static void search_all(struct search *s, const struct frontier *front)
 {
 	size_t bytes = s->p->n_adjustables * sizeof *s->trial;
@@ -215,14 +224,19 @@ static void search_all(struct search *s, const struct frontier *front)
 	for (size_t f = 0; f < s->p->n_factors && f < STARTS; f++)
 		for (int end = 0; end < 2; end++) {
 			memcpy(s->trial, s->base, bytes);
-			put(s, &s->p->factors[f], end ? s->p->factors[f].high
-				: s->p->factors[f].low);
+			put(s, &s->p->factors[f],
+				end ? s->p->factors[f].high : s->p->factors[f].low);
 			exchange(s);
 		}
 	size_t n = front ? front->n : 0;
 	for (size_t i = 0; i < n && i < STARTS; i++) {
 		size_t at = n <= STARTS ? i : i * (n - 1) / (STARTS - 1);
-		memcpy(s->trial, front->points[at].values, bytes);
+		start_from(s, front->points[at].values);
+		exchange(s);
+	}
+	const struct book *b = s->m->book;
+	for (size_t i = 0; i < b->n_runs && i < STARTS; i++) {
+		start_from(s, b->runs[b->n_runs - 1 - i].values);
 		exchange(s);
 	}
 	if (s->best_score > 0)
@@ -236,10 +250,9 @@ static bool add_lessons(struct search *s, const struct save_target *save, size_t
 		return false;
 	for (size_t c = 0; save && c < m->n_responses - 1; c++) {
 		bool wanted = save->kind == SAVE_MEAN || (int)c == save->channel;
-		const struct response *r = save->kind == SAVE_LIKE ? &m->like[c]
-			: &m->responses[1 + c];
-		if (wanted && r->fitted && r->df_run >= 1
-				&& !lesson_add(s, r, 1 + c, laps))
+		const struct response *r =
+			save->kind == SAVE_LIKE ? &m->like[c] : &m->responses[1 + c];
+		if (wanted && r->fitted && r->df_run >= 1 && !lesson_add(s, r, 1 + c, laps))
 			return false;
 	}
 	return true;
@@ -283,7 +296,8 @@ static bool take_contrasts(struct search *s, const struct frontier *front, const
 				low[s->p->factors[f].partner] += s->p->factors[f].low;
 			lesson_take(s->m, &s->lesson[l], high, low);
 		}
-	return plan_note(s->p, "the frontier holds nothing beside the reference: the run is chosen for "
+	return plan_note(s->p,
+		"the frontier holds nothing beside the reference: the run is chosen for "
 		"the moves that the runs so far can tell");
 }
 
@@ -293,19 +307,21 @@ static bool note_untold(struct search *s)
 	char ids[PLAN_NOTE_SIZE - 100] = "";
 	for (size_t f = 0; f < s->p->n_factors; f++) {
 		memcpy(s->trial, s->base, s->p->n_adjustables * sizeof *s->trial);
-		put(s, &s->p->factors[f], s->p->factors[f].low ? s->p->factors[f].low
-			: s->p->factors[f].high);
+		put(s, &s->p->factors[f],
+			s->p->factors[f].low ? s->p->factors[f].low : s->p->factors[f].high);
 		size_t len = strlen(ids);
 		if (!can_be_told(s, s->trial))
 			snprintf(ids + len, sizeof ids - len, "%s%s", len ? ", " : "",
 				s->p->factors[f].id);
 	}
-	return !ids[0] || plan_note(s->p, "not looked at, as no run so far tells what it does: %s; "
-		"a screening plan would", ids);
+	return !ids[0] || plan_note(s->p,
+				  "not looked at, as no run so far tells what it does: %s; "
+				  "a screening plan would",
+				  ids);
 }
 
-static bool put_run(struct plan *p, const struct model *m, const fix *base, const fix *values,
-	struct err *err)
+static bool put_run(
+	struct plan *p, const struct model *m, const fix *base, const fix *values, struct err *err)
 {
 	p->runs = calloc(1, sizeof *p->runs);
 	p->values = malloc((p->n_adjustables + 1) * sizeof *p->values);
@@ -353,7 +369,8 @@ static bool detect_next(struct plan *p, const struct model *m, struct err *err)
 			if (!r->one_obs_a_run)
 				s += r->sigma_lap * r->sigma_lap / (double)p->laps;
 			double se = r->estimable[t]
-				? se_after(m, r, p->values, s, t, row, row + most) : NAN;
+					    ? se_after(m, r, p->values, s, t, row, row + most)
+					    : NAN;
 			double effect = 2 * se * power_detectable(r->df_run + 1, 0.05, 0.80);
 			memcpy(d->term, r->terms[t].id, sizeof d->term);
 			d->response = y;
@@ -390,8 +407,8 @@ static struct frontier *present_frontier(const struct model *m, const struct she
 	return frontier_new(m, start, book_reference(m->book), &o, err);
 }
 
-static bool find_next(struct plan *p, const struct model *m, const struct plan_options *o,
-	struct err *err)
+static bool find_next(
+	struct plan *p, const struct model *m, const struct plan_options *o, struct err *err)
 {
 	struct search s = {.p = p, .m = m, .base = o->base->values};
 	struct save_target save;
@@ -401,8 +418,8 @@ static bool find_next(struct plan *p, const struct model *m, const struct plan_o
 	struct frontier *front = present_frontier(m, o->base, &save, &has_save, &front_err);
 	s.trial = calloc(p->n_adjustables + 1, sizeof *s.trial);
 	s.best = calloc(p->n_adjustables + 1, sizeof *s.best);
-	if (!s.trial || !s.best || !add_lessons(&s, has_save ? &save : NULL, p->laps)
-			|| !take_contrasts(&s, front, book_reference(m->book)->values)) {
+	if (!s.trial || !s.best || !add_lessons(&s, has_save ? &save : NULL, p->laps) ||
+		!take_contrasts(&s, front, book_reference(m->book)->values)) {
 		err_memory(err);
 	} else {
 		drop_empty(&s);
@@ -415,7 +432,8 @@ static bool find_next(struct plan *p, const struct model *m, const struct plan_o
 			if (ok && !note_untold(&s))
 				ok = err_memory(err);
 		} else {
-			err_input(err, "the runs driven so far tell nothing that one more run could "
+			err_input(err,
+				"the runs driven so far tell nothing that one more run could "
 				"sharpen; drive a screening or definitive plan first");
 		}
 	}
@@ -425,13 +443,15 @@ static bool find_next(struct plan *p, const struct model *m, const struct plan_o
 }
 
 /* Without repeats nothing can be weighed: the base once more is what teaches most. */
-static bool repeat_base(struct plan *p, const struct model *m, const struct plan_options *o,
-	struct err *err)
+static bool repeat_base(
+	struct plan *p, const struct model *m, const struct plan_options *o, struct err *err)
 {
 	if (!put_run(p, m, o->base->values, o->base->values, err))
 		return false;
-	return plan_note(p, "no set-up was driven twice, or too few runs were driven to tell scatter from "
-		"effects: the base once more is what teaches most") || err_memory(err);
+	return plan_note(p, "no set-up was driven twice, or too few runs were driven to tell "
+			    "scatter from "
+			    "effects: the base once more is what teaches most") ||
+	       err_memory(err);
 }
 
 struct plan *plan_next(const struct model *m, const struct plan_options *o, struct err *err)
@@ -439,7 +459,8 @@ struct plan *plan_next(const struct model *m, const struct plan_options *o, stru
 	const struct book *b = m->book;
 	const struct response *time = &m->responses[RESPONSE_TIME];
 	if (!time->fitted) {
-		err_input(err, "no lap is fitted yet (%s); drive a screening or definitive plan first",
+		err_input(err,
+			"no lap is fitted yet (%s); drive a screening or definitive plan first",
 			time->why);
 		return NULL;
 	}

@@ -123,8 +123,8 @@ static void order_greedily(struct quick *q, bool *used)
 		for (size_t i = 0; i < size && left; i++, left--) {
 			int best = -1, last = q->order[q->n - 1];
 			for (int r = 0; r < (int)q->rows; r++)
-				if (!used[r] && (best < 0 || cost_between(q, last, r)
-						< cost_between(q, last, best)))
+				if (!used[r] && (best < 0 || cost_between(q, last, r) <
+								     cost_between(q, last, best)))
 					best = r;
 			used[best] = true;
 			q->order[q->n++] = best;

@@ -6,8 +6,8 @@
 #include "plan/plan.h"
 
 /* Fills p->factors from the options; levels for the kind. */
-bool plan_choose_factors(struct plan *p, const struct book *b, const struct plan_options *o,
-	struct err *err);
+bool plan_choose_factors(
+	struct plan *p, const struct book *b, const struct plan_options *o, struct err *err);
 
 /* p's values with every factor moved: level -1, 0 or +1 of each is asked of `level`; at level 0
  * the factor stays at the base, or at its middle in a definitive plan. */
@@ -24,7 +24,7 @@ size_t plan_order_quick(size_t rows, const double *cost, int *order);
 
 /* Laps of a run, detectable effects, what more would buy. Needs p->runs. */
 bool plan_choose_laps(struct plan *p, const struct plan_options *o, struct err *err);
-bool plan_find_detectable(struct plan *p, const struct book *b, const struct plan_noise *noise,
-	struct err *err);
+bool plan_find_detectable(
+	struct plan *p, const struct book *b, const struct plan_noise *noise, struct err *err);
 
 #endif

@@ -57,15 +57,15 @@ static void print_lap_lines(const struct book *b, size_t laps, struct buf *out)
 	}
 }
 
-static void print_run(const struct plan *p, const struct book *b, size_t i, const fix *before,
-	struct buf *out)
+static void print_run(
+	const struct plan *p, const struct book *b, size_t i, const fix *before, struct buf *out)
 {
 	const struct plan_run *r = &p->runs[i];
 	buf_addf(out, "%2zu of %zu  %s, %zu timed laps", i + 1, p->n_runs,
 		r->baseline ? "BASELINE" : "test", p->laps);
 	if (r->changes)
-		buf_addf(out, "; %zu %s, %g min", r->changes, r->changes == 1 ? "change" : "changes",
-			r->minutes);
+		buf_addf(out, "; %zu %s, %g min", r->changes,
+			r->changes == 1 ? "change" : "changes", r->minutes);
 	else
 		buf_adds(out, "; nothing to change");
 	if (r->done[0])
@@ -91,8 +91,10 @@ void plan_print_sheet(const struct plan *p, const struct book *b, struct buf *ou
 	char name[80];
 	size_t lines = 5;
 	text_safe(name, sizeof name, title, strlen(title));
-	buf_addf(out, "%s\nRun sheet: %s plan from %.40s\n", name, plan_kind_names[p->kind], p->base);
-	buf_adds(out, "Out-lap and in-lap do not count. Traffic, error, flag: write why, keep the lap.\n"
+	buf_addf(out, "%s\nRun sheet: %s plan from %.40s\n", name, plan_kind_names[p->kind],
+		p->base);
+	buf_adds(out,
+		"Out-lap and in-lap do not count. Traffic, error, flag: write why, keep the lap.\n"
 		"Limits of the tyre maker and of the series outrank this sheet; build up.\n\n");
 	const fix *before = p->n_runs ? p->runs[0].values : NULL;
 	for (size_t i = 0; i < p->n_runs; i++) {

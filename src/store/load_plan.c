@@ -40,8 +40,8 @@ static bool has_factor(const struct plan *p, const char *id)
 	return false;
 }
 
-static void take_factors(struct reader *r, const struct node *n, const struct car *car,
-	struct plan *p)
+static void take_factors(
+	struct reader *r, const struct node *n, const struct car *car, struct plan *p)
 {
 	if (!read_is_list(r, n, "a list of adjustables and pairs"))
 		return;
@@ -75,8 +75,7 @@ static void take_run(struct reader *r, const struct node *n, const struct car *c
 		read_id(r, at[2], run->done);
 }
 
-static void take_runs(struct reader *r, const struct node *n, const struct car *car,
-	struct plan *p)
+static void take_runs(struct reader *r, const struct node *n, const struct car *car, struct plan *p)
 {
 	if (!read_is_list(r, n, "a list of runs"))
 		return;
@@ -196,7 +195,8 @@ void print_plan(struct buf *out, const struct car *car, const struct plan *p)
 {
 	buf_addf(out, "kind: plan\nversion: 1\nplan: %s\nbase: ", plan_kind_names[p->kind]);
 	yaml_add_text(out, p->base);
-	buf_addf(out, "\nlaps: %zu                     # timed laps of each run\nfactors: [", p->laps);
+	buf_addf(out, "\nlaps: %zu                     # timed laps of each run\nfactors: [",
+		p->laps);
 	for (size_t f = 0; f < p->n_factors; f++) {
 		buf_adds(out, f ? ", " : "");
 		yaml_add_text(out, p->factors[f].id);
@@ -215,8 +215,8 @@ void print_plan(struct buf *out, const struct car *car, const struct plan *p)
 }
 
 /* May what stands at path be replaced? Its stamp is then in *stamp, all zero where nothing is. */
-static bool may_replace(const struct book *b, const char *path, bool replace, struct stamp *stamp,
-	struct err *err)
+static bool may_replace(
+	const struct book *b, const char *path, bool replace, struct stamp *stamp, struct err *err)
 {
 	struct faults faults;
 	struct plan *old = NULL;
@@ -236,8 +236,11 @@ static bool may_replace(const struct book *b, const char *path, bool replace, st
 	bool open = !read || !old || plan_next_run(old) >= 0;
 	plan_free(old);
 	if (open) {
-		err_input(err, read ? "the book has a plan with runs still to be driven; replace it or keep "
-			"it" : "what stands here cannot be read as a plan; replace it or mend it");
+		err_input(err,
+			read ? "the book has a plan with runs still to be driven; replace it or "
+			       "keep "
+			       "it"
+			     : "what stands here cannot be read as a plan; replace it or mend it");
 		err_at(err, path, 0, 0);
 	}
 	return !open;
@@ -286,8 +289,8 @@ static bool tick_doc(struct doc *d, size_t index, const char *run_id, struct err
 		return false;
 	}
 	patch_init(&patch, d);
-	bool ok = patch_member(&patch, run, "done", PATCH_TEXT, run_id, after, err)
-		&& patch_apply(&patch, &bytes, &size, err);
+	bool ok = patch_member(&patch, run, "done", PATCH_TEXT, run_id, after, err) &&
+		  patch_apply(&patch, &bytes, &size, err);
 	patch_free(&patch);
 	if (ok) {
 		struct stamp stamp = d->stamp;

@@ -14,12 +14,12 @@
 #include <string.h>
 
 struct plan_page {
-	struct plan *plan;      /* owned; NULL: none */
-	bool draft;             /* made here and not kept yet */
-	bool stale;             /* the file or the figures are to be read again */
-	bool effects;           /* the effects found in place of the runs */
+	struct plan *plan; /* owned; NULL: none */
+	bool draft;        /* made here and not kept yet */
+	bool stale;        /* the file or the figures are to be read again */
+	bool effects;      /* the effects found in place of the runs */
 	int cursor, top, screenful;
-	enum plan_kind kind;    /* being asked for */
+	enum plan_kind kind; /* being asked for */
 	char why[300];
 };
 
@@ -158,8 +158,8 @@ static unsigned kind_picked(struct app *app, int item)
 	state_of(app)->kind = (enum plan_kind)item;
 	if (item == PLAN_NEXT)
 		return make_next(app);
-	return field_open(app, options_typed, "laps= minutes= order=random rng=1 factors=",
-		"%s", plan_kind_names[item]);
+	return field_open(app, options_typed, "laps= minutes= order=random rng=1 factors=", "%s",
+		plan_kind_names[item]);
 }
 
 unsigned act_plan_make(struct app *app)
@@ -170,7 +170,8 @@ unsigned act_plan_make(struct app *app)
 		"definitive: three levels, effects clear of curvature\n"
 		"the one run that teaches most now";
 	if (app_dirty(app))
-		return app_say(app, "a plan starts from a sheet as its file has it: s saves this one first");
+		return app_say(app,
+			"a plan starts from a sheet as its file has it: s saves this one first");
 	return list_open(app, kind_picked, kinds, 1, "Make a plan from the sheet under work");
 }
 
@@ -200,26 +201,27 @@ static unsigned keep_answered(struct app *app, int choice)
 unsigned act_plan_keep(struct app *app)
 {
 	static const struct choice choices[] = {
-		{'n', "leave the plan that is in the book"},
-		{'r', "put this one in its place"}};
+		{'n', "leave the plan that is in the book"}, {'r', "put this one in its place"}};
 	struct plan_page *s = state_of(app);
 	struct err err;
 	err_clear(&err);
 	if (!s->plan || !s->draft)
-		return app_say(app, s->plan ? "this plan is in the book already"
-			: "no plan yet: m makes one");
+		return app_say(app,
+			s->plan ? "this plan is in the book already" : "no plan yet: m makes one");
 	unsigned flags = keep(app, false, &err);
 	if (flags)
 		return flags;
 	if (err.cls == ERR_INPUT)
-		return question_open(app, keep_answered, choices, 2, err.text, "Replace plan.yaml?");
+		return question_open(
+			app, keep_answered, choices, 2, err.text, "Replace plan.yaml?");
 	return app_warn(app, "not kept: %s", err.text);
 }
 
 static const struct plan_run *run_at(const struct plan_page *s)
 {
 	return s->plan && !s->effects && s->cursor < (int)s->plan->n_runs
-		? &s->plan->runs[s->cursor] : NULL;
+		       ? &s->plan->runs[s->cursor]
+		       : NULL;
 }
 
 static unsigned done_typed(struct app *app, const char *text)
@@ -231,7 +233,8 @@ static unsigned done_typed(struct app *app, const char *text)
 	if (!text_is_id(text, strlen(text)) || book_find_run(&app->book, text) < 0) {
 		field_keep(app);
 		return app_warn(app, "the book has no run of that id; the last one is %s",
-			app->book.n_runs ? app->book.runs[app->book.n_runs - 1].id : "not there yet");
+			app->book.n_runs ? app->book.runs[app->book.n_runs - 1].id
+					 : "not there yet");
 	}
 	snprintf(id, sizeof id, "%s", text);
 	int at = s->cursor;
@@ -247,8 +250,9 @@ unsigned act_plan_done(struct app *app)
 	struct plan_page *s = state_of(app);
 	const struct plan_run *r = run_at(s);
 	if (!r || s->draft)
-		return app_say(app, !s->plan ? "no plan yet: m makes one" : s->draft
-			? "K keeps the plan first" : "e goes back to the runs first");
+		return app_say(app, !s->plan   ? "no plan yet: m makes one"
+				    : s->draft ? "K keeps the plan first"
+					       : "e goes back to the runs first");
 	const char *last = app->book.n_runs ? app->book.runs[app->book.n_runs - 1].id : "";
 	return field_open(app, done_typed, r->done[0] ? r->done : last,
 		"Run %d of the plan was driven as", s->cursor + 1);
@@ -266,7 +270,8 @@ unsigned act_plan_take(struct app *app)
 		return app_warn(app, "%s", err.text);
 	if (c.n == 0)
 		return app_say(app, "the sheet has these values already");
-	return app_say(app, "taken into %s; u goes back", app_sheet(app)->id) | session_edited(app, &c);
+	return app_say(app, "taken into %s; u goes back", app_sheet(app)->id) |
+	       session_edited(app, &c);
 }
 
 unsigned act_plan_effects(struct app *app)
@@ -293,17 +298,20 @@ static void draw_title(const struct plan_page *s, struct area a)
 {
 	const struct plan *p = s->plan;
 	if (p->kind == PLAN_NEXT && p->has_gain[RESPONSE_TIME])
-		scr_printf(a.y, 1, a.w - 2, PLAIN, "teaches most now, %g min of changes: lap time along the "
-			"frontier to %.2g, was %.2g", p->minutes,
-			p->se_after[RESPONSE_TIME], p->se_now[RESPONSE_TIME]);
+		scr_printf(a.y, 1, a.w - 2, PLAIN,
+			"teaches most now, %g min of changes: lap time along the "
+			"frontier to %.2g, was %.2g",
+			p->minutes, p->se_after[RESPONSE_TIME], p->se_now[RESPONSE_TIME]);
 	else
-		scr_printf(a.y, 1, a.w - 2, PLAIN, "%s from %s: %zu %s of %zu laps, %g min of changes",
-			plan_kind_names[p->kind], p->base, p->n_runs, p->n_runs == 1 ? "run" : "runs",
-			p->laps, p->minutes);
+		scr_printf(a.y, 1, a.w - 2, PLAIN,
+			"%s from %s: %zu %s of %zu laps, %g min of changes",
+			plan_kind_names[p->kind], p->base, p->n_runs,
+			p->n_runs == 1 ? "run" : "runs", p->laps, p->minutes);
 	if (s->draft)
 		scr_text(a.y + 1, 1, a.w - 2, WARN, "not kept yet: K keeps it in the book");
 	else
-		scr_printf(a.y + 1, 1, a.w - 2, PLAIN, "%zu of %zu runs driven", count_done(p), p->n_runs);
+		scr_printf(a.y + 1, 1, a.w - 2, PLAIN, "%zu of %zu runs driven", count_done(p),
+			p->n_runs);
 }
 
 static char mark_of(const struct plan *p, const struct plan_factor *f, const struct plan_run *r)
@@ -311,7 +319,10 @@ static char mark_of(const struct plan *p, const struct plan_factor *f, const str
 	fix move = r->values[f->adjustable] - p->runs[0].values[f->adjustable];
 	if (r->baseline || p->kind == PLAN_NEXT)
 		return '.';
-	return move == f->low ? '-' : move == f->high ? '+' : p->kind == PLAN_DEFINITIVE ? '0' : '.';
+	return move == f->low               ? '-'
+	       : move == f->high            ? '+'
+	       : p->kind == PLAN_DEFINITIVE ? '0'
+					    : '.';
 }
 
 /* Marks take what the done column leaves. */
@@ -348,8 +359,9 @@ static void draw_detail(struct app *app, const struct plan_page *s, struct area 
 	if (!r)
 		return;
 	int sheet = book_find_sheet(&app->book, s->plan->base);
-	const fix *from = s->cursor ? s->plan->runs[s->cursor - 1].values
-		: sheet >= 0 ? app->book.sheets[sheet].values : r->values;
+	const fix *from = s->cursor    ? s->plan->runs[s->cursor - 1].values
+			  : sheet >= 0 ? app->book.sheets[sheet].values
+				       : r->values;
 	buf_init(&text);
 	for (size_t i = 0; i < car->n_adjustables; i++) {
 		const struct adjustable *ad = &car->adjustables[i];
@@ -360,8 +372,10 @@ static void draw_detail(struct app *app, const struct plan_page *s, struct area 
 		fix_print_min(r->values[i], fix_decimals(ad->step), now, sizeof now);
 		buf_addf(&text, "%s%s %s -> %s", text.len ? ", " : "change ", ad->id, was, now);
 	}
-	scr_wrap(a.y, 1, a.w - 2, a.h, PLAIN, text.data ? text.data
-		: s->cursor ? "nothing to change from the run before" : "the base as it is");
+	scr_wrap(a.y, 1, a.w - 2, a.h, PLAIN,
+		text.data   ? text.data
+		: s->cursor ? "nothing to change from the run before"
+			    : "the base as it is");
 	buf_free(&text);
 }
 
@@ -421,7 +435,8 @@ static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 	s->screenful = rows > 0 ? rows : 1;
 	s->cursor = list_move(s->cursor, terms, 1, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, terms, s->screenful);
-	scr_text(a.y + 1, 1, a.w - 2, PLAIN, "smallest effect found 80 times in 100, end to end of the "
+	scr_text(a.y + 1, 1, a.w - 2, PLAIN,
+		"smallest effect found 80 times in 100, end to end of the "
 		"range (s; %/lap)");
 	draw_heading(app, a.y + 2, 38, n);
 	int y = a.y + 3;
@@ -451,8 +466,10 @@ static void plan_draw(struct app *app, struct area a)
 {
 	struct plan_page *s = state_of(app);
 	if (!s->plan) {
-		scr_wrap(a.y + 1, 1, a.w - 2, 4, s->why[0] ? WARN : PLAIN, s->why[0] ? s->why
-			: "No plan in this book yet: m makes one from the sheet under work.");
+		scr_wrap(a.y + 1, 1, a.w - 2, 4, s->why[0] ? WARN : PLAIN,
+			s->why[0] ? s->why
+				  : "No plan in this book yet: m makes one from the sheet under "
+				    "work.");
 		return;
 	}
 	draw_title(s, a);

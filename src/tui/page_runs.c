@@ -126,7 +126,8 @@ unsigned act_predictions(struct app *app)
 	struct buf text;
 	buf_init(&text);
 	runs_tell(app, &text);
-	unsigned flags = text_open(app, text.data ? text.data : "", "Predictions held against the track");
+	unsigned flags =
+		text_open(app, text.data ? text.data : "", "Predictions held against the track");
 	buf_free(&text);
 	return flags;
 }
@@ -193,8 +194,8 @@ static const char *run_word(const struct verified_run *v, size_t n_responses, en
 	return known ? "as predicted" : v->by[0].ahead.done ? v->by[0].ahead.why : "";
 }
 
-static void draw_means(const struct app *app, const struct columns *c, int y,
-	const struct verified_run *v)
+static void draw_means(
+	const struct app *app, const struct columns *c, int y, const struct verified_run *v)
 {
 	char text[FMT_SIZE];
 	if (v->by[RESPONSE_TIME].measured)
@@ -237,17 +238,20 @@ static void draw_summary(const struct app *app, const struct runs_page *s, int y
 	bool often = false;
 	const struct verify *v = s->verify;
 	if (!v || v->steps_left) {
-		scr_text(y, 1, width - 2, DIM, s->why[0] ? s->why : v ? "holding the runs against their "
-			"predictions..." : "");
+		scr_text(y, 1, width - 2, DIM,
+			s->why[0] ? s->why
+			: v       ? "holding the runs against their "
+				    "predictions..."
+				  : "");
 		return;
 	}
 	for (size_t k = 0; k < v->n_responses; k++) {
 		const struct tally *t = &v->ahead[k];
 		size_t len = strlen(line);
 		often = often || t->too_often;
-		snprintf(line + len, sizeof line - len, "%s%s %zu of %zu%s", k ? ", " : "missed: ",
-			book_response_id(&app->book, k, id, sizeof id), t->missed, t->predicted,
-			t->too_often ? " TOO OFTEN" : "");
+		snprintf(line + len, sizeof line - len, "%s%s %zu of %zu%s",
+			k ? ", " : "missed: ", book_response_id(&app->book, k, id, sizeof id),
+			t->missed, t->predicted, t->too_often ? " TOO OFTEN" : "");
 	}
 	scr_printf(y, 1, width - 2, often ? WARN : DIM, "%s; v tells more", line);
 }
@@ -258,7 +262,8 @@ static void draw_log(struct app *app, struct runs_page *s, struct area a)
 	int n = (int)app->book.n_runs;
 	s->screenful = a.h - 2 > 0 ? a.h - 2 : 1;
 	if (n == 0) {
-		scr_wrap(a.y + 1, 1, a.w - 2, 3, PLAIN, "No run in this book yet: n logs one. treadlight log "
+		scr_wrap(a.y + 1, 1, a.w - 2, 3, PLAIN,
+			"No run in this book yet: n logs one. treadlight log "
 			"--csv takes a whole day's.");
 		return;
 	}
@@ -300,7 +305,8 @@ static void draw_lap(struct app *app, const struct runs_page *s, const struct ru
 	for (size_t c = 0; c < app->book.n_channels && x + 8 < width; c++, x += 8) {
 		bool worn = !l->has_wear[c] && l->has_worn[c];
 		if (l->has_wear[c] || worn)
-			scr_right(y, x, 8, style, fmt_plain(worn ? l->worn[c] : l->wear[c], 2, text));
+			scr_right(
+				y, x, 8, style, fmt_plain(worn ? l->worn[c] : l->wear[c], 2, text));
 	}
 	if (l->has_effort)
 		scr_right(y, x, 8, style, fmt_plain(l->effort, 0, text));
@@ -312,7 +318,8 @@ static void draw_lap(struct app *app, const struct runs_page *s, const struct ru
 }
 
 /* Measured against predicted, a line each. */
-static void draw_forecasts(const struct app *app, const struct runs_page *s, int y, int end, int width)
+static void draw_forecasts(
+	const struct app *app, const struct runs_page *s, int y, int end, int width)
 {
 	const struct verified_run *v = runs_verified(s, s->cursor);
 	char id[32], m[FMT_SIZE], lo[FMT_SIZE], hi[FMT_SIZE];
@@ -325,8 +332,9 @@ static void draw_forecasts(const struct app *app, const struct runs_page *s, int
 		scr_printf(y, 3, 12, DIM, "%s", book_response_id(&app->book, k, id, sizeof id));
 		if (f->known)
 			scr_printf(y, 15, width - 16, f->missed ? WARN : PLAIN,
-				"%s, predicted %s to %s: %s%s", fmt(by->mean, 2, m), fmt(f->low, 2, lo),
-				fmt(f->high, 2, hi), verify_word(k, f, by->mean),
+				"%s, predicted %s to %s: %s%s", fmt(by->mean, 2, m),
+				fmt(f->low, 2, lo), fmt(f->high, 2, hi),
+				verify_word(k, f, by->mean),
 				f->extrapolated ? ", beyond what was driven" : "");
 		else
 			scr_printf(y, 15, width - 16, PLAIN, "%s%s%s", fmt(by->mean, 2, m),
@@ -342,8 +350,8 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	if (!r)
 		return;
 	int n_lines = 1 + (int)app->book.n_channels, x = 17;
-	scr_printf(a.y, 1, a.w - 2, PLAIN, "Laps of %s, %s%s%s", r->id, r->date[0] ? r->date : "no date",
-		r->sheet[0] ? ", from " : "", r->sheet);
+	scr_printf(a.y, 1, a.w - 2, PLAIN, "Laps of %s, %s%s%s", r->id,
+		r->date[0] ? r->date : "no date", r->sheet[0] ? ", from " : "", r->sheet);
 	entry_print_conditions(r, app->book.n_channels, conditions, sizeof conditions);
 	scr_text(a.y + 1, 1, a.w - 2, DIM, conditions);
 	scr_right(a.y + 2, 7, 10, DIM, "time");
@@ -362,7 +370,8 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	for (size_t c = 0; c < app->book.n_channels; c++)
 		if (r->has_wear_total[c] && y < a.y + a.h)
 			scr_printf(y++, 3, a.w - 4, PLAIN, "%s of the whole run: %.2f %%",
-				book_response_id(&app->book, 1 + c, id, sizeof id), r->wear_total[c]);
+				book_response_id(&app->book, 1 + c, id, sizeof id),
+				r->wear_total[c]);
 	draw_forecasts(app, s, a.y + a.h - n_lines, a.y + a.h, a.w);
 }
 

@@ -10,15 +10,15 @@ enum { RUNS_VERIFIED = 200 }; /* the last so many runs are held against their pr
 
 struct runs_page {
 	int cursor, top, screenful;
-	bool in_laps;           /* the laps of the run under the cursor */
+	bool in_laps; /* the laps of the run under the cursor */
 	int lap, lap_top;
-	struct verify *verify;  /* owned; NULL until there is time */
+	struct verify *verify; /* owned; NULL until there is time */
 	bool stale;
-	char why[200];          /* why there is no verification */
+	char why[200]; /* why there is no verification */
 	/* What is being logged or added to. */
 	struct run draft;
-	bool is_new;            /* no file yet */
-	int plan_index;         /* the plan's run that it is driven for, -1 */
+	bool is_new;    /* no file yet */
+	int plan_index; /* the plan's run that it is driven for, -1 */
 };
 
 struct runs_page *runs_page_of(struct app *app);
@@ -34,9 +34,9 @@ unsigned runs_take(struct app *app, const struct run *r);
 void runs_tell(struct app *app, struct buf *out);
 
 /* One line that sums a lap, or a run against its prediction, up. */
-const char *runs_lap_words(const struct app *app, const struct run *r, size_t lap, char *buf,
-	size_t size);
-const char *runs_outcome(const struct app *app, const struct verified_run *v, char *buf,
-	size_t size);
+const char *runs_lap_words(
+	const struct app *app, const struct run *r, size_t lap, char *buf, size_t size);
+const char *runs_outcome(
+	const struct app *app, const struct verified_run *v, char *buf, size_t size);
 
 #endif

@@ -37,7 +37,8 @@ static unsigned tick_plan(struct app *app)
 	int at = s->plan_index;
 	s->plan_index = -1;
 	if (!store_tick_plan(&app->book, (size_t)at, s->draft.id, &err))
-		return app_warn(app, "the run is saved, but the plan was not ticked off: %s", err.text);
+		return app_warn(
+			app, "the run is saved, but the plan was not ticked off: %s", err.text);
 	return UI_NONE;
 }
 
@@ -71,7 +72,8 @@ static const char *example(size_t n_channels, int decimals, char *buf, size_t si
 	snprintf(buf, size, "131243%s", n_channels ? " " : "");
 	for (size_t c = 0; c < n_channels; c++) {
 		size_t len = strlen(buf);
-		snprintf(buf + len, size - len, "%s%s", c && (n_channels <= 2 || decimals != 2) ? " " : "",
+		snprintf(buf + len, size - len, "%s%s",
+			c && (n_channels <= 2 || decimals != 2) ? " " : "",
 			decimals == 1 ? short_ones[c] : figures[c]);
 	}
 	size_t len = strlen(buf);
@@ -87,8 +89,8 @@ static unsigned ask_lap(struct app *app)
 	char form[64];
 	size_t n = app->book.n_channels;
 	example(n, entry_decimals_of(&s->draft, n), form, sizeof form);
-	return field_open(app, lap_typed, "", "%s lap %zu (%s%s)", s->draft.id, s->draft.n_laps + 1, form,
-		entry_mode_of(&s->draft) == ENTRY_WORN ? ", totals" : "");
+	return field_open(app, lap_typed, "", "%s lap %zu (%s%s)", s->draft.id, s->draft.n_laps + 1,
+		form, entry_mode_of(&s->draft) == ENTRY_WORN ? ", totals" : "");
 }
 
 static bool is_blank(const char *text)
@@ -110,8 +112,8 @@ static unsigned finish(struct app *app)
 		s->stale = false;
 		s->verify = verify_start(&app->book, RUNS_VERIFIED, &err);
 	}
-	while (s->verify && s->verify->steps_left > s->verify->n_runs + (size_t)(at
-			- s->verify->runs[0].run))
+	while (s->verify &&
+		s->verify->steps_left > s->verify->n_runs + (size_t)(at - s->verify->runs[0].run))
 		if (!verify_step(s->verify, &err))
 			break;
 	const struct verified_run *v = at >= 0 ? runs_verified(s, at) : NULL;
@@ -139,8 +141,8 @@ static unsigned lap_typed(struct app *app, const char *text)
 	err_clear(&err);
 	if (is_blank(text))
 		return finish(app);
-	bool ok = entry_parse_lap(&l, text, n, entry_mode_of(&s->draft),
-		entry_decimals_of(&s->draft, n), &err);
+	bool ok = entry_parse_lap(
+		&l, text, n, entry_mode_of(&s->draft), entry_decimals_of(&s->draft, n), &err);
 	if (ok && !add_lap(&s->draft, &l)) {
 		free(l.skip);
 		ok = err_memory(&err);
@@ -156,8 +158,8 @@ static unsigned lap_typed(struct app *app, const char *text)
 	}
 	s->is_new = false;
 	runs_take(app, &s->draft);
-	app_say(app, "saved: %s", runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line,
-		sizeof line));
+	app_say(app, "saved: %s",
+		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line));
 	tick_plan(app);
 	return ask_lap(app);
 }
@@ -256,13 +258,14 @@ static unsigned source_picked(struct app *app, int item)
 	if (item < 0)
 		return UI_ALL;
 	if (item == FROM_LAST && b->n_runs)
-		return start_run(app, b->runs[b->n_runs - 1].values, b->runs[b->n_runs - 1].sheet, -1);
+		return start_run(
+			app, b->runs[b->n_runs - 1].values, b->runs[b->n_runs - 1].sheet, -1);
 	if (item == FROM_SHEET)
 		return start_run(app, app_sheet(app)->values, app_sheet(app)->id, -1);
 	struct plan *p = open_plan(app);
 	int next = p ? plan_next_run(p) : -1;
 	unsigned flags = next >= 0 ? start_run(app, p->runs[next].values, p->base, next)
-		: app_say(app, "no run of the plan is still to be driven");
+				   : app_say(app, "no run of the plan is still to be driven");
 	plan_free(p);
 	return flags;
 }
@@ -344,8 +347,9 @@ static bool take_lap(struct app *app, unsigned *flags)
 	struct runs_page *s = runs_page_of(app);
 	const struct run *r = runs_current(app);
 	if (!r || r->n_laps == 0 || !s->in_laps) {
-		*flags = app_say(app, r ? "Enter shows the laps of the run first" : "no run yet: n logs "
-			"one");
+		*flags = app_say(app, r ? "Enter shows the laps of the run first"
+					: "no run yet: n logs "
+					  "one");
 		return false;
 	}
 	s->lap = list_move(s->lap, (int)r->n_laps, 1, MOVE_LEFT);
@@ -368,8 +372,8 @@ unsigned act_open_run(struct app *app)
 	}
 	if (!take_lap(app, &flags))
 		return flags;
-	entry_print_lap(&s->draft.laps[s->lap], app->book.n_channels, entry_mode_of(&s->draft), text,
-		sizeof text);
+	entry_print_lap(&s->draft.laps[s->lap], app->book.n_channels, entry_mode_of(&s->draft),
+		text, sizeof text);
 	return field_open(app, lap_corrected, text, "%s lap %d", s->draft.id, s->lap + 1);
 }
 
@@ -463,10 +467,13 @@ static unsigned total_typed(struct app *app, const char *text)
 	while (!is_blank(text)) {
 		text += strspn(text, " \t/");
 		size_t len = strcspn(text, " \t/");
-		if (got == n || num_parse(text, len, &v[got]) != NUM_OK || v[got] < 0 || v[got] > 100) {
+		if (got == n || num_parse(text, len, &v[got]) != NUM_OK || v[got] < 0 ||
+			v[got] > 100) {
 			field_keep(app);
-			return app_warn(app, "%zu figures of %% with points are wanted, 0 to 100 each; or "
-				"none", n);
+			return app_warn(app,
+				"%zu figures of %% with points are wanted, 0 to 100 each; or "
+				"none",
+				n);
 		}
 		got++;
 		text += len;
@@ -479,7 +486,8 @@ static unsigned total_typed(struct app *app, const char *text)
 		r->has_wear_total[c] = got > 0;
 		r->wear_total[c] = got ? v[c] : 0;
 	}
-	return save_change(app, got ? "wear of the whole run saved" : "wear of the whole run taken away");
+	return save_change(
+		app, got ? "wear of the whole run saved" : "wear of the whole run taken away");
 }
 
 unsigned act_run_wear(struct app *app)

@@ -7,8 +7,8 @@
 #include <stdio.h>
 #include <string.h>
 
-const char *runs_lap_words(const struct app *app, const struct run *r, size_t lap, char *buf,
-	size_t size)
+const char *runs_lap_words(
+	const struct app *app, const struct run *r, size_t lap, char *buf, size_t size)
 {
 	const struct lap *l = &r->laps[lap];
 	char text[FMT_SIZE], id[32];
@@ -29,8 +29,8 @@ const char *runs_lap_words(const struct app *app, const struct run *r, size_t la
 	return buf;
 }
 
-const char *runs_outcome(const struct app *app, const struct verified_run *v, char *buf,
-	size_t size)
+const char *runs_outcome(
+	const struct app *app, const struct verified_run *v, char *buf, size_t size)
 {
 	const struct verified *by = &v->by[RESPONSE_TIME];
 	const struct forecast *f = &by->ahead;
@@ -59,7 +59,8 @@ static void tell_tally(struct buf *out, const char *how, const struct tally *t)
 	if (t->too_often && t->names[0])
 		buf_addf(out, "    the missed runs have in common: %s\n", t->names);
 	else if (t->too_often)
-		buf_adds(out, "    no single change stands out: something that no run logged may be at "
+		buf_adds(out,
+			"    no single change stands out: something that no run logged may be at "
 			"work\n");
 }
 
@@ -79,7 +80,7 @@ static void tell_visits(const struct app *app, struct buf *out, const struct dri
 		memset(scale, ' ', SCALE);
 		scale[SCALE] = '\0';
 		int at = high > low ? (int)((p->value - low) / (high - low) * (SCALE - 1) + 0.5)
-			: SCALE / 2;
+				    : SCALE / 2;
 		scale[at] = '*';
 		buf_addf(out, "  %-16.16s  %-10.10s %9s  |%s|\n", r->date, r->id,
 			y ? fmt_plain(p->value, 3, text) : fmt_lap(p->value, 2, text), scale);
@@ -97,9 +98,10 @@ static void tell_drift(const struct app *app, struct buf *out, const struct veri
 		app->book.runs[v->base_run].id);
 	tell_visits(app, out, d, y);
 	if (d->has_slope)
-		buf_addf(out, "  %+.3g %s an hour, give or take %.2g: %s\n", d->slope, words_unit(y), d->se,
+		buf_addf(out, "  %+.3g %s an hour, give or take %.2g: %s\n", d->slope,
+			words_unit(y), d->se,
 			d->p < 0.05 ? "it drifts; randomise, let the base return often"
-			: "no drift that stands clear of the scatter");
+				    : "no drift that stands clear of the scatter");
 }
 
 void runs_tell(struct app *app, struct buf *out)
@@ -108,13 +110,15 @@ void runs_tell(struct app *app, struct buf *out)
 	const struct verify *v = s->verify;
 	char id[32];
 	if (!v || v->steps_left) {
-		buf_adds(out, s->why[0] ? s->why : "The runs are still being held against their predictions; "
-			"come back in a moment.");
+		buf_adds(out, s->why[0]
+				      ? s->why
+				      : "The runs are still being held against their predictions; "
+					"come back in a moment.");
 		return;
 	}
 	for (size_t y = 0; y < v->n_responses; y++) {
-		buf_addf(out, "%s%s (%s)\n", y ? "\n" : "", book_response_id(&app->book, y, id, sizeof id),
-			words_unit(y));
+		buf_addf(out, "%s%s (%s)\n", y ? "\n" : "",
+			book_response_id(&app->book, y, id, sizeof id), words_unit(y));
 		tell_tally(out, "from the runs before", &v->ahead[y]);
 		tell_tally(out, "from all other runs", &v->left_out[y]);
 		tell_drift(app, out, v, y);

@@ -10,16 +10,31 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 static char label[] = "Wing", unit[] = "deg";
 static struct adjustable adjustables[] = {
-	{.id = "front-wing", .label = label, .unit = unit, .pair = 0, .min = 0, .max = 10 * FIX_ONE,
+	{.id = "front-wing",
+		.label = label,
+		.unit = unit,
+		.pair = 0,
+		.min = 0,
+		.max = 10 * FIX_ONE,
 		.step = FIX_ONE / 2},
-	{.id = "rear-wing", .label = label, .unit = unit, .pair = 0, .min = 0, .max = 10 * FIX_ONE,
+	{.id = "rear-wing",
+		.label = label,
+		.unit = unit,
+		.pair = 0,
+		.min = 0,
+		.max = 10 * FIX_ONE,
 		.step = FIX_ONE},
-	{.id = "bias", .label = label, .unit = unit, .pair = -1, .min = 0, .max = 10 * FIX_ONE,
+	{.id = "bias",
+		.label = label,
+		.unit = unit,
+		.pair = -1,
+		.min = 0,
+		.max = 10 * FIX_ONE,
 		.step = FIX_ONE},
 };
 static struct pair pairs[] = {{.id = "wing", .front = 0, .rear = 1}};
-static const struct car car = {.id = "fuzz", .n_adjustables = 3, .n_pairs = 1,
-	.adjustables = adjustables, .pairs = pairs};
+static const struct car car = {
+	.id = "fuzz", .n_adjustables = 3, .n_pairs = 1, .adjustables = adjustables, .pairs = pairs};
 
 static struct plan *read_text(const char *text, size_t size)
 {

@@ -9,8 +9,8 @@
 
 struct table {
 	size_t rows, cols;
-	char *bytes;		/* owned */
-	const char **cell;	/* owned; [(rows + 1) * cols], the header first */
+	char *bytes;       /* owned */
+	const char **cell; /* owned; [(rows + 1) * cols], the header first */
 };
 
 /* Reads tests/data/NAME; fails the test on error. */
