@@ -112,6 +112,9 @@ tests_test_balance_SOURCES = tests/test_balance.c
 
 check_PROGRAMS += tests/test_files
 tests_test_files_SOURCES = tests/test_files.c
+check_PROGRAMS += tests/test_balance_cmd
+tests_test_balance_cmd_SOURCES = tests/test_balance_cmd.c
+
 check_PROGRAMS += tests/test_balance_text
 tests_test_balance_text_SOURCES = tests/test_balance_text.c
 
