@@ -494,6 +494,31 @@ START_TEST(far_lap_is_suspect)
 END_TEST
 
 /* A book without a lap still answers: nothing is known, and why. */
+/* Front wears 2 and 0.2 less each lap of age: it ends at 11 %. Rear wears 1 and 0.04 less: at
+ * 13 %, more in the end though less at first. Neither reaches 60 %. */
+START_TEST(a_tyre_does_not_grow_back)
+{
+	struct book b;
+	invent_book(&b, 0, 1, 2);
+	for (int i = 0; i < 4; i++) {
+		struct run *r = invent_run(&b, "r");
+		r->tyre_age = (struct opt_num){true, 0};
+		invent_set(&b, r, "s0", i % 2 ? 5 : 0);
+		for (int j = 0; j < 6; j++) {
+			struct lap *l = invent_lap(r, 90 + 0.03 * (j * 3 % 4));
+			l->has_wear[0] = l->has_wear[1] = true;
+			l->wear[0] = 2 - 0.2 * j + 0.001 * (j * (i + 2) % 3);
+			l->wear[1] = 1 - 0.04 * j + 0.001 * (j * (i + 1) % 3);
+		}
+	}
+	struct model *m = fit(&b);
+	const fix base[] = {0};
+	ck_assert_int_eq(model_limiting_channel(m, base), 1);
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
 START_TEST(empty_book)
 {
 	struct book b;
@@ -694,6 +719,7 @@ Suite *suite(void)
 	tcase_add_test(c, factors_have_a_base);
 	tcase_add_test(c, known_and_missing_covariates);
 	tcase_add_test(c, far_lap_is_suspect);
+	tcase_add_test(c, a_tyre_does_not_grow_back);
 	tcase_add_test(c, empty_book);
 	tcase_add_test(c, a_book_as_nlme_sees_it);
 	tcase_add_test(c, rates_given_and_refused);

@@ -239,16 +239,17 @@ static double age_slope(const struct model *m, size_t response)
 	return !rule->off && rule->known[response].has ? rule->known[response].v : 0;
 }
 
-/* Laps on a fresh set until the limit, parts of a lap counted; INFINITY if never. */
-static double laps_to_limit(const struct model *m, size_t response, double wear)
+/* Laps on a fresh set until the limit, parts of a lap counted; INFINITY if never. *worn: how
+ * far it came. A tyre does not grow back, whatever the slope on its age. */
+static double laps_to_limit(const struct model *m, size_t response, double wear, double *worn)
 {
 	const double slope = age_slope(m, response);
-	double worn = 0;
+	*worn = 0;
 	for (int lap = 0; lap < 2000; lap++) {
-		const double w = wear + slope * (lap - m->condition[COV_TYRE_AGE]);
-		if (w > 0 && worn + w >= m->book->wear_limit)
-			return lap + (m->book->wear_limit - worn) / w;
-		worn += w;
+		const double w = fmax(0, wear + slope * (lap - m->condition[COV_TYRE_AGE]));
+		if (w > 0 && *worn + w >= m->book->wear_limit)
+			return lap + (m->book->wear_limit - *worn) / w;
+		*worn += w;
 	}
 	return INFINITY;
 }
@@ -261,11 +262,12 @@ int model_limiting_channel(const struct model *m, const fix *values)
 		const struct estimate e = model_value(m, 1 + c, values);
 		if (!e.known)
 			continue;
-		const double laps = laps_to_limit(m, 1 + c, e.value);
-		if (laps < least || (!isfinite(least) && !isfinite(laps) && e.value > most)) {
+		double worn;
+		const double laps = laps_to_limit(m, 1 + c, e.value, &worn);
+		if (laps < least || (!isfinite(least) && !isfinite(laps) && worn > most)) {
 			best = (int)c;
 			least = laps;
-			most = e.value;
+			most = worn;
 		}
 	}
 	return best;
