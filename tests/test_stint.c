@@ -303,6 +303,48 @@ START_TEST(nothing_to_lift_for)
 }
 END_TEST
 
+/* The reference against itself: nought, for certain, not nought give or take rounding. */
+START_TEST(the_reference_itself_is_nought)
+{
+	const struct truth t = {0.1, -0.3, 0.8, 0.02, 0.02, 0.05, 0.03, 0.1, 0.03, 0.01};
+	struct random r = random_seeded(13);
+	struct book b;
+	invent_truth(&b, &t, 8, &r);
+	b.stint.pace_loss.v = 0.03;
+	struct model *m = fit(&b);
+	struct stint *s = stint(m, base_values, 0, 500);
+	ck_assert(s->rows[STINT_SHEET].has_interval);
+	ck_assert_double_eq(s->rows[STINT_SHEET].low, 0);
+	ck_assert_double_eq(s->rows[STINT_SHEET].high, 0);
+	stint_free(s);
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
+/* Pace lost to wear needs wear: a total without it would look too good. */
+START_TEST(no_wear_no_loss_of_pace)
+{
+	struct random r = random_seeded(14);
+	struct book b;
+	invent_truth(&b, &noisy, 8, &r);
+	for (size_t i = 0; i < b.n_runs; i++)
+		for (size_t j = 0; j < b.runs[i].n_laps; j++)
+			b.runs[i].laps[j].has_wear[0] = false;
+	for (int loss = 0; loss < 2; loss++) {
+		b.stint.pace_loss.v = 0.02 * loss;
+		struct model *m = fit(&b);
+		struct stint *s = stint(m, sheet_values, 0, 500);
+		ck_assert(s->rows[STINT_SHEET].known == (loss == 0));
+		if (loss)
+			ck_assert(strstr(s->sentence, "no wear readings") != NULL);
+		stint_free(s);
+		model_free(m);
+	}
+	book_free(&b);
+}
+END_TEST
+
 START_TEST(quick_figures_agree)
 {
 	const struct truth t = {0.1, -0.3, 0.8, 0.02, 0.02, 0.05, 0.03, 0.1, 0.03, 0.01};
@@ -342,6 +384,8 @@ Suite *suite(void)
 	tcase_add_test(t, missing_figures_are_said);
 	tcase_add_test(t, no_exchange_rate_no_lifting);
 	tcase_add_test(t, nothing_to_lift_for);
+	tcase_add_test(t, the_reference_itself_is_nought);
+	tcase_add_test(t, no_wear_no_loss_of_pace);
 	tcase_add_test(t, quick_figures_agree);
 	suite_add_tcase(s, t);
 	return s;

@@ -62,6 +62,8 @@ static void draw_figures(const struct draws *d, double v[RESPONSES_MAX][FIGURES]
 				move += g->root[i][j] * u[j];
 			v[r][i] = g->value[i] + scale * move;
 		}
+		if (d->f->same) /* to the last digit, so that its difference is nought */
+			v[r][FIG_SHEET] = v[r][FIG_REFERENCE];
 	}
 }
 

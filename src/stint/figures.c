@@ -151,6 +151,10 @@ static void find_fuel(struct stint_figures *f, const struct model *m)
 			f->rules.fuel_condition);
 	else if (m->book->stint.fuel_per_lap.has && !found)
 		figures_note(f, "fuel: the runs have no slope of lap time on fuel, none counted");
+	else if (found && m->book->covariates[COV_FUEL].known[RESPONSE_TIME].has &&
+		!m->subtracted[RESPONSE_TIME][COV_FUEL])
+		figures_note(f, "fuel: some laps lack it, so lap times stand at the fuel driven; only "
+			"its burning off is counted");
 }
 
 static bool find_rules(struct stint_figures *f, const struct model *m, size_t laps, struct err *err)
@@ -182,6 +186,7 @@ bool figures_find(struct stint_figures *f, const struct model *m, const fix *she
 	memset(f, 0, sizeof *f);
 	if (!find_rules(f, m, laps, err))
 		return false;
+	f->same = memcmp(sheet, reference, m->book->car.n_adjustables * sizeof *sheet) == 0;
 	for (size_t r = 0; r < m->n_responses; r++)
 		if (!response_figures(&f->response[r], m, r, sheet, reference))
 			return err_memory(err);

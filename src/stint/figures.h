@@ -21,6 +21,7 @@ struct figures {
 
 struct stint_figures {
 	struct stint_rules rules;
+	bool same;                 /* the sheet is the reference */
 	bool auto_loss;            /* pace_loss is age slope of time / mean_wear */
 	double mean_wear;          /* % per lap */
 	struct figures response[RESPONSES_MAX];

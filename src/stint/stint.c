@@ -16,9 +16,23 @@ struct making {
 	struct stint *s;
 };
 
-/* Why a sheet's own laps cannot be told; NULL where they can. */
+/* Is pace lost to wear of which there is no reading? */
+static bool loss_untold(const struct making *k)
+{
+	const struct stint_rules *r = &k->f->rules;
+	for (size_t c = 0; c < r->n_channels; c++)
+		if (k->f->response[1 + c].fitted)
+			return false;
+	return r->pace_loss != 0 || (r->has_cliff && r->cliff != 0);
+}
+
+/* Can a sheet's own laps be told? Where not, why. */
 static bool side_known(const struct making *k, size_t which, char *why, size_t size)
 {
+	if (loss_untold(k)) {
+		snprintf(why, size, "the stint loses pace with wear, and the runs have no wear readings");
+		return false;
+	}
 	for (size_t r = 0; r < k->m->n_responses; r++) {
 		const struct figures *g = &k->f->response[r];
 		char id[32];
