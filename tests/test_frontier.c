@@ -325,6 +325,23 @@ static void random_bands(struct frontier_options *o, struct random *r)
 	o->hold_aero = 4 * random_uniform(r);
 }
 
+/* A start that cannot be told against the reference is told against itself when asked so. */
+static struct frontier *check_told_against_itself(struct yard *y, fix *v, unsigned seed)
+{
+	struct err err = {0};
+	y->o.lenient = true;
+	struct frontier *f = frontier_new(y->m, y->start, y->reference, &y->o, &err);
+	ck_assert_msg(f != NULL, "%s", err.text);
+	ck_assert_ptr_eq(f->against, y->start);
+	ck_assert_uint_ge(f->n_notes, 1);
+	ck_assert(strstr(f->notes[0], "all figures are against") != NULL);
+	y->reference = y->start;
+	try_all(y, v, 0);
+	keep_best(y);
+	check_points(y, f, seed);
+	return f;
+}
+
 /* Returns true when the start sheet could be told against the reference. */
 static bool check_book(unsigned seed, bool chassis, size_t *points)
 {
@@ -353,6 +370,8 @@ static bool check_book(unsigned seed, bool chassis, size_t *points)
 		/* Only where the start itself cannot be told against the reference. */
 		ck_assert(y.start != y.reference);
 		ck_assert(strstr(err.text, "cannot be told") != NULL);
+		if (!chassis)
+			f = check_told_against_itself(&y, v, seed);
 	}
 	frontier_free(f);
 	free(y.tried);
@@ -404,6 +423,42 @@ START_TEST(a_share_that_cannot_be_told_is_not_held)
 	ck_assert(save_parse(m, NULL, &o.save, &err));
 	ck_assert_ptr_null(frontier_new(m, &b.sheets[0], &b.sheets[0], &o, &err));
 	ck_assert_msg(strstr(err.text, "the load-transfer share cannot be told"), "%s", err.text);
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
+/* Without any wear reading nothing can be traded: an error, or the start alone and a note. */
+START_TEST(no_wear_nothing_moves)
+{
+	struct random r = random_seeded(4);
+	struct book b;
+	struct err err = {0};
+	struct frontier_options o = {.save = {.kind = SAVE_CHANNEL}};
+	random_book(&b, &r);
+	for (size_t i = 0; i < b.n_runs; i++) {
+		memset(b.runs[i].has_wear_total, 0, sizeof b.runs[i].has_wear_total);
+		for (size_t j = 0; j < b.runs[i].n_laps; j++) {
+			memset(b.runs[i].laps[j].has_wear, 0, sizeof b.runs[i].laps[j].has_wear);
+			memset(b.runs[i].laps[j].has_worn, 0, sizeof b.runs[i].laps[j].has_worn);
+		}
+	}
+	struct model *m = model_new(&b, &err);
+	ck_assert_ptr_nonnull(m);
+	ck_assert_ptr_null(frontier_new(m, &b.sheets[0], &b.sheets[0], &o, &err));
+	ck_assert_msg(strstr(err.text, "no figures of wear") != NULL, "%s", err.text);
+	o.lenient = true;
+	for (o.save.kind = SAVE_CHANNEL; o.save.kind <= SAVE_LIKE; o.save.kind++) {
+		struct frontier *f = frontier_new(m, &b.sheets[0], &b.sheets[0], &o, &err);
+		ck_assert_ptr_nonnull(f);
+		ck_assert_uint_eq(f->n, 1);
+		ck_assert_double_eq(f->candidates, 1);
+		ck_assert_double_eq(f->points[0].time_delta, 0);
+		ck_assert(!f->points[0].has_wear && !f->points[0].has_like);
+		ck_assert_uint_eq(f->n_notes, 1);
+		ck_assert(strstr(f->notes[0], "nothing is moved") != NULL);
+		frontier_free(f);
+	}
 	model_free(m);
 	book_free(&b);
 }
@@ -482,6 +537,7 @@ Suite *suite(void)
 	tcase_add_loop_test(t, equals_every_sheet_tried, 0, 2);
 	tcase_add_loop_test(t, shares_are_held_exactly, 0, 2);
 	tcase_add_test(t, a_share_that_cannot_be_told_is_not_held);
+	tcase_add_test(t, no_wear_nothing_moves);
 	tcase_add_test(t, thinning_keeps_both_ends);
 	tcase_add_test(t, what_to_save);
 	suite_add_tcase(s, t);

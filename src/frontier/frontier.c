@@ -13,6 +13,8 @@
 struct work {
 	const struct model *m;
 	const struct sheet *start, *reference;
+	const struct sheet *against; /* what deltas are told against */
+	bool idle;                   /* the objective has no figures: nothing moves */
 	const struct frontier_options *o;
 	size_t n_groups;
 	struct moves *moves;        /* owned [n_groups] */
@@ -40,10 +42,10 @@ static void note(struct frontier *f, const char *fmt, ...)
 	va_end(ap);
 }
 
-/* The start sheet against the reference: model_delta and model_like, as plain figures. */
+/* The start sheet against what it is told against: model_delta and model_like, as plain figures. */
 static void find_base(struct work *w)
 {
-	const fix *a = w->start->values, *b = w->reference->values;
+	const fix *a = w->start->values, *b = w->against->values;
 	struct effects *e = &w->base;
 	size_t n = w->m->book->car.n_adjustables;
 	bool same = memcmp(a, b, n * sizeof *a) == 0;
@@ -63,25 +65,37 @@ static void find_base(struct work *w)
 	}
 }
 
-static bool base_known(const struct work *w, struct err *err)
+static bool base_known(struct work *w, struct err *err)
 {
 	size_t list[EFFECTS_MAX], n = moves_objective(w->m, &w->o->save, list);
+	find_base(w);
 	bool known = w->base.known[EFFECT_TIME];
 	for (size_t i = 0; i < n; i++)
-		known = known && w->base.known[list[i]];
+		known = known && (w->base.known[list[i]] || !moves_response(w->m, list[i]));
 	if (known)
 		return true;
+	if (w->o->lenient) {
+		note(w->f, "what %s itself does against %s cannot be told from the runs so far: all "
+			"figures are against %s", w->start->id, w->reference->id, w->start->id);
+		w->against = w->start;
+		find_base(w);
+		return true;
+	}
 	return err_failed(err, "what %s itself does against %s cannot be told from the runs so far; "
 		"start from %s or from a sheet that only moves what was tested",
 		w->start->id, w->reference->id, w->reference->id);
+}
+
+static bool time_fitted(const struct model *m, struct err *err)
+{
+	return m->responses[RESPONSE_TIME].fitted ||
+		err_failed(err, "no lap time figures: %s", m->responses[RESPONSE_TIME].why);
 }
 
 /* Are all responses that the objective needs fitted? */
 static bool objective_fitted(const struct model *m, const struct save_target *t, struct err *err)
 {
 	size_t list[EFFECTS_MAX], n = moves_objective(m, t, list);
-	if (!m->responses[RESPONSE_TIME].fitted)
-		return err_failed(err, "no lap time figures: %s", m->responses[RESPONSE_TIME].why);
 	for (size_t i = 0; i < n; i++) {
 		if (moves_response(m, list[i]))
 			continue;
@@ -268,7 +282,7 @@ static bool make_points(struct work *w, struct err *err)
 static void say_left_out(const struct work *w)
 {
 	const struct car *car = &w->m->book->car;
-	for (size_t g = 0; g < w->n_groups; g++) {
+	for (size_t g = 0; g < w->n_groups && !w->idle; g++) {
 		const struct moves *mv = &w->moves[g];
 		const char *label = car->adjustables[mv->member[0]].label;
 		if (mv->n > 1 && mv->out.untested)
@@ -315,10 +329,17 @@ static void work_free(struct work *w)
 struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 	const struct sheet *reference, const struct frontier_options *o, struct err *err)
 {
-	struct work w = {.m = m, .start = start, .reference = reference, .o = o};
+	struct work w = {.m = m, .start = start, .reference = reference, .against = reference, .o = o};
 	size_t n = m->book->car.n_adjustables;
-	if (!objective_fitted(m, &o->save, err))
+	struct err why;
+	err_clear(&why);
+	if (!time_fitted(m, err))
 		return NULL;
+	w.idle = !objective_fitted(m, &o->save, &why);
+	if (w.idle && !o->lenient) {
+		*err = why;
+		return NULL;
+	}
 	w.f = calloc(1, sizeof *w.f);
 	w.scratch = calloc(n + 1, sizeof *w.scratch);
 	bool ok = w.f && w.scratch;
@@ -326,13 +347,15 @@ struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 		err_memory(err);
 	if (ok) {
 		memcpy(w.scratch, start->values, n * sizeof *w.scratch);
-		find_base(&w);
+		if (w.idle)
+			note(w.f, "%.150s: nothing is moved", why.text);
 		ok = base_known(&w, err);
 	}
 	if (ok) {
 		w.n_groups = m->n_groups;
 		w.f->save = o->save;
-		ok = stint_quick_prepare(&w.stint, m, reference->values, err) && make_moves(&w, err) &&
+		w.f->against = w.against;
+		ok = stint_quick_prepare(&w.stint, m, w.against->values, err) && make_moves(&w, err) &&
 			make_front(&w, err) && make_points(&w, err);
 	}
 	if (ok) {

@@ -43,6 +43,10 @@ struct frontier_options {
 	bool has_hold_share, has_hold_aero;
 	double hold_share, hold_aero;
 	size_t points; /* thin to this many, both ends kept; 0: all */
+	/* Answer with what can be said: a wear objective without figures leaves every group where
+	 * it is, and a start sheet that cannot be told against the reference is told against
+	 * itself. Both are said in notes. Without it they are errors. */
+	bool lenient;
 };
 
 struct frontier_point {
@@ -58,6 +62,7 @@ struct frontier_point {
 
 struct frontier {
 	struct save_target save;
+	const struct sheet *against; /* what deltas are told against: the reference, or the start */
 	double candidates;  /* combinations of moves, bounds on changes and minutes left out */
 	size_t n_found;     /* points before thinning */
 	size_t n;
@@ -68,8 +73,8 @@ struct frontier {
 };
 
 /*
- * start == reference is usual. NULL with err: out of memory, or what the start sheet
- * itself does against the reference cannot be told.
+ * start == reference is usual; both outlive the frontier. NULL with err: out of memory, no
+ * lap time figures, or without `lenient` what is said there.
  */
 struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 	const struct sheet *reference, const struct frontier_options *o, struct err *err);

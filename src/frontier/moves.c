@@ -121,6 +121,8 @@ static bool objective_of(struct walk *w, struct front_level *l)
 	double sum = 0;
 	for (size_t i = 0; i < w->n_needed; i++) {
 		const struct response *r = moves_response(w->m, w->needed[i]);
+		if (!r)
+			return false;
 		double v = group_row(w->m, r, w->mv->group, w->x, w->x0, w->row);
 		if (!w->all_estimable[i] && !model_estimable(r, w->row))
 			return false;
@@ -284,6 +286,8 @@ static bool walk_ready(struct walk *w)
 	w->n_needed = 1 + moves_objective(m, &w->o->save, w->needed + 1);
 	for (size_t i = 0; i < w->n_needed; i++) {
 		const struct response *r = moves_response(m, w->needed[i]);
+		if (!r)
+			continue;
 		w->all_estimable[i] = terms_estimable(m, r, w->mv->group);
 		terms = r->n_terms > terms ? r->n_terms : terms;
 	}
