@@ -80,6 +80,12 @@ START_TEST(compare_says_what_was_not_tested)
 }
 END_TEST
 
+static void centred(const json_t *p, const char *key, const char *low, const char *high)
+{
+	ck_assert_double_gt(number(p, high), number(p, low));
+	ck_assert_double_eq_tol((number(p, high) + number(p, low)) / 2, number(p, key), 1e-9);
+}
+
 START_TEST(suggest_is_a_front)
 {
 	json_t *doc = ask("suggest", WORDS("--json")), *p;
@@ -95,6 +101,9 @@ START_TEST(suggest_is_a_front)
 		json_t *v = json_object_get(p, "values");
 		ck_assert_double_eq(number(v, "drive-ramp"), 45);
 		ck_assert_double_eq_tol(number(v, "front-camber") - number(v, "rear-camber"), -1.2, 1e-9);
+		centred(p, "time-delta", "time-low", "time-high");
+		centred(p, "wear-delta", "wear-low", "wear-high");
+		centred(p, "like-for-like-delta", "like-for-like-low", "like-for-like-high");
 		if (i == 0)
 			continue;
 		json_t *before = json_array_get(points, i - 1);
@@ -191,6 +200,7 @@ START_TEST(tables_speak)
 	said = say("suggest", WORDS("kind", "--beyond"));
 	ck_assert_int_eq(said.status, 0);
 	ck_assert(strstr(said.out, "stays, frozen") != NULL);
+	ck_assert(strstr(said.out, "the best of many estimates") != NULL);
 	test_said_free(&said);
 	said = say("compare", WORDS("quick-base", "kind", "--changed-first"));
 	ck_assert_int_eq(said.status, 0);

@@ -1,5 +1,6 @@
 /* suggest: the exact trade-off frontier. */
 #include "balance/balance.h"
+#include "cmd/answers.h"
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
 #include "cmd/sheet_told.h"
@@ -39,7 +40,7 @@ static bool read_options(const struct cmd_args *args, struct suggestion *s, int 
 		.has_max_changes = cmd_value(args, "max-changes") != NULL,
 		.has_max_minutes = cmd_value(args, "minutes") != NULL,
 		.has_hold_share = cmd_value(args, "hold-share") != NULL,
-		.has_hold_aero = cmd_value(args, "hold-aero") != NULL};
+		.has_hold_aero = cmd_value(args, "hold-aero") != NULL, .lenient = true};
 	*status = CMD_USAGE;
 	if (!cmd_whole(args, "max-changes", 0, 1000, &changes) ||
 		!cmd_number(args, "minutes", 0, 1e6, &s->o.max_minutes) ||
@@ -51,6 +52,10 @@ static bool read_options(const struct cmd_args *args, struct suggestion *s, int 
 	s->o.points = (size_t)points;
 	if (save_parse(s->a->model, cmd_value(args, "save"), &s->o.save, &e))
 		return true;
+	if (e.cls != ERR_INPUT) {
+		s->o.save.channel = 0; /* no wear read anywhere: the frontier says so */
+		return true;
+	}
 	*status = cmd_fail(&e);
 	return false;
 }
@@ -60,14 +65,42 @@ static json_t *share_json(struct opt_num v)
 	return cmd_json_number(v.has ? v.v : NAN);
 }
 
-static json_t *point_json(const struct car *car, const struct frontier_point *p)
+/* The point's lap time, wear and wear at equal pace with their intervals. No interval is known
+ * of a mean over channels. */
+struct spans {
+	struct estimate time, wear, like;
+};
+
+static struct spans point_spans(const struct suggestion *s, const struct frontier_point *p)
 {
+	const struct model *m = s->a->model;
+	const fix *against = s->f->against->values;
+	struct spans k = {.time = model_delta(m, RESPONSE_TIME, p->values, against)};
+	const int c = s->o.save.channel;
+	if (s->o.save.kind == SAVE_MEAN || c < 0)
+		return k;
+	k.wear = model_delta(m, 1 + (size_t)c, p->values, against);
+	k.like = model_like(m, (size_t)c, p->values, against).delta;
+	return k;
+}
+
+static void set_span(json_t *o, const char *low, const char *high, const struct estimate *e)
+{
+	const bool has = e->known && e->has_interval;
+	json_object_set_new(o, low, cmd_json_number(has ? e->low : NAN));
+	json_object_set_new(o, high, cmd_json_number(has ? e->high : NAN));
+}
+
+static json_t *point_json(const struct suggestion *s, const struct frontier_point *p)
+{
+	const struct car *car = &s->a->book.car;
+	const struct spans k = point_spans(s, p);
 	json_t *values = json_object();
 	for (size_t i = 0; i < car->n_adjustables; i++)
 		json_object_set_new(values, car->adjustables[i].id,
 			json_real(fix_to_double(p->values[i])));
 	const struct balance b = balance_of(car, p->values);
-	return json_pack("{s:o, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "values", values,
+	json_t *o = json_pack("{s:o, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "values", values,
 		"changes", (json_int_t)p->changes,
 		"minutes", cmd_json_number(p->minutes),
 		"time-delta", cmd_json_number(p->time_delta),
@@ -76,6 +109,20 @@ static json_t *point_json(const struct car *car, const struct frontier_point *p)
 		"stint-delta", cmd_json_number(p->has_stint ? p->stint_delta : NAN),
 		"load-transfer-front-share", share_json(b.transfer_front_share),
 		"aero-front-share", share_json(b.aero_front_share));
+	if (!o)
+		return NULL;
+	set_span(o, "time-low", "time-high", &k.time);
+	set_span(o, "wear-low", "wear-high", &k.wear);
+	set_span(o, "like-for-like-low", "like-for-like-high", &k.like);
+	return o;
+}
+
+static json_t *notes_json(const struct frontier *f)
+{
+	json_t *notes = json_array();
+	for (size_t i = 0; i < f->n_notes; i++)
+		json_array_append_new(notes, json_string(f->notes[i]));
+	return notes;
 }
 
 /* Point by point: a front may be long, and the whole document need not be in memory. */
@@ -84,7 +131,7 @@ static int print_json(const struct suggestion *s)
 	const size_t flags = JSON_REAL_PRECISION(17);
 	char save[SAVE_SIZE];
 	double n = s->f->candidates;
-	json_t *head = json_pack("{s:s, s:s, s:b, s:o}", "reference", s->a->reference->id, "save",
+	json_t *head = json_pack("{s:s, s:s, s:b, s:o}", "reference", s->f->against->id, "save",
 		save_print(s->a->model, &s->o.save, save, sizeof save), "exact", true, "candidates",
 		n < 9e15 ? json_integer((json_int_t)n) : cmd_json_number(n));
 	bool ok = head != NULL;
@@ -94,7 +141,7 @@ static int print_json(const struct suggestion *s)
 		fputs(",\n \"frontier\": [", stdout);
 	}
 	for (size_t i = 0; ok && i < s->f->n; i++) {
-		json_t *p = point_json(&s->a->book.car, &s->f->points[i]);
+		json_t *p = point_json(s, &s->f->points[i]);
 		fputs(i ? ",\n  " : "\n  ", stdout);
 		ok = p && json_dumpf(p, stdout, flags) == 0;
 		json_decref(p);
@@ -105,7 +152,11 @@ static int print_json(const struct suggestion *s)
 		err_memory(&e);
 		return cmd_fail(&e);
 	}
-	fputs("]}\n", stdout);
+	json_t *notes = notes_json(s->f);
+	fputs("],\n \"notes\": ", stdout);
+	json_dumpf(notes, stdout, flags);
+	fputs("}\n", stdout);
+	json_decref(notes);
 	return cmd_finish();
 }
 
@@ -132,13 +183,55 @@ static void print_moves(const struct suggestion *s, const struct frontier_point 
 	puts(any ? "" : "as it is");
 }
 
+/* "-0.12 to +0.03", to the decimals of the figures. */
+static void print_span(const struct estimate *e)
+{
+	char low[32], high[32], span[72] = "-";
+	if (e->known && e->has_interval) {
+		answer_signed(low, sizeof low, e->low, 2);
+		answer_signed(high, sizeof high, e->high, 2);
+		snprintf(span, sizeof span, "%s to %s", low, high);
+	}
+	cmd_pad(stdout, span, 18);
+}
+
+static void print_point(const struct suggestion *s, const struct frontier_point *p)
+{
+	const struct spans k = point_spans(s, p);
+	const bool like = s->o.save.kind == SAVE_LIKE;
+	printf("%+9.3f  ", p->time_delta);
+	print_span(&k.time);
+	print_optional(p->has_wear, p->wear_delta, 7, 3);
+	fputs("  ", stdout);
+	if (!like)
+		print_span(&k.wear);
+	print_optional(p->has_like, p->like_delta, 7, 3);
+	fputs("  ", stdout);
+	if (like)
+		print_span(&k.like);
+	print_optional(p->has_stint, p->stint_delta, 7, 1);
+	printf(" %8zu %8.0f  ", p->changes, p->minutes);
+	print_moves(s, p);
+}
+
+static void print_heads(bool like)
+{
+	printf("%9s  %-18s%7s  ", "lap time", "95%", "wear");
+	if (!like)
+		printf("%-18s", "95%");
+	printf("%7s  ", "at pace");
+	if (like)
+		printf("%-18s", "95%");
+	printf("%7s %8s %8s  %s\n", "stint", "changes", "minutes", "set-up");
+}
+
 static int print_table(const struct suggestion *s)
 {
 	const struct frontier *f = s->f;
 	char save[SAVE_SIZE], name[200], start[200], line[800];
 	save_print(s->a->model, &s->o.save, save, sizeof save);
 	printf("Best trade-offs of lap time and wear (%s), against %s\n", save,
-		fitted_sheet_name(s->a->reference, name, sizeof name));
+		fitted_sheet_name(f->against, name, sizeof name));
 	if (s->start != s->a->reference)
 		printf("from %s: its locks hold, its frozen values stay\n",
 			fitted_sheet_name(s->start, start, sizeof start));
@@ -152,20 +245,12 @@ static int print_table(const struct suggestion *s)
 	if (f->n == 0)
 		puts("nothing keeps to these bounds");
 	else
-		printf("%9s %9s %9s %8s %8s %8s  %s\n", "lap time", "wear", "at pace", "stint",
-			"changes", "minutes", "set-up");
-	for (size_t i = 0; i < f->n; i++) {
-		const struct frontier_point *p = &f->points[i];
-		printf("%+9.3f ", p->time_delta);
-		print_optional(p->has_wear, p->wear_delta, 9, 3);
-		putchar(' ');
-		print_optional(p->has_like, p->like_delta, 9, 3);
-		putchar(' ');
-		print_optional(p->has_stint, p->stint_delta, 8, 1);
-		printf(" %8zu %8.0f  ", p->changes, p->minutes);
-		print_moves(s, p);
-	}
+		print_heads(s->o.save.kind == SAVE_LIKE);
+	for (size_t i = 0; i < f->n; i++)
+		print_point(s, &f->points[i]);
 	puts("\nlap time in s, wear and wear at the reference's pace in % per lap, stint in s");
+	if (f->n_found > 1)
+		puts("each is the best of many estimates: expect less on track, verify before trusting it");
 	for (size_t i = 0; i < f->n_notes; i++)
 		puts(cmd_safe(f->notes[i], line, sizeof line));
 	told_cautions_of(&s->a->book, s->start, s->a->reference);
