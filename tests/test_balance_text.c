@@ -252,7 +252,7 @@ START_TEST(lines_tell_figure_change_and_band)
 	book.balance.band[BAND_AERO] = (struct opt_num){true, 0.05};
 	ck_assert_uint_eq(balance_lines(&book, values, other, l), 4);
 	ck_assert(l[BALANCE_TRANSFER].change.v > 0.5 && l[BALANCE_TRANSFER].beyond);
-	ck_assert_str_eq(balance_beyond_words(&book, &l[BALANCE_TRANSFER], words, sizeof words),
+	ck_assert_str_eq(balance_beyond_words(&l[BALANCE_TRANSFER], words, sizeof words),
 		"beyond the band of 0.5");
 	ck_assert(!l[BALANCE_AERO].beyond && l[BALANCE_AERO].change.v == 0);
 	ck_assert_str_eq(l[BALANCE_AERO].value, "front 41.7 %"); /* SM */
@@ -260,7 +260,7 @@ START_TEST(lines_tell_figure_change_and_band)
 	ck_assert_str_eq(l[BALANCE_AERO].words, "1500 N front, 2100 N rear at 180 km/h"); /* SM, 50 m/s */
 	ck_assert_str_eq(l[BALANCE_BRAKES].value, "front 59.6 %"); /* SM */
 	ck_assert_str_eq(l[BALANCE_BRAKES].words, "ideal 58.2 % at 1.3 g: the front locks first"); /* SM */
-	ck_assert_str_eq(balance_beyond_words(&book, &l[BALANCE_AERO], words, sizeof words), "");
+	ck_assert_str_eq(balance_beyond_words(&l[BALANCE_AERO], words, sizeof words), "");
 	ck_assert_uint_eq(balance_lines(&book, values, NULL, l), 4);
 	ck_assert(!l[BALANCE_TRANSFER].change.has && !l[BALANCE_TRANSFER].delta[0]);
 	book.car.has_chassis = false;

@@ -106,8 +106,10 @@ static void share_line(const struct told *t, enum balance_kind k, struct balance
 		l->change = some(100 * (now.v - then.v));
 		signed_text(l->delta, sizeof l->delta, l->change.v, 1);
 	}
-	if (shares[k].band >= 0 && l->change.has)
-		l->beyond = fabs(l->change.v) > t->plan.band[shares[k].band].v + 1e-9;
+	if (shares[k].band >= 0) {
+		l->band = t->plan.band[shares[k].band].v;
+		l->beyond = l->change.has && fabs(l->change.v) > l->band + 1e-9;
+	}
 	if (k == BALANCE_TRANSFER)
 		transfer_words(t, l->words, sizeof l->words);
 	else if (k == BALANCE_AERO)
@@ -188,12 +190,10 @@ size_t balance_lines(const struct book *b, const fix *values, const fix *against
 	return n;
 }
 
-const char *balance_beyond_words(const struct book *b, const struct balance_line *l, char *buf,
-	size_t size)
+const char *balance_beyond_words(const struct balance_line *l, char *buf, size_t size)
 {
-	const struct balance_plan p = book_balance(b);
 	buf[0] = '\0';
 	if (l->beyond)
-		snprintf(buf, size, "beyond the band of %g", p.band[shares[l->kind].band].v);
+		snprintf(buf, size, "beyond the band of %g", l->band);
 	return buf;
 }

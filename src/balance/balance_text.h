@@ -23,6 +23,7 @@ struct balance_line {
 	struct opt_num figure; /* % at the front, or kPa; has false: `words` says what is missing */
 	struct opt_num change; /* against the other sheet, in the same unit */
 	bool beyond;           /* the change goes beyond the band */
+	double band;           /* percentage points; 0 where there is none */
 	char value[32];        /* "front 50.3 %", "160.5 kPa"; "" without a figure */
 	char delta[32];        /* "+0.2"; "" without a change */
 	char words[240];       /* "842 N front, 829 N rear at 1.5 g"; or why there is no figure */
@@ -36,8 +37,7 @@ enum { BALANCE_LINES = 6 };
 size_t balance_lines(const struct book *b, const fix *values, const fix *against,
 	struct balance_line out[BALANCE_LINES]);
 /* "beyond the band of 0.5" for a line that is; "" otherwise. Into buf; returns buf. */
-const char *balance_beyond_words(const struct book *b, const struct balance_line *l, char *buf,
-	size_t size);
+const char *balance_beyond_words(const struct balance_line *l, char *buf, size_t size);
 /*
  * Pressures by the book's temperatures: hot of what this sheet sets cold, and cold for the
  * book's hot target; has is false where cold pressure, temperatures or target are not given.

@@ -68,7 +68,7 @@ void told_balance(const struct book *b, const fix *values, const fix *against)
 			printf("  %s\n", l->words);
 			continue;
 		}
-		balance_beyond_words(b, l, beyond, sizeof beyond);
+		balance_beyond_words(l, beyond, sizeof beyond);
 		printf("%14s  %8s%s  %s%s%s\n", l->value, l->delta, l->beyond ? " !" : "  ", l->words,
 			l->beyond && l->words[0] ? "; " : "", beyond);
 	}

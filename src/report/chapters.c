@@ -184,7 +184,7 @@ static void balance_table(struct report_work *w)
 	const char *head[] = {"", w->sheet_name, "change", ""};
 	table_row(w->out, t, head);
 	for (size_t i = 0; i < n; i++) {
-		balance_beyond_words(w->in->book, &lines[i], beyond, sizeof beyond);
+		balance_beyond_words(&lines[i], beyond, sizeof beyond);
 		snprintf(words, sizeof words, "%s%s%s", lines[i].words, beyond[0] && lines[i].words[0]
 			? "; " : "", beyond);
 		const char *cells[] = {lines[i].name, lines[i].value, lines[i].delta, words};

@@ -38,7 +38,7 @@ static void aside(const struct app *app, const struct balance_line *l, char *buf
 	if (pressure && set.has)
 		snprintf(buf, size, "set %.1f cold", set.v);
 	else if (l->beyond)
-		balance_beyond_words(&app->book, l, buf, size);
+		snprintf(buf, size, "beyond %g", l->band);
 }
 
 static void draw_line(const struct app *app, const struct told_columns *c, int y, int x,
