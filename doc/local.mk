@@ -8,7 +8,8 @@ dist_doc_DATA = \
 	doc/frontier.md \
 	doc/model.md \
 	doc/plans.md \
-	doc/stint.md
+	doc/stint.md \
+	doc/tutorial.md
 
 # Printed by the program from its own tables; a cross build goes without.
 if !CROSS

@@ -218,8 +218,8 @@ tests_test_workbench_SOURCES = tests/test_workbench.c src/tui/actions.c src/tui/
 
 # The workbench in a terminal; skipped aloud without python3-pyte.
 # Shells and formatters judge what is made from the tables.
-TESTS += tests/test_guide.sh
-EXTRA_DIST += tests/test_guide.sh
+TESTS += tests/test_guide.sh tests/test_tutorial.sh
+EXTRA_DIST += tests/test_guide.sh tests/test_tutorial.sh
 
 TESTS += tests/tui_screens.sh tests/tui_terminal.sh
 EXTRA_DIST += tests/tui_screens.sh tests/tui_terminal.sh tests/tui tests/screens

@@ -45,5 +45,7 @@ const char *entry_print_conditions(const struct run *r, size_t n_channels, char 
 
 /* An id that no run of the book has: the last run's, counted up. */
 void entry_next_id(const struct book *b, char id[ID_SIZE]);
+/* The same, counted up from `last` (NULL: the first of all). */
+void entry_id_after(const struct book *b, const char *last, char id[ID_SIZE]);
 
 #endif

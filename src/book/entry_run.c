@@ -175,12 +175,11 @@ static size_t number_of(const char *id, size_t *stem)
 	return len > 0 && len <= 9 ? (size_t)strtoul(id + *stem, NULL, 10) : SIZE_MAX;
 }
 
-void entry_next_id(const struct book *b, char id[ID_SIZE])
+void entry_id_after(const struct book *b, const char *last, char id[ID_SIZE])
 {
 	char stem[ID_SIZE] = "r";
 	size_t number = 0, width = 2;
-	if (b->n_runs) {
-		const char *last = b->runs[b->n_runs - 1].id;
+	if (last) {
 		size_t at, n = number_of(last, &at);
 		if (n != SIZE_MAX && at < ID_MAX - 12) {
 			memcpy(stem, last, at);
@@ -192,4 +191,9 @@ void entry_next_id(const struct book *b, char id[ID_SIZE])
 	do
 		snprintf(id, ID_SIZE, "%.40s%0*zu", stem, (int)width, ++number);
 	while (book_find_run(b, id) >= 0);
+}
+
+void entry_next_id(const struct book *b, char id[ID_SIZE])
+{
+	entry_id_after(b, b->n_runs ? b->runs[b->n_runs - 1].id : NULL, id);
 }

@@ -15,7 +15,8 @@ static const struct cmd table[] = {
 		"A header and one row a lap. Columns: run, sheet, date, driver, session, compound, fuel,\n"
 		"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip; of each wear channel CH wear-CH,\n"
 		"worn-CH, worn-at-start-CH, wear-total-CH; an adjustable's id where its value differs from the\n"
-		"sheet's. run and time are needed. What belongs to a run may stand in its first row only.",
+		"sheet's. run and time are needed. What belongs to a run may stand in its first row only.\n"
+		"Runs that are in the book's stored plan are ticked off there.",
 		log_run},
 	{"fit", "BOOK", 1, 1, fit_options, "what the runs say of each adjustment, and how surely", NULL,
 		fit_run},

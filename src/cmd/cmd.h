@@ -105,6 +105,8 @@ int cmd_finish(void);
 
 /* Load a book; false: all faults were told and *status is the exit status. b need not be initialised. */
 bool cmd_load_book(struct book *b, const char *dir, int *status);
+/* A book without a run: what to do first, in words, and true. */
+bool cmd_say_empty(const struct book *b, FILE *out);
 /* The sheet of that id; NULL: told on stderr, with the ids there are (return CMD_USAGE). */
 const struct sheet *cmd_sheet(const struct book *b, const char *id);
 

@@ -245,10 +245,48 @@ static bool said_before(const struct model *m, const struct response *r, size_t 
 	return false;
 }
 
+/* What never moved in one sentence, wrapped; all else a line each. */
+static void print_untested(const struct model *m, const struct response *r)
+{
+	static const char never[] = " never moved", lead[] = "  not tested: ";
+	const int indent = (int)sizeof lead - 1;
+	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	int column = 0;
+	for (size_t t = 0; t < r->n_terms; t++) {
+		if (said_before(m, r, t))
+			continue;
+		cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe);
+		const size_t len = strlen(safe), tail = sizeof never - 1;
+		if (len < tail || strcmp(safe + len - tail, never))
+			printf("%s%s\n", lead, safe);
+	}
+	for (size_t t = 0; t < r->n_terms; t++) {
+		if (said_before(m, r, t))
+			continue;
+		cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe);
+		const size_t len = strlen(safe), tail = sizeof never - 1;
+		if (len < tail || strcmp(safe + len - tail, never))
+			continue;
+		safe[len - tail] = '\0';
+		const int width = cmd_width(safe);
+		if (column && column + 2 + width > 88) {
+			printf(",\n%*s", indent, "");
+			column = indent;
+		} else {
+			fputs(column ? ", " : lead, stdout);
+			column += column ? 2 : indent;
+		}
+		fputs(safe, stdout);
+		column += width;
+	}
+	if (column)
+		printf("%s\n", never);
+}
+
 static void print_response(const struct model *m, size_t k)
 {
 	const struct response *r = &m->responses[k];
-	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	char words[WORDS_SIZE];
 	printf("\n%s, %s", words_response(m, k, words, sizeof words), words_unit(k));
 	if (!r->fitted) {
 		printf(": %s\n", r->why);
@@ -262,10 +300,7 @@ static void print_response(const struct model *m, size_t k)
 			print_term(m, r, t, l);
 	free(l);
 	print_known(m, k);
-	for (size_t t = 0; t < r->n_terms; t++)
-		if (!said_before(m, r, t))
-			printf("  not tested: %s\n",
-				cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe));
+	print_untested(m, r);
 	fputs("  ", stdout);
 	print_noise(r, k);
 	if (words_lack_of_fit(r, words, sizeof words)[0])
@@ -393,6 +428,8 @@ static int print_text(const struct model *m)
 	printf("%s: %zu runs, %zu laps fitted, %zu skipped\n",
 		cmd_safe(b->name ? b->name : b->id, safe, sizeof safe), b->n_runs, m->n_fitted_laps,
 		m->n_skipped);
+	if (cmd_say_empty(b, stdout))
+		return cmd_finish();
 	for (size_t k = 0; k < m->n_responses; k++)
 		print_response(m, k);
 	print_exchange(m);

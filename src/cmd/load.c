@@ -16,6 +16,18 @@ bool cmd_load_book(struct book *b, const char *dir, int *status)
 	return ok;
 }
 
+bool cmd_say_empty(const struct book *b, FILE *out)
+{
+	char dir[1024];
+	if (b->n_runs > 0)
+		return false;
+	cmd_safe(b->dir, dir, sizeof dir);
+	fprintf(out, "%sno run is in the book yet; plan some: treadlight plan %s --kind one-at-a-time,\n"
+		"then log them: treadlight log %s --csv FILE, or n on the Runs page of the workbench\n",
+		out == stderr ? "treadlight: " : "", dir, dir);
+	return true;
+}
+
 const struct sheet *cmd_sheet(const struct book *b, const char *id)
 {
 	int i = book_find_sheet(b, id);

@@ -18,6 +18,7 @@ libtreadlight_a_SOURCES += \
 	src/cmd/overlay.c \
 	src/cmd/plan.c \
 	src/cmd/plan.h \
+	src/cmd/plan_csv.c \
 	src/cmd/plan_json.c \
 	src/cmd/plan_table.c \
 	src/cmd/predict.c \

@@ -1,7 +1,10 @@
 /* log: runs from a CSV file into the book, all of them or none. */
 #include "cmd/commands.h"
 #include "store/import.h"
+#include "store/plan_file.h"
 #include "store/store.h"
+
+#include <string.h>
 
 const struct cmd_option log_options[] = {
 	{"csv", 0, "FILE", false, "the laps, one a row (needed)"},
@@ -51,6 +54,47 @@ static int tell(const struct book *b, const struct import *in, bool dry)
 	return cmd_finish();
 }
 
+/* The first run still to be driven whose values these are; -1: none. */
+static int planned(const struct plan *p, const struct run *r)
+{
+	for (size_t i = 0; i < p->n_runs; i++)
+		if (!p->runs[i].done[0] &&
+			memcmp(p->runs[i].values, r->values, r->n_values * sizeof *r->values) == 0)
+			return (int)i;
+	return -1;
+}
+
+/* Ticks off in the stored plan what the file brought. The runs are in the book by now: what goes
+ * wrong here is told and fails nothing. */
+static void tick_plan(const struct book *b, const struct import *in, bool quiet)
+{
+	struct plan *p = NULL;
+	struct faults f;
+	struct err e;
+	size_t ticked = 0, left = 0;
+	faults_init(&f);
+	err_clear(&e);
+	if (!store_load_plan(&p, b, &f))
+		cmd_fail_faults(&f);
+	for (size_t i = 0; p && i < in->n; i++) {
+		const int at = planned(p, &in->runs[i]);
+		if (at < 0)
+			continue;
+		if (!store_tick_plan(b, (size_t)at, in->runs[i].id, &e)) {
+			cmd_fail(&e);
+			break;
+		}
+		memcpy(p->runs[at].done, in->runs[i].id, ID_SIZE);
+		ticked++;
+	}
+	for (size_t i = 0; p && i < p->n_runs; i++)
+		left += !p->runs[i].done[0];
+	if (p && ticked && !quiet)
+		printf("the plan: %zu run%s ticked off, %zu left\n", ticked, ticked == 1 ? "" : "s", left);
+	plan_free(p);
+	faults_free(&f);
+}
+
 static int log_file(const struct cmd_args *args, const struct book *b, const char *path)
 {
 	struct import in;
@@ -65,10 +109,17 @@ static int log_file(const struct cmd_args *args, const struct book *b, const cha
 		faults_free(&f);
 		return status;
 	}
-	if (!dry && !store_new_runs(b, in.runs, in.n, &e))
+	if (!dry && !store_new_runs(b, in.runs, in.n, &e)) {
 		status = cmd_fail(&e);
-	else
-		status = cmd_has(args, "json") ? tell_json(&in, dry) : tell(b, &in, dry);
+		import_free(&in);
+		return status;
+	}
+	const bool json = cmd_has(args, "json");
+	status = json ? tell_json(&in, dry) : tell(b, &in, dry);
+	if (!dry && status == CMD_OK) {
+		tick_plan(b, &in, json);
+		status = cmd_finish();
+	}
 	import_free(&in);
 	return status;
 }

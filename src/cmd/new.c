@@ -14,6 +14,7 @@ const struct cmd_option new_options[] = {
 	{"channels", 0, "car|front,rear|fl,fr,rl,rr", false, "the wear channels; else front,rear"},
 	{"wear-limit", 0, "N", false, "% of tread at which a stint ends, else 60"},
 	{"value", 0, "ID=X", true, "a value of the first sheet; others start in the middle of their limits"},
+	{"lock", 0, "PAIR", true, "hold this pair's front-minus-rear difference; all: of every pair"},
 	CMD_OPTION_END};
 
 /* One line from the terminal into buf; false at its end. */
@@ -156,6 +157,23 @@ static bool fill_sheet(const struct cmd_args *args, const struct car *car, struc
 	return ok;
 }
 
+static bool lock_pairs(const struct cmd_args *args, const struct car *car, struct sheet *s)
+{
+	const char *text;
+	for (size_t k = 0; (text = cmd_value_nth(args, "lock", k)); k++) {
+		const bool all = strcmp(text, "all") == 0;
+		const int pair = car_find_pair(car, text);
+		if (!all && pair < 0) {
+			cmd_bad("--lock: the car has no pair '%.80s'; its first is '%s'", text,
+				car->n_pairs ? car->pairs[0].id : "none");
+			return false;
+		}
+		for (size_t p = 0; p < car->n_pairs; p++)
+			s->locked[p] = s->locked[p] || all || (int)p == pair;
+	}
+	return true;
+}
+
 static void tell(const struct book *b, const struct sheet *s, size_t middle)
 {
 	char dir[1024];
@@ -167,6 +185,9 @@ static void tell(const struct book *b, const struct sheet *s, size_t middle)
 		       "advice:\nset them to the car as it stands (treadlight %s), within the tyre maker's "
 		       "figures and the rules.\n",
 			middle, b->car.n_adjustables, dir);
+	printf("Next: test runs, treadlight plan %s --kind one-at-a-time --factor ID; then the laps, treadlight\n"
+	       "log %s --csv FILE, or n on the Runs page of the workbench, treadlight %s\n",
+		dir, dir, dir);
 }
 
 static int make_book(const struct cmd_args *args, struct book *b)
@@ -183,7 +204,7 @@ static int make_book(const struct cmd_args *args, struct book *b)
 		return cmd_fail(&e);
 	}
 	memcpy(s.id, b->reference, sizeof s.id);
-	if (fill_sheet(args, &b->car, &s, &middle)) {
+	if (fill_sheet(args, &b->car, &s, &middle) && lock_pairs(args, &b->car, &s)) {
 		if (store_new_book(b, &s, &e)) {
 			tell(b, &s, middle);
 			status = cmd_finish();

@@ -28,7 +28,8 @@ const struct cmd_option plan_options[] = {
 	{"store", 0, NULL, false, "keep the plan in the book, as BOOK/plan.yaml"},
 	{"replace", 0, NULL, false, "with --store: in place of a plan that is not finished"},
 	{"done", 0, "N=RUN", true, "run N of the stored plan was driven as RUN"},
-	{"print", 0, NULL, false, "a run sheet for the clipboard"}, CMD_OPTION_JSON,
+	{"print", 0, NULL, false, "a run sheet for the clipboard"},
+	{"csv", 0, NULL, false, "a table of its laps to fill in, for log --csv"}, CMD_OPTION_JSON,
 	CMD_OPTION_END};
 
 struct request {
@@ -231,13 +232,30 @@ static int print_sheet(const struct plan *p, const struct book *b)
 	return cmd_finish();
 }
 
+/* What to do with it; the last line, so that it is seen. */
+static void tell_next(const struct cmd_args *a, const struct plan *p)
+{
+	char dir[1024];
+	cmd_safe(a->word[0], dir, sizeof dir);
+	if (cmd_has(a, "kind") && !cmd_has(a, "store"))
+		puts("\nNot kept: --store keeps it in the book");
+	else if (plan_next_run(p) >= 0)
+		printf("\nNext: treadlight plan %s --print for a run sheet, --csv for a table to fill in and\n"
+		       "log, or n on the Runs page of the workbench\n", dir);
+}
+
 static int tell_plan(const struct cmd_args *a, const struct request *q, const struct plan *p)
 {
 	if (cmd_has(a, "json"))
 		return cmd_print_json(cmd_plan_json(p, &q->book));
 	if (cmd_has(a, "print"))
 		return print_sheet(p, &q->book);
+	if (cmd_has(a, "csv")) {
+		cmd_plan_csv(p, &q->book);
+		return cmd_finish();
+	}
 	cmd_plan_table(p, &q->book, q->options.noise);
+	tell_next(a, p);
 	return cmd_finish();
 }
 

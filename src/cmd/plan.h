@@ -7,6 +7,8 @@
 
 /* The document of `plan --json`; NULL when out of memory. */
 json_t *cmd_plan_json(const struct plan *p, const struct book *b);
+/* The runs still to be driven as CSV, a row for each lap, to fill in for `log --csv`. */
+void cmd_plan_csv(const struct plan *p, const struct book *b);
 /* Tables for people on stdout. */
 void cmd_plan_table(const struct plan *p, const struct book *b, const struct plan_noise *noise);
 

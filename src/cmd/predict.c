@@ -67,7 +67,8 @@ static int print_text(const struct model *m, const struct sheet *s, const struct
 	char where[256];
 	words_conditions(m, where, sizeof where);
 	printf("%s against %s%s%s\n\n", s->id, against->id, where[0] ? ", at " : "", where);
-	answer_table(m, s->values, against->values);
+	if (!cmd_say_empty(m->book, stdout))
+		answer_table(m, s->values, against->values);
 	told_balance(m->book, s->values, against->values);
 	told_cautions_of(m->book, s, against);
 	return cmd_finish();

@@ -136,7 +136,9 @@ int stint_run(const struct cmd_args *args)
 		return status;
 	const struct sheet *sheet = cmd_sheet(&a.book, args->word[1]);
 	status = CMD_USAGE;
-	if (sheet) {
+	if (sheet && cmd_say_empty(&a.book, stderr))
+		status = CMD_FAILED;
+	else if (sheet) {
 		const struct stint_options o = {.laps = (size_t)laps, .draws = STINT_DRAWS};
 		fitted_sheet_name(sheet, name, sizeof name);
 		fitted_sheet_name(a.reference, reference, sizeof reference);

@@ -248,7 +248,9 @@ static int print_table(const struct suggestion *s)
 		print_heads(s->o.save.kind == SAVE_LIKE);
 	for (size_t i = 0; i < f->n; i++)
 		print_point(s, &f->points[i]);
-	puts("\nlap time in s, wear and wear at the reference's pace in % per lap, stint in s");
+	printf("\nlap time in s, wear and wear at the reference's pace in %% per lap%s\n",
+		s->a->book.stint.laps.has ? ", stint in s"
+					  : "; stint: book.yaml says no stint: {laps: ...}");
 	if (f->n_found > 1)
 		puts("each is the best of many estimates: expect less on track, verify before trusting it");
 	for (size_t i = 0; i < f->n_notes; i++)
@@ -269,7 +271,9 @@ int suggest_run(const struct cmd_args *args)
 	if (args->n > 1)
 		s.start = cmd_sheet(&a.book, args->word[1]);
 	status = CMD_USAGE;
-	if (s.start && read_options(args, &s, &status)) {
+	if (s.start && cmd_say_empty(&a.book, stderr))
+		status = CMD_FAILED;
+	else if (s.start && read_options(args, &s, &status)) {
 		struct frontier *f = frontier_new(a.model, s.start, a.reference, &s.o, &e);
 		s.f = f;
 		if (!f)

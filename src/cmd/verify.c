@@ -118,13 +118,13 @@ static void print_figure(size_t response, double v)
 	else
 		snprintf(text, sizeof text, "%.3f", v);
 	putchar(' ');
-	cmd_pad(stdout, text, -8);
+	cmd_pad(stdout, text, -9);
 }
 
 static void print_forecast(size_t response, const struct verified *r, const struct forecast *f)
 {
 	if (!f->known) {
-		cmd_pad(stdout, "", 32);
+		cmd_pad(stdout, "", 33);
 		printf("  not predicted: %s", f->why);
 		return;
 	}
@@ -185,7 +185,7 @@ static void print_response(const struct verify *v, size_t y)
 	char id[32];
 	printf("%s (%s), each run from the runs before it:\n",
 		book_response_id(v->book, y, id, sizeof id), words_unit(y));
-	printf("  %-16s%4s %9s%9s%21s\n", "run", "laps", "measured", "predicted", "95 in 100");
+	printf("  %-16s%4s %10s%10s%23s\n", "run", "laps", "measured", "predicted", "95 %");
 	for (size_t i = 0; i < v->n_runs; i++) {
 		const struct verified *r = &v->runs[i].by[y];
 		if (!r->measured)
@@ -220,6 +220,8 @@ int verify_run(const struct cmd_args *args)
 		status = cmd_fail(&err);
 	} else if (cmd_has(args, "json")) {
 		status = cmd_print_json(verify_json(v));
+	} else if (cmd_say_empty(&book, stdout)) {
+		status = cmd_finish();
 	} else {
 		for (size_t y = 0; y < v->n_responses; y++)
 			print_response(v, y);

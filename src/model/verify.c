@@ -1,6 +1,7 @@
 /* Each run predicted by a model that has not seen it. */
 #include "model/verify.h"
 #include "model/internal.h"
+#include "model/words.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
@@ -108,8 +109,10 @@ static void say_untold(
 	int *terms = calloc(r->n_terms + 1, sizeof *terms);
 	size_t n = terms ? model_untested(m, response, run->values, m->book->runs[0].values, terms)
 			 : 0;
+	char words[WORDS_SIZE];
 	if (n)
-		snprintf(why, size, "%.120s was not tested by then", r->terms[terms[0]].id);
+		snprintf(why, size, "%.120s was not tested by then",
+			words_term(m, &r->terms[terms[0]], words, sizeof words));
 	else
 		snprintf(why, size, "not tested by then");
 	free(terms);
