@@ -6,8 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* More combinations of joint groups than this are refused rather than tried. */
-#define JOINT_TRIES_MAX 20e6
+/* More combinations of joint groups than this are refused rather than tried: they are kept in
+ * memory, some 50 bytes each. */
+#define JOINT_TRIES_MAX 3e6
 /* A share this little beyond its band is rounding. */
 #define SHARE_SLACK 1e-12
 
