@@ -10,8 +10,11 @@
 #include "compare/compare.h"
 #include "frontier/frontier.h"
 #include "model/model.h"
+#include "model/verify.h"
+#include "plan/plan.h"
 #include "stint/stint.h"
 #include "store/journal.h"
+#include "store/plan_file.h"
 #include "store/store.h"
 #include "support/savetool.h"
 #include "support/small_book.h"
@@ -201,6 +204,31 @@ static bool edit_and_journal(const struct edit *e, struct err *err, enum step *d
 	return ok;
 }
 
+/* A plan made, kept and read again; the next run; the last run held against its prediction. */
+static bool plan_and_verify(const struct model *m, const struct book *b, struct err *err)
+{
+	struct plan_options o = {.kind = PLAN_SCREENING, .base = &b->sheets[0], .rng = 1};
+	struct faults faults;
+	struct plan *p = plan_new(b, &o, err), *again = NULL;
+	bool ok = p != NULL && store_save_plan(b, p, true, err) && store_tick_plan(b, 0, "r1", err);
+
+	plan_free(p);
+	faults_init(&faults);
+	if (ok && !store_load_plan(&again, b, &faults))
+		ok = err_memory(err);
+	ok = ok && plan_complete(again, b, o.noise, err);
+	plan_free(again);
+	faults_free(&faults);
+	o.kind = PLAN_NEXT;
+	p = ok ? plan_next(m, &o, err) : NULL;
+	ok = p != NULL;
+	plan_free(p);
+	struct verify *v = ok ? verify_new(b, 1, err) : NULL;
+	ok = v != NULL;
+	verify_free(v);
+	return ok;
+}
+
 /* Frontier, stint and comparison of a book with a second sheet of its runs. */
 static bool decide(const struct model *m, const struct book *b, struct err *err)
 {
@@ -222,7 +250,7 @@ static bool decide(const struct model *m, const struct book *b, struct err *err)
 	if (!compare_make(&c, m, base->values, b->runs[1].values, err))
 		return false;
 	compare_free(&c);
-	return true;
+	return plan_and_verify(m, b, err);
 }
 
 static bool work_on(struct book *b, struct err *err, enum step *done)
