@@ -65,7 +65,7 @@ static bool lesson_add(struct search *s, const struct response *r, size_t respon
 	size_t p = r->n_terms;
 	*l = (struct lesson){.r = r, .response = response};
 	l->s = r->sigma_run * r->sigma_run;
-	if (!r->one_obs_a_run)
+	if (!r->one_obs_a_run && isfinite(r->sigma_lap))
 		l->s += r->sigma_lap * r->sigma_lap / (double)laps;
 	l->m = calloc(p * p + 1, sizeof *l->m);
 	l->row = calloc(p + 1, sizeof *l->row);
@@ -366,7 +366,7 @@ static bool detect_next(struct plan *p, const struct model *m, struct err *err)
 				continue;
 			struct plan_detect *d = &p->detect[p->n_detect++];
 			double s = r->sigma_run * r->sigma_run;
-			if (!r->one_obs_a_run)
+			if (!r->one_obs_a_run && isfinite(r->sigma_lap))
 				s += r->sigma_lap * r->sigma_lap / (double)p->laps;
 			double se = r->estimable[t]
 					    ? se_after(m, r, p->values, s, t, row, row + most)

@@ -96,7 +96,10 @@ void plan_print_sheet(const struct plan *p, const struct book *b, struct buf *ou
 	buf_adds(out,
 		"Out-lap and in-lap do not count. Traffic, error, flag: write why, keep the lap.\n"
 		"Limits of the tyre maker and of the series outrank this sheet; build up.\n\n");
-	const fix *before = p->n_runs ? p->runs[0].values : NULL;
+	int base = book_find_sheet(b, p->base);
+	const fix *before = base >= 0   ? b->sheets[base].values
+			    : p->n_runs ? p->runs[0].values
+					: NULL;
 	for (size_t i = 0; i < p->n_runs; i++) {
 		size_t need = lines_of(p, b, i, before);
 		if (lines + need > PAGE_LINES) {

@@ -307,11 +307,16 @@ static void draw_title(const struct plan_page *s, struct area a)
 			"%s from %s: %zu %s of %zu laps, %g min of changes",
 			plan_kind_names[p->kind], p->base, p->n_runs,
 			p->n_runs == 1 ? "run" : "runs", p->laps, p->minutes);
+	char notes[64] = "";
+	if (p->n_notes)
+		snprintf(notes, sizeof notes, "; %zu %s, e shows %s", p->n_notes,
+			p->n_notes == 1 ? "remark" : "remarks", p->n_notes == 1 ? "it" : "them");
 	if (s->draft)
-		scr_text(a.y + 1, 1, a.w - 2, WARN, "not kept yet: K keeps it in the book");
+		scr_printf(
+			a.y + 1, 1, a.w - 2, WARN, "not kept yet: K keeps it in the book%s", notes);
 	else
-		scr_printf(a.y + 1, 1, a.w - 2, PLAIN, "%zu of %zu runs driven", count_done(p),
-			p->n_runs);
+		scr_printf(a.y + 1, 1, a.w - 2, PLAIN, "%zu of %zu runs driven%s", count_done(p),
+			p->n_runs, notes);
 }
 
 static char mark_of(const struct plan *p, const struct plan_factor *f, const struct plan_run *r)
@@ -424,14 +429,25 @@ static void draw_offers(const struct plan *p, int y, int end, size_t n)
 	}
 }
 
-/* "1 2: wing" before a term: the factor's column on the other view. */
+/* The plan's remarks, behind the meaning of the marks where asked for. */
+static void draw_notes(const struct plan *p, bool marks, struct area a)
+{
+	int y = a.y, end = a.y + a.h;
+	for (size_t f = 0; marks && f < p->n_factors && y < end; f++, y++)
+		scr_printf(y, a.x, a.w, DIM, "%2zu %s", f + 1, p->factors[f].id);
+	y += marks;
+	for (size_t i = 0; i < p->n_notes && y < end; i++)
+		y += scr_wrap(y, a.x, a.w, end - y, WARN, p->notes[i]);
+}
+
 static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 {
 	const struct plan *p = s->plan;
 	size_t room = a.w > 38 ? (size_t)(a.w - 38) / FIGURE_W : 0;
 	size_t each = p->n_responses ? p->n_responses : 1, n = each < room ? each : room;
 	int terms = (int)(p->n_detect / each), offers = p->n_offers ? (int)p->n_offers + 1 : 0;
-	int rows = a.h - 3 - offers;
+	int remarks = 2 * (int)(p->n_notes < 4 ? p->n_notes : 4);
+	int rows = a.h - 3 - offers - remarks;
 	s->screenful = rows > 0 ? rows : 1;
 	s->cursor = list_move(s->cursor, terms, 1, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, terms, s->screenful);
@@ -448,18 +464,8 @@ static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 		for (size_t r = 0; r < n; r++)
 			draw_effect(d[r].known, d[r].effect, y, 38 + (int)r * FIGURE_W);
 	}
-	draw_offers(p, y, a.y + a.h, n);
-}
-
-/* Notes and the meaning of the marks, where there is room. */
-static void draw_notes(const struct plan *p, struct area a)
-{
-	int y = a.y, end = a.y + a.h;
-	for (size_t f = 0; f < p->n_factors && y < end; f++, y++)
-		scr_printf(y, a.x, a.w, DIM, "%2zu %s", f + 1, p->factors[f].id);
-	y++;
-	for (size_t i = 0; i < p->n_notes && y < end; i++)
-		y += scr_wrap(y, a.x, a.w, end - y, WARN, p->notes[i]);
+	draw_offers(p, y, a.y + a.h - remarks, n);
+	draw_notes(p, false, (struct area){a.y + a.h - remarks, 1, remarks, a.w - 2});
 }
 
 static void plan_draw(struct app *app, struct area a)
@@ -480,7 +486,8 @@ static void plan_draw(struct app *app, struct area a)
 	int side = a.w >= 110 ? 34 : 0;
 	draw_runs(app, s, (struct area){a.y, a.x, a.h, a.w - side});
 	if (side)
-		draw_notes(s->plan, (struct area){a.y + 2, a.w - side + 1, a.h - 2, side - 2});
+		draw_notes(
+			s->plan, true, (struct area){a.y + 2, a.w - side + 1, a.h - 2, side - 2});
 }
 
 const struct page_ops page_plan = {

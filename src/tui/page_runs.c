@@ -207,6 +207,14 @@ static void draw_means(
 	(void)app;
 }
 
+static bool has_suspects(const struct app *app, int run)
+{
+	for (size_t i = 0; app->model && i < app->model->n_suspects; i++)
+		if (app->model->suspects[i].run == run)
+			return true;
+	return false;
+}
+
 static void draw_run(const struct app *app, const struct runs_page *s, const struct columns *c,
 	int y, int width, int index)
 {
@@ -221,8 +229,10 @@ static void draw_run(const struct app *app, const struct runs_page *s, const str
 	if (c->sheet >= 0)
 		scr_text(y, c->sheet, SHEET_W, PLAIN, r->sheet);
 	scr_printf(y, c->laps, LAPS_W, PLAIN, "%*zu", LAPS_W, fitted);
-	if (fitted < r->n_laps)
-		scr_printf(y, c->laps + LAPS_W, 1, DIM, "+");
+	if (has_suspects(app, index)) /* Enter shows which */
+		scr_text(y, c->laps + LAPS_W, 1, WARN, "!");
+	else if (fitted < r->n_laps)
+		scr_text(y, c->laps + LAPS_W, 1, DIM, "+");
 	if (!v)
 		return;
 	enum style style;

@@ -236,6 +236,8 @@ static unsigned start_run(struct app *app, const fix *values, const char *sheet,
 	s->is_new = true;
 	s->plan_index = plan_index;
 	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
+	app_say(app,
+		"mend and Enter; known too: driver= session= compound= worn= (totals on the car)");
 	return field_open(app, conditions_typed, text, "%s", r->id);
 }
 
