@@ -398,6 +398,7 @@ static int kill_once(bool late, int *told)
 		dup2(pipes[1], 1);
 		close(pipes[0]);
 		close(pipes[1]);
+		setenv("GCOV_PREFIX", folder, 1); /* as in test_save_faults.c */
 		execl(tool, tool, "edit", path, "2000", "100", (char *)NULL);
 		_exit(127);
 	}

@@ -110,8 +110,13 @@ static struct test_said run(enum scenario what, const char *inject, const char *
 {
 	const char *argv[] = {find_strace(), "-o", out, "-e", inject, test_savetool(),
 		what == CREATE ? "create" : "save", path, new_path, NULL};
+	struct test_said said;
 
-	return test_run(argv);
+	/* In a coverage build the killed one's counts must not tear the others'. */
+	setenv("GCOV_PREFIX", outside, 1);
+	said = test_run(argv);
+	unsetenv("GCOV_PREFIX");
+	return said;
 }
 
 /* The points of an undisturbed save; 0 where nothing can be traced. */

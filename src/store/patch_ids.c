@@ -26,6 +26,8 @@ static void ids_free(struct ids *s)
 
 static bool wanted(const struct node *item, const char *const *ids, size_t n)
 {
+	if (item->kind != NODE_SCALAR)
+		return false;
 	for (size_t i = 0; i < n; i++) {
 		if (strlen(ids[i]) == item->len && memcmp(ids[i], item->text, item->len) == 0)
 			return true;
@@ -55,7 +57,7 @@ static bool ids_start(struct ids *s, struct patch *p, const struct node *seq,
 	for (const struct node *item = seq->child; item; item = item->next) {
 		size_t i = s->n_items++;
 		s->items[i] = item;
-		s->keep[i] = item->kind == NODE_SCALAR && wanted(item, ids, n);
+		s->keep[i] = wanted(item, ids, n);
 		if (s->keep[i]) {
 			s->n_kept++;
 			s->after[s->n_after++] = item->text;
