@@ -18,6 +18,7 @@ struct job {
 	const struct run *before, *after;
 	size_t prefix, suffix; /* laps alike at both ends */
 	struct err *err;
+	bool memory; /* there was too little for the careful way: that is no reason for the rough one */
 };
 
 /* The run-level keys that hold one value, in the order of a file. */
@@ -309,7 +310,7 @@ static void splice_write(struct splice *s, const struct doc *d, struct buf *out)
 
 /* --- all together --- */
 
-static bool reads_as(const struct buf *text, const char *path, const struct job *j)
+static bool reads_as(const struct buf *text, const char *path, struct job *j)
 {
 	struct doc d;
 	struct run again;
@@ -323,12 +324,13 @@ static bool reads_as(const struct buf *text, const char *path, const struct job 
 		}
 		doc_free(&d);
 	}
+	j->memory = j->memory || faults_class(&f) == ERR_FAILED;
 	faults_free(&f);
 	return same;
 }
 
 /* The corrected text with all else kept; false: it cannot be had this way. */
-static bool change_text(const struct job *j, const struct doc *d, struct buf *out)
+static bool change_text(struct job *j, const struct doc *d, struct buf *out)
 {
 	struct patch p;
 	struct doc patched;
@@ -340,10 +342,12 @@ static bool change_text(const struct job *j, const struct doc *d, struct buf *ou
 	bool ok = patch_members(&p, j) && patch_values(&p, j) && patch_laps(&p, j)
 		&& patch_apply(&p, &bytes, &size, j->err);
 	patch_free(&p);
+	j->memory = !ok && j->err->cls == ERR_FAILED;
 	if (!ok)
 		return false;
 	faults_init(&f);
 	ok = doc_parse(&patched, bytes, size, d->path, &f);
+	j->memory = faults_class(&f) == ERR_FAILED;
 	free(bytes);
 	faults_free(&f);
 	if (!ok)
@@ -351,15 +355,18 @@ static bool change_text(const struct job *j, const struct doc *d, struct buf *ou
 	splice_collect(&s, &patched, j);
 	splice_write(&s, &patched, out);
 	doc_free(&patched);
+	j->memory = out->failed;
 	return !out->failed && reads_as(out, d->path, j);
 }
 
-static bool save_text(const struct job *j, struct doc *d, const char *path)
+static bool save_text(struct job *j, struct doc *d, const char *path)
 {
 	struct buf text;
 	buf_init(&text);
 	if (!change_text(j, d, &text)) {
 		buf_free(&text);
+		if (j->memory)
+			return err_memory(j->err);
 		err_clear(j->err);
 		write_run(&text, j->b, j->after);
 	}
