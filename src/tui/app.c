@@ -76,7 +76,7 @@ unsigned app_changed(struct app *app, unsigned what)
 	for (int p = 0; p < PAGES; p++)
 		if (pages[p]->changed)
 			pages[p]->changed(app, what);
-	return UI_ALL;
+	return what == CHANGED_SHEET ? UI_BODY : UI_ALL; /* the title: see app_paint() */
 }
 
 void app_predict(struct app *app)
@@ -315,16 +315,17 @@ static void draw_title(struct app *app, int cols)
 	char state[96], past[48] = "";
 	const size_t cautions = caution_list(&b->car, s->values, NULL);
 	if (cautions)
-		snprintf(past, sizeof past, ", %zu caution%s", cautions,
-			cautions == 1 ? "" : "s");
+		snprintf(past, sizeof past, ", %zu caution%s", cautions, cautions == 1 ? "" : "s");
 	snprintf(state, sizeof state, "%zu %s%s%s", app->n_changes,
-		app->n_changes == 1 ? "change" : "changes", app_dirty(app) ? ", unsaved" : "", past);
+		app->n_changes == 1 ? "change" : "changes", app_dirty(app) ? ", unsaved" : "",
+		past);
 	int help = cols >= 60 ? 7 : 0;
 	int x = 1, left = cols - help - 1;
 	if (cols >= 80) {
 		const char *circuit = b->circuit.name ? b->circuit.name : b->circuit_id;
 		const char *car = b->car.name ? b->car.name : b->car_id;
-		int most = (int)strlen(state) + 2 > STATE_COLS ? (int)strlen(state) + 2 : STATE_COLS;
+		int most =
+			(int)strlen(state) + 2 > STATE_COLS ? (int)strlen(state) + 2 : STATE_COLS;
 		int room = left - (int)strlen(s->id) - most - 6 - (int)strlen(b->reference) - 8;
 		char where[256];
 		snprintf(where, sizeof where, "%s, %s", circuit, car);
@@ -332,8 +333,8 @@ static void draw_title(struct app *app, int cols)
 			x += scr_text(0, x, room, PLAIN, where) + 2;
 	}
 	x += scr_text(0, x, left - x, BOLD, s->id) + 1;
-	int used = scr_printf(0, x, left - x, app_dirty(app) || cautions ? WARN : PLAIN, "(%s)",
-		state);
+	int used = scr_printf(
+		0, x, left - x, app_dirty(app) || cautions ? WARN : PLAIN, "(%s)", state);
 	x += (cols >= 80 && used < STATE_COLS ? STATE_COLS : used) + 1; /* so that nothing jumps */
 	if (b->reference[0])
 		scr_printf(0, x, left - x, PLAIN, "against %s", b->reference);
@@ -399,24 +400,34 @@ static void draw_foot(struct app *app, int rows, int cols)
 	draw_hints(app, rows - 1, cols);
 }
 
-static void draw_all(struct app *app, int *cursor_y, int *cursor_x)
+/* Only what is asked for is painted anew; the rest of the screen is as it was. */
+static void draw(struct app *app, unsigned flags, int *cursor_y, int *cursor_x)
 {
 	int rows = scr_rows(), cols = scr_cols();
-	scr_erase();
+	struct area a = {TOP_LINES, 0, rows - TOP_LINES - FOOT_LINES, cols};
 	if (rows < ROWS_LEAST || cols < COLS_LEAST) {
 		char line[96];
 		snprintf(line, sizeof line,
 			"The workbench needs %d columns and %d lines; here are %d "
 			"and %d.",
 			COLS_LEAST, ROWS_LEAST, cols, rows);
+		scr_erase();
 		scr_wrap(0, 0, cols, rows, PLAIN, line);
 		return;
 	}
-	draw_title(app, cols);
-	draw_tabs(app, cols);
-	struct area a = {TOP_LINES, 0, rows - TOP_LINES - FOOT_LINES, cols};
-	pages[app->page]->draw(app, a);
-	draw_foot(app, rows, cols);
+	if (flags & UI_FRAME) {
+		scr_erase_lines(0, TOP_LINES);
+		draw_title(app, cols);
+		draw_tabs(app, cols);
+	}
+	if (flags & UI_BODY) {
+		scr_erase_lines(a.y, a.h);
+		pages[app->page]->draw(app, a);
+	}
+	if (flags & UI_FOOT) {
+		scr_erase_lines(rows - FOOT_LINES, FOOT_LINES);
+		draw_foot(app, rows, cols);
+	}
 	if (app->modal.kind != MODAL_NONE)
 		modal_draw(app, cursor_y, cursor_x);
 }
@@ -424,11 +435,22 @@ static void draw_all(struct app *app, int *cursor_y, int *cursor_x)
 void app_paint(struct app *app, unsigned flags)
 {
 	int y = -1, x = -1;
-	if (flags & UI_ALL) {
-		app_predict(app);
-		draw_all(app, &y, &x);
-		scr_stage(y, x);
-	}
+	bool covers = app->modal.kind != MODAL_NONE;
+	if (!(flags & UI_ALL))
+		return;
+	if (covers || app->covered)
+		flags |= UI_ALL;
+	const char *id = app_sheet(app)->id;
+	if (app->shown_changes != app->n_changes || app->shown_dirty != app_dirty(app) ||
+		strcmp(app->shown_id, id) != 0)
+		flags |= UI_FRAME;
+	snprintf(app->shown_id, sizeof app->shown_id, "%s", id);
+	app->covered = covers;
+	app->shown_changes = app->n_changes;
+	app->shown_dirty = app_dirty(app);
+	app_predict(app);
+	draw(app, flags, &y, &x);
+	scr_stage(y, x);
 }
 
 /* --- lists --------------------------------------------------------------- */

@@ -27,7 +27,7 @@ struct app {
 	struct book book;
 	struct model *model; /* NULL: model_why says why */
 	char model_why[256];
-	bool fit_waits;          /* a large book: fitted after the first painting */
+	bool fit_waits;       /* a large book: fitted after the first painting */
 	struct edit *edit;    /* the sheet under work */
 	struct sheet saved;   /* that sheet as it was last read or written */
 	struct sheet against; /* the reference's values; against.values NULL if there is none */
@@ -45,7 +45,11 @@ struct app {
 	enum then then;
 	char then_sheet[ID_SIZE];
 	struct session *session; /* lock and journal, session.h */
-	int pending_choice;      /* scratch of the question that is open */
+	bool covered;            /* something stood over the page at the last painting */
+	size_t shown_changes;    /* what the title line says */
+	bool shown_dirty;
+	char shown_id[ID_SIZE];
+	int pending_choice; /* scratch of the question that is open */
 };
 
 /* Open the book and a sheet of it (NULL: the reference). */

@@ -355,7 +355,7 @@ static void draw_head(struct app *app, const struct effects_page *s, const struc
 		scr_text(y + 1, c->bar + c->bar_w / 2 - 8, 18, DIM, "saves <-> costs");
 	scr_right(y + 1, c->figure, 8, DIM, s->shown == app->book.n_channels ? "s" : "% a lap");
 	scr_right(y + 1, c->time, 8, DIM, "lap s");
-	scr_right(y + 1, c->use - 1, 9, DIM, "% / 0.1 s");
+	scr_right(y + 1, c->use, 8, DIM, "%/0.1 s");
 }
 
 /* Line i of the text, and where the next one starts. */
@@ -404,8 +404,8 @@ static void draw_detail(struct app *app, const struct effects_page *s, struct ar
 	const struct sheet *ref = book_reference(&app->book);
 	if (!m->segments || !ref || used >= a.h)
 		return;
-	const size_t response = s->shown < app->book.n_channels ? 1 + s->shown
-		: s->shown - app->book.n_channels;
+	const size_t response =
+		s->shown < app->book.n_channels ? 1 + s->shown : s->shown - app->book.n_channels;
 	segments_words(m, response, x->coord, ref->values, words, sizeof words);
 	if (words[0])
 		snprintf(line, sizeof line, "on the lap, %s: %.480s",

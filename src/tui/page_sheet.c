@@ -72,6 +72,7 @@ static void sheet_close(void *state)
 	free(s->shown);
 	free(s->driven);
 	frontier_free(s->frontier);
+	plot_free(&s->plot);
 	free(s);
 }
 

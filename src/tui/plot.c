@@ -7,6 +7,16 @@
 
 enum { PLOT_MIN_W = 8, PLOT_MIN_H = 2 };
 
+static void draw_axes(const struct plot *p)
+{
+	int x0 = p->in.x - 1, bottom = p->in.y + p->in.h;
+	for (int y = 0; y < p->in.h; y++)
+		scr_glyph(p->in.y + y, x0, DIM, 0x2502, '|');
+	scr_glyph(bottom, x0, DIM, 0x2514, '+');
+	for (int x = 0; x < p->in.w; x++)
+		scr_glyph(bottom, x0 + 1 + x, DIM, 0x2500, '-');
+}
+
 bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, double y1)
 {
 	p->in = (struct area){a.y, a.x + 1, a.h - 1, a.w - 1};
@@ -21,11 +31,7 @@ bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, 
 	p->dots = calloc((size_t)p->in.w * (size_t)p->in.h, 1);
 	if (!p->dots)
 		return false;
-	for (int y = 0; y < p->in.h; y++)
-		scr_glyph(a.y + y, a.x, DIM, 0x2502, '|');
-	scr_glyph(a.y + p->in.h, a.x, DIM, 0x2514, '+');
-	for (int x = 0; x < p->in.w; x++)
-		scr_glyph(a.y + p->in.h, a.x + 1 + x, DIM, 0x2500, '-');
+	draw_axes(p);
 	return true;
 }
 
@@ -72,7 +78,7 @@ void plot_line(struct plot *p, double x0, double y0, double x1, double y1)
 		set_dot(p, n ? ax + (bx - ax) * i / n : ax, n ? ay + (by - ay) * i / n : ay);
 }
 
-void plot_end(struct plot *p, enum style style)
+static void draw_dots(const struct plot *p, enum style style)
 {
 	for (int y = 0; p->dots && y < p->in.h; y++)
 		for (int x = 0; x < p->in.w; x++) {
@@ -80,6 +86,17 @@ void plot_end(struct plot *p, enum style style)
 			if (d)
 				scr_glyph(p->in.y + y, p->in.x + x, style, 0x2800u + d, '.');
 		}
+}
+
+void plot_end(struct plot *p, enum style style)
+{
+	draw_dots(p, style);
+}
+
+void plot_again(const struct plot *p, enum style style)
+{
+	draw_axes(p);
+	draw_dots(p, style);
 }
 
 void plot_mark(const struct plot *p, double x, double y, char mark, enum style style)

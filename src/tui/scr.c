@@ -46,11 +46,33 @@ void scr_erase(void)
 	erase();
 }
 
+void scr_erase_lines(int y, int n)
+{
+	attr_set(A_NORMAL, 0, NULL);
+	for (int i = y < 0 ? 0 : y; i < y + n && i < LINES; i++) {
+		move(i, 0);
+		clrtoeol();
+	}
+}
+
 void scr_blank(struct area a)
 {
 	for (int y = a.y; y < a.y + a.h && y < LINES; y++)
 		if (y >= 0 && a.w > 0)
 			mvhline(y, a.x, ' ', a.w);
+}
+
+/* ASCII as cells: skips what waddnstr() does for every character. */
+static void put_ascii(int y, int x, int n, enum style style, const char *text)
+{
+	chtype cells[256], attr = attrs[style] | COLOR_PAIR(pairs[style]);
+	for (int done = 0; done < n;) {
+		int part = n - done < 256 ? n - done : 256;
+		for (int i = 0; i < part; i++)
+			cells[i] = (unsigned char)text[done + i] | attr;
+		mvaddchnstr(y, x + done, cells, part);
+		done += part;
+	}
 }
 
 static bool plain_ascii(const char *s, size_t *len)
@@ -98,13 +120,13 @@ int scr_text(int y, int x, int width, enum style style, const char *text)
 		return 0;
 	if (width > COLS - x)
 		width = COLS - x;
-	attr_set(attrs[style], pairs[style], NULL);
 	size_t len;
 	if (plain_ascii(text, &len)) {
 		int n = len < (size_t)width ? (int)len : width;
-		mvaddnstr(y, x, text, n);
+		put_ascii(y, x, n, style, text);
 		return n;
 	}
+	attr_set(attrs[style], pairs[style], NULL);
 	wchar_t wide[LINE_MAX_BYTES];
 	size_t n;
 	int cols = make_wide(text, width, wide, LINE_MAX_BYTES, &n);
@@ -148,7 +170,11 @@ void scr_glyph(int y, int x, enum style style, unsigned wide, char plain)
 {
 	if (y < 0 || y >= LINES || x < 0 || x >= COLS)
 		return;
-	wchar_t s[2] = {term_is_utf8() ? (wchar_t)wide : (wchar_t)plain, L'\0'};
+	if (!term_is_utf8() || wide < 0x7f) {
+		put_ascii(y, x, 1, style, &plain);
+		return;
+	}
+	wchar_t s[2] = {(wchar_t)wide, L'\0'};
 	attr_set(attrs[style], pairs[style], NULL);
 	mvaddnwstr(y, x, s, 1);
 }

@@ -23,6 +23,8 @@ int scr_cols(void);
 
 /* Begin a frame: everything blank (costs no bytes where the same is painted again). */
 void scr_erase(void);
+/* Blank whole lines. */
+void scr_erase_lines(int y, int n);
 /* Blank a part of the screen. */
 void scr_blank(struct area a);
 

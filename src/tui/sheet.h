@@ -8,6 +8,7 @@
 
 #include "frontier/frontier.h"
 #include "tui/app.h"
+#include "tui/plot.h"
 
 /* One row: a pair, or an adjustable without one. */
 struct sheet_row {
@@ -42,6 +43,8 @@ struct sheet_page {
 	int point;             /* the frontier point walked to; -1 none */
 	double x0, x1, y0, y1; /* of the picture; stay as they are while all is inside */
 	bool scale_stale;
+	struct plot plot; /* owned: the frontier's dots, kept while the scale and room stay */
+	struct estimate at_time, at_wear; /* of the reference, with the scale */
 };
 
 struct sheet_page *sheet_page_of(struct app *app);

@@ -1,7 +1,6 @@
 #include "tui/sheet.h"
 
 #include "tui/fmt.h"
-#include "tui/plot.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -99,12 +98,8 @@ static void widen(struct scale *s, double x, double y)
 	s->y1 = fmax(s->y1, y);
 }
 
-/* The scale stays while the sheet is inside it, so that a nudge moves one mark only. */
-static void update_scale(struct sheet_page *s, const struct scale *all, double x, double y)
+static void set_scale(struct sheet_page *s, const struct scale *all)
 {
-	bool inside = x >= s->x0 && x <= s->x1 && y >= s->y0 && y <= s->y1;
-	if (!s->scale_stale && inside)
-		return;
 	double mx = 0.06 * (all->x1 - all->x0), my = 0.06 * (all->y1 - all->y0);
 	mx = mx > 0 ? mx : 0.05;
 	my = my > 0 ? my : 0.05;
@@ -113,6 +108,7 @@ static void update_scale(struct sheet_page *s, const struct scale *all, double x
 	s->y0 = all->y0 - my;
 	s->y1 = all->y1 + my;
 	s->scale_stale = false;
+	plot_free(&s->plot);
 }
 
 static void frontier_xy(const struct sheet_page *s, const struct estimate *rt,
@@ -181,51 +177,88 @@ static void draw_legend(const struct sheet_page *s, const char *channel, struct 
 			    : "o reference  x this  + driven");
 }
 
+/*
+ * The scale stays while the sheet is inside it, so that a nudge moves one mark only.
+ * False if there is nothing to show.
+ */
+static bool update_scale(
+	struct app *app, struct sheet_page *s, const struct estimate *t, const struct estimate *w)
+{
+	bool here = t->known && w->known;
+	bool inside = !here || (w->value >= s->x0 && w->value <= s->x1 && t->value >= s->y0 &&
+				       t->value <= s->y1);
+	if (!s->scale_stale && inside)
+		return true;
+	struct estimate none = {.known = false};
+	s->at_time = s->at_wear = none;
+	if (app->against.values) {
+		s->at_time = model_value(app->model, RESPONSE_TIME, app->against.values);
+		s->at_wear = model_value(app->model, 1 + s->channel, app->against.values);
+	}
+	struct scale all = scale_of(s, &s->at_time, &s->at_wear);
+	if (here)
+		widen(&all, w->value, t->value);
+	if (all.any)
+		set_scale(s, &all);
+	return all.any;
+}
+
+static bool same_area(struct area a, struct area b)
+{
+	return a.y == b.y && a.x == b.x && a.h == b.h && a.w == b.w;
+}
+
+/* Axes and frontier: from the kept plot where it still holds. */
+static bool draw_frontier(struct sheet_page *s, struct area a)
+{
+	struct area in = {a.y, a.x + 1, a.h - 1, a.w - 1};
+	if (s->plot.dots && same_area(s->plot.in, in)) {
+		plot_again(&s->plot, PLAIN);
+		return true;
+	}
+	plot_free(&s->plot);
+	if (!plot_begin(&s->plot, a, s->x0, s->x1, s->y0, s->y1)) {
+		plot_free(&s->plot);
+		return false;
+	}
+	draw_dots(s, &s->plot, &s->at_time, &s->at_wear);
+	plot_end(&s->plot, PLAIN);
+	return true;
+}
+
+static void draw_marks(
+	const struct sheet_page *s, const struct estimate *t, const struct estimate *w)
+{
+	const struct plot *p = &s->plot;
+	for (size_t i = 0; i < s->n_driven; i++)
+		if (s->driven[i].known[s->channel])
+			plot_mark(p, s->driven[i].wear[s->channel], s->driven[i].time, '+', DIM);
+	if (s->at_time.known && s->at_wear.known)
+		plot_mark(p, s->at_wear.value, s->at_time.value, 'o', BOLD);
+	if (s->point >= 0 && s->frontier) {
+		double x, y;
+		frontier_xy(s, &s->at_time, &s->at_wear, (size_t)s->point, &x, &y);
+		plot_mark(p, x, y, 'f', ACCENT);
+	}
+	if (t->known && w->known)
+		plot_mark(p, w->value, t->value, 'x', PLAIN);
+}
+
 void sheet_draw_picture(struct app *app, struct area a)
 {
 	struct sheet_page *s = sheet_page_of(app);
-	struct plot p;
 	if (!app->told.known || a.h < 4) {
 		scr_text(a.y, a.x, a.w, DIM, "no picture: nothing can be predicted yet");
 		return;
 	}
-	struct estimate none = {.known = false};
-	struct estimate rt = none, rw = none;
-	if (app->against.values) {
-		rt = model_value(app->model, RESPONSE_TIME, app->against.values);
-		rw = model_value(app->model, 1 + s->channel, app->against.values);
-	}
 	const struct estimate *t = &app->told.value[RESPONSE_TIME];
 	const struct estimate *w = &app->told.value[1 + s->channel];
-	struct scale all = scale_of(s, &rt, &rw);
-	bool here = t->known && w->known;
-	if (here)
-		widen(&all, w->value, t->value);
-	if (!all.any) {
+	if (!update_scale(app, s, t, w)) {
 		scr_text(a.y, a.x, a.w, DIM, "no picture: no wear of this channel is known");
 		return;
 	}
-	update_scale(s, &all, here ? w->value : s->x0, here ? t->value : s->y0);
 	draw_legend(s, app->book.channels[s->channel], (struct area){a.y, a.x, 1, a.w});
-	struct area canvas = {a.y + 1, a.x, a.h - 1, a.w};
-	struct area inner = {a.y + 2, a.x, a.h - 3, a.w};
-	if (plot_begin(&p, inner, s->x0, s->x1, s->y0, s->y1)) {
-		draw_dots(s, &p, &rt, &rw);
-		plot_end(&p, PLAIN);
-		for (size_t i = 0; i < s->n_driven; i++)
-			if (s->driven[i].known[s->channel])
-				plot_mark(&p, s->driven[i].wear[s->channel], s->driven[i].time, '+',
-					DIM);
-		if (rt.known && rw.known)
-			plot_mark(&p, rw.value, rt.value, 'o', BOLD);
-		if (s->point >= 0 && s->frontier) {
-			double x, y;
-			frontier_xy(s, &rt, &rw, (size_t)s->point, &x, &y);
-			plot_mark(&p, x, y, 'f', ACCENT);
-		}
-		if (here)
-			plot_mark(&p, w->value, t->value, 'x', PLAIN);
-	}
-	plot_free(&p);
-	draw_labels(app, s, canvas);
+	if (draw_frontier(s, (struct area){a.y + 2, a.x, a.h - 3, a.w}))
+		draw_marks(s, t, w);
+	draw_labels(app, s, (struct area){a.y + 1, a.x, a.h - 1, a.w});
 }

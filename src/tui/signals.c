@@ -155,8 +155,10 @@ bool signals_pending(void)
 
 unsigned signals_take(void)
 {
-	signals_rest();
 	unsigned seen = 0;
+	if (!signals_pending()) /* whoever polled the pipe has emptied it */
+		return 0;
+	signals_rest();
 	if (size_changed) {
 		size_changed = 0;
 		seen |= SIGNALS_SIZE;

@@ -316,6 +316,7 @@ bool term_open(struct err *err)
 	}
 	keypad(term.keys, TRUE);
 	nodelay(term.keys, TRUE);
+	typeahead(-1); /* waiting keys are drained before an update, not asked for within */
 	define_keys();
 	leaveok(stdscr, TRUE);
 	curs_set(0);
@@ -476,9 +477,16 @@ static bool wait_bytes(int timeout_ms)
 {
 	struct pollfd p[2] = {{STDIN_FILENO, POLLIN, 0}, {signals_fd(), POLLIN, 0}};
 	int r = poll(p, 2, timeout_ms);
+	if (r > 0 && p[1].revents)
+		signals_rest();
 	if (r <= 0 || !p[0].revents)
 		return false;
-	if (line_gone(p[0].revents)) {
+	size_t before = term.n - term.head;
+	fill();
+	if (term.n - term.head > before)
+		return true;
+	/* nothing came: half a character, or the end; only the end stays readable */
+	if (poll(p, 1, 0) > 0 && line_gone(p[0].revents)) {
 		term.gone = true;
 		return false;
 	}
@@ -580,13 +588,6 @@ static int read_sequence(int opener, int ms)
 			long long left = until - now_ms();
 			if (left <= 0 || signals_end() || term.gone || !wait_bytes((int)left))
 				return K_NONE;
-			size_t before = term.n;
-			wint_t ch = 0;
-			int r = queue_room() ? wget_wch(term.keys, &ch) : ERR;
-			if (r != ERR)
-				term.queue[term.n++] = from_curses(r, ch);
-			else if (before == term.n)
-				continue;
 		}
 		int c = term.queue[term.head + i];
 		if (c >= '0' && c <= '9')
