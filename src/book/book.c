@@ -50,6 +50,15 @@ void book_init(struct book *b)
 	memset(b, 0, sizeof *b);
 }
 
+static void borrow_free(struct borrow *w)
+{
+	free(w->path);
+	free(w->without);
+	if (w->book)
+		book_free(w->book);
+	free(w->book);
+}
+
 void book_free(struct book *b)
 {
 	free(b->dir);
@@ -65,6 +74,9 @@ void book_free(struct book *b)
 	for (size_t i = 0; i < b->n_runs; i++)
 		run_free(&b->runs[i]);
 	free(b->runs);
+	for (size_t i = 0; i < b->n_borrow; i++)
+		borrow_free(&b->borrow[i]);
+	free(b->borrow);
 	book_init(b);
 }
 

@@ -44,6 +44,18 @@ struct balance_plan {
 	struct opt_num band[BANDS_N];   /* percentage points against the reference */
 };
 
+/* One book that another borrows from: an entry of `borrow` in book.yaml (doc/borrow.md). */
+struct book;
+struct borrow {
+	char *path;             /* owned; as written, told from the borrowing book's folder */
+	size_t line, col;       /* of the entry, for messages */
+	double trust;           /* above 0, at most 1: divides what the book tells */
+	struct opt_num spread;  /* between circuits, as a share of an effect; stated by the user */
+	size_t n_without;
+	char (*without)[ID_SIZE]; /* owned: pairs and adjustables of which nothing is borrowed */
+	struct book *book;      /* owned; NULL where it was not loaded: its own entries are not followed */
+};
+
 struct book {
 	char *dir;         /* owned; the folder as given */
 	char *id;          /* owned; the folder's own name */
@@ -66,6 +78,8 @@ struct book {
 	struct sheet *sheets; /* owned, order of ids */
 	size_t n_runs;
 	struct run *runs; /* owned, order of date, then id */
+	size_t n_borrow;
+	struct borrow *borrow; /* owned */
 };
 
 /* The value predictions are told at: as given, else effort 100, tyre age 0, fuel 0; track

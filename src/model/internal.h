@@ -67,6 +67,34 @@ struct fit_job {
 };
 bool fit_response(const struct fit_job *j, struct response *r, struct err *err);
 void response_free(struct response *r);
+/* estimable and component, from null_basis and scale. */
+bool response_aliases(struct response *r);
+
+/* Borrowed effects, after all fits (borrow.h). `like`: y of like-for-like wear and of lap time on
+ * its columns, NULL where not fitted; owned by the caller. */
+struct borrow_work {
+	const struct obs_list *obs;      /* [n_responses] */
+	double *const *y;                /* [n_responses] */
+	double *const *like, *const *like_time; /* [channels] */
+};
+bool borrow_enter(struct model *m, const struct borrow_work *w, struct err *err);
+void borrow_free(struct borrowing *b);
+struct borrowing;
+struct prior;
+/* Priors of all slots from the borrowed books; m is fitted by its own runs. */
+bool priors_make(struct model *m, struct borrowing *b, struct err *err);
+void prior_free(struct prior *p);
+/* The old term (or one here) t of r as a contrast over the prior's terms: a straight line fitted
+ * where the others bend is a chord. False: the prior has no such term. */
+bool prior_map(const struct model *m, const struct prior *p, const struct response *r, size_t t,
+	double *row);
+/* Rows of contrasts over r's terms, not zero on set-up terms alone, that r's rows can tell; `use`
+ * [n_terms] marks the terms that may take part. *rows owned by the caller [*n * n_terms]. */
+bool told_contrasts(const struct response *r, const bool *use, double **rows, size_t *n);
+/* Own and borrowed of slot: turns the response into the posterior, notes conflicts. */
+bool posterior_fit(struct model *m, struct borrowing *b, size_t slot, const struct obs_list *o,
+	const double *y, struct response *r, struct err *err);
+void borrow_note(struct borrowing *b, const char *fmt, ...) ERR_PRINTF(2, 3);
 
 /* Was the covariate logged on every reading, and does it vary? */
 bool covariate_varies(const struct obs_list *o, int c);

@@ -25,6 +25,7 @@ struct work {
 	struct setup setup;
 	struct levels levels[FAC_N];
 	double *y[RESPONSES_MAX], *residual[RESPONSES_MAX];
+	double *like[CHANNELS_MAX], *like_time[CHANNELS_MAX]; /* y of these; NULL where not fitted */
 };
 
 static void work_free(struct work *w)
@@ -33,6 +34,10 @@ static void work_free(struct work *w)
 		obs_free(&w->obs[k]);
 		free(w->y[k]);
 		free(w->residual[k]);
+	}
+	for (size_t c = 0; c < CHANNELS_MAX; c++) {
+		free(w->like[c]);
+		free(w->like_time[c]);
 	}
 	for (int f = 0; f < FAC_N; f++)
 		free(w->levels[f].level);
@@ -228,6 +233,7 @@ static bool fit_like_one(struct model *m, struct work *w, size_t c, bool wear, s
 	struct response *r = wear ? &m->like[c] : &m->like_time[c];
 	struct fit_job j = {.m = m, .setup = &w->setup, .levels = w->levels, .obs = o};
 	double *y = malloc((o->n + 1) * sizeof *y);
+	*(wear ? &w->like[c] : &w->like_time[c]) = y;
 	if (!y)
 		return err_memory(err);
 	const double ref = wear ? reference_time(m, o) : 0;
@@ -240,9 +246,7 @@ static bool fit_like_one(struct model *m, struct work *w, size_t c, bool wear, s
 	}
 	j.y = y;
 	snprintf(r->id, sizeof r->id, "%s-%s", wear ? "like" : "like-time", m->book->channels[c]);
-	const bool ok = fit_response(&j, r, err);
-	free(y);
-	return ok;
+	return fit_response(&j, r, err);
 }
 
 static bool fit_like(struct model *m, struct work *w, struct err *err)
@@ -317,7 +321,9 @@ static bool build(struct model *m, struct work *w, struct err *err)
 	say_steady(m, &w->obs[0]);
 	if (!find_spread(m, &w->obs[0]))
 		return err_memory(err);
-	return fit_like(m, w, err) && segments_fit(m, &w->obs[0], &w->setup, w->levels, err);
+	const struct borrow_work borrowed = {w->obs, w->y, w->like, w->like_time};
+	return fit_like(m, w, err) && segments_fit(m, &w->obs[0], &w->setup, w->levels, err) &&
+		borrow_enter(m, &borrowed, err);
 }
 
 struct model *model_new(const struct book *b, struct err *err)
@@ -349,6 +355,7 @@ void model_free(struct model *m)
 		response_free(&m->like_time[c]);
 	}
 	segments_free(m->segments);
+	borrow_free(m->borrowing);
 	free(m->coords);
 	free(m->groups);
 	free(m->suspects);

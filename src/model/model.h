@@ -48,6 +48,7 @@ struct term {
 struct estimate {
 	bool known, has_interval;
 	double value, se, df, low, high; /* 95% t interval */
+	double borrowed; /* share of it that other books told, 0 to 1; 0 without `borrow` */
 };
 
 struct response {
@@ -80,6 +81,11 @@ struct response {
 	bool curvature;
 	bool has_lack_of_fit;
 	double lof_f, lof_p, lof_df1, lof_df2;
+	/* With borrowed effects (borrow.h) the figures are the posterior's, the sigmas and degrees of
+	 * freedom those that weigh the runs; else `own` is NULL. */
+	struct response *own;  /* owned: what the runs here say by themselves */
+	double *prior_part;    /* owned [n_terms * n_terms]: the part of cov that is the old books' */
+	double df_prior;
 };
 
 enum exchange_method { EXCHANGE_NONE, EXCHANGE_GIVEN, EXCHANGE_EFFORT, EXCHANGE_WITHIN_RUN };
@@ -103,6 +109,8 @@ struct suspect {
 
 struct segment_fits; /* segments.h */
 
+struct borrowing; /* borrow.h */
+
 struct model {
 	const struct book *book; /* not owned */
 	size_t n_fitted_laps, n_skipped;
@@ -120,6 +128,7 @@ struct model {
 	double time_spread; /* s: widest range of fitted lap times on one set of values */
 	size_t n_suspects;
 	struct suspect *suspects; /* owned */
+	struct borrowing *borrowing; /* owned; NULL where the book borrows nothing */
 	char curvature_note[200];  /* why squares were left out, "" otherwise */
 	size_t n_notes;
 	char (*notes)[200];        /* owned; what was left out and why ("effort: lap 3 of run r07 has none") */
@@ -137,6 +146,13 @@ void model_coords(const struct model *m, const fix *values, double *x);
 struct estimate model_contrast(const struct response *r, const double *l);
 /* Is l in the row space (tolerance 1e-9 on columns scaled to unit length)? */
 bool model_estimable(const struct response *r, const double *l);
+
+/* What the runs here say of a response by themselves: r, unless effects were borrowed. */
+const struct response *model_driven(const struct response *r);
+/* The same question as model_estimable(), put to the runs here alone. */
+bool model_driven_estimable(const struct response *r, const double *l);
+/* Place in model_driven(r)'s terms of r's term t, -1 where only other books have it. */
+int model_driven_term(const struct response *r, size_t t);
 
 /* Expected value at values, and difference of two sets of values. */
 struct estimate model_value(const struct model *m, size_t response, const fix *values);

@@ -16,20 +16,58 @@ bool model_estimable(const struct response *r, const double *l)
 		row_space_has(l, r->n_terms, r->scale, r->null_basis, r->n_null, REML_RANK_TOL);
 }
 
-static double variance(const struct response *r, const double *l)
+const struct response *model_driven(const struct response *r)
+{
+	return r->own ? r->own : r;
+}
+
+int model_driven_term(const struct response *r, size_t t)
+{
+	const struct term *k = &r->terms[t];
+	if (!r->own)
+		return (int)t;
+	for (size_t u = 0; u < r->own->n_terms; u++) {
+		const struct term *v = &r->own->terms[u];
+		if (v->kind == k->kind && v->a == k->a && v->b == k->b)
+			return (int)u;
+	}
+	return -1;
+}
+
+bool model_driven_estimable(const struct response *r, const double *l)
+{
+	double mine[ROW_MAX] = {0};
+	if (!r->own)
+		return model_estimable(r, l);
+	if (r->own->n_terms > ROW_MAX)
+		return false;
+	for (size_t t = 0; t < r->n_terms; t++) {
+		const int u = l[t] != 0 ? model_driven_term(r, t) : -1;
+		if (u >= 0)
+			mine[u] = l[t];
+	}
+	return model_estimable(r->own, mine);
+}
+
+static double quadratic(const struct response *r, const double *cov, const double *l)
 {
 	const size_t p = r->n_terms;
 	double v = 0;
 	for (size_t i = 0; i < p; i++) {
 		if (l[i] == 0)
 			continue;
-		const double *c = r->cov + i * p;
+		const double *c = cov + i * p;
 		double s = 0.5 * l[i] * c[i];
 		for (size_t k = i + 1; k < p; k++)
 			s += l[k] * c[k];
 		v += 2 * l[i] * s;
 	}
 	return fmax(v, 0);
+}
+
+static double variance(const struct response *r, const double *l)
+{
+	return quadratic(r, r->cov, l);
 }
 
 /* The least degrees of freedom among the terms that a contrast involves; false where these
@@ -48,6 +86,24 @@ static bool contrast_df(const struct response *r, const double *l, double *df, d
 	return !unsure && *df > 0;
 }
 
+/*
+ * With borrowed effects the variance has two parts, the runs' here and the old books', each
+ * with degrees of freedom of its own: Satterthwaite (1946) for the sum.
+ */
+static bool shared_df(const struct response *r, const double *l, struct estimate *e, double *quantile)
+{
+	const double all = variance(r, l), prior = fmin(all, quadratic(r, r->prior_part, l));
+	const double here = all - prior;
+	if (!contrast_df(r, l, &e->df, quantile))
+		return false;
+	e->borrowed = all > 0 ? prior / all : 0;
+	if (all > 0 && e->borrowed > 0) {
+		e->df = all * all / (here * here / e->df + prior * prior / r->df_prior);
+		*quantile = gsl_cdf_tdist_Pinv(0.975, e->df);
+	}
+	return true;
+}
+
 static void set_interval(struct estimate *e, double quantile)
 {
 	e->low = e->value - quantile * e->se;
@@ -63,7 +119,7 @@ struct estimate model_contrast(const struct response *r, const double *l)
 	e.known = true;
 	for (size_t t = 0; t < r->n_terms; t++)
 		e.value += l[t] * r->b[t];
-	e.has_interval = contrast_df(r, l, &e.df, &quantile);
+	e.has_interval = r->own ? shared_df(r, l, &e, &quantile) : contrast_df(r, l, &e.df, &quantile);
 	if (!e.has_interval)
 		return e;
 	e.se = sqrt(variance(r, l));
@@ -177,7 +233,8 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 		return d;
 	const double drift = time.value * m->exchange[channel].se;
 	e->se = sqrt(e->se * e->se + drift * drift);
-	set_interval(e, e->df == r->df_run ? r->t_run : r->t_lap);
+	set_interval(e, e->df == r->df_run ? r->t_run : !r->own || e->df == r->df_lap ? r->t_lap :
+		gsl_cdf_tdist_Pinv(0.975, e->df));
 	d.has_chance = e->se > 0;
 	d.chance_better = d.has_chance ? gsl_cdf_tdist_P(-e->value / e->se, e->df) : 0;
 	return d;
@@ -213,17 +270,26 @@ static bool component_told(const struct response *r, const double *l, int compon
 	return model_estimable(r, part);
 }
 
+/* Where r has term t of model_driven(r). */
+static int term_of(const struct response *r, int t)
+{
+	for (size_t u = 0; u < r->n_terms; u++)
+		if (model_driven_term(r, u) == t)
+			return (int)u;
+	return t;
+}
+
 size_t model_untested(const struct model *m, size_t response, const fix *values, const fix *against,
 	int *terms)
 {
 	double l[ROW_MAX];
-	const struct response *r = &m->responses[response];
+	const struct response *r = model_driven(&m->responses[response]);
 	size_t n = 0;
 	if (!delta_row(m, r, -1, values, against, l) || model_estimable(r, l))
 		return 0;
 	for (size_t t = 0; t < r->n_terms; t++)
 		if (l[t] != 0 && !r->estimable[t] && !component_told(r, l, r->component[t]))
-			terms[n++] = (int)t;
+			terms[n++] = term_of(&m->responses[response], (int)t);
 	return n;
 }
 

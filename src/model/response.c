@@ -22,6 +22,10 @@ void response_free(struct response *r)
 	free(r->component);
 	free(r->lo);
 	free(r->hi);
+	free(r->prior_part);
+	if (r->own)
+		response_free(r->own);
+	free(r->own);
 	memset(r, 0, sizeof *r);
 }
 
@@ -125,7 +129,7 @@ static void find_component(struct response *r, size_t t, int id)
 	}
 }
 
-static bool find_aliases(struct response *r)
+bool response_aliases(struct response *r)
 {
 	const size_t p = r->n_terms;
 	double *e = calloc(p, sizeof *e);
@@ -230,7 +234,7 @@ static bool fit_matrix(const struct fit_job *j, struct reml_data *d, int *group,
 		return false;
 	take_fit(&f, r);
 	residuals(j, d, r->b, res);
-	bool ok = find_aliases(r) && driven_range(j, r);
+	bool ok = response_aliases(r) && driven_range(j, r);
 	if (ok && j->judge)
 		ok = check_lack_of_fit(j, d, res, &f, r) && check_suspects(j, d, res, &f);
 	reml_free(&f);

@@ -104,6 +104,13 @@ static bool only_twin(const struct model *m, const struct response *r, size_t te
 const char *words_untested(const struct model *m, const struct response *r, size_t term, char *buf,
 	size_t size)
 {
+	const int mine = model_driven_term(r, term);
+	if (mine < 0) {
+		snprintf(buf, size, "%s: borrowed only", words_term(m, &r->terms[term], buf, size));
+		return buf;
+	}
+	term = (size_t)mine;
+	r = model_driven(r);
 	const struct term *t = &r->terms[term];
 	if (t->kind != TERM_LINEAR) {
 		list_all(m, r, term, buf, size);

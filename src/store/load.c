@@ -281,7 +281,7 @@ static void load_files(struct work *w)
 	qsort(b->runs, b->n_runs, sizeof *b->runs, compare_runs);
 }
 
-bool store_load_book(struct book *b, const char *dir, struct faults *faults)
+bool load_book_alone(struct book *b, const char *dir, struct faults *faults)
 {
 	struct work w = {.b = b, .faults = faults};
 	size_t before = faults->total;
@@ -299,6 +299,18 @@ bool store_load_book(struct book *b, const char *dir, struct faults *faults)
 	}
 	free(w.sheets.id);
 	free(w.runs.id);
+	if (faults->total == before)
+		return true;
+	book_free(b);
+	return false;
+}
+
+bool store_load_book(struct book *b, const char *dir, struct faults *faults)
+{
+	const size_t before = faults->total;
+	if (!load_book_alone(b, dir, faults))
+		return false;
+	load_borrowed(b, faults);
 	if (faults->total == before)
 		return true;
 	book_free(b);

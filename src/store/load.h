@@ -33,6 +33,14 @@ struct book_refs {
 bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,
 	struct faults *faults);
 
+/* `borrow` of book.yaml (n, may be NULL) into b->borrow, no book loaded yet. */
+void load_borrow(struct reader *r, const struct node *n, struct book *b);
+/* The books that b borrows from, read whole; b's own files were read without a fault. What those
+ * books borrow themselves is not followed. */
+void load_borrowed(struct book *b, struct faults *faults);
+/* A book without those that it borrows from. */
+bool load_book_alone(struct book *b, const char *dir, struct faults *faults);
+
 /* The `values` mapping of a sheet or run into v[car.n_adjustables]. */
 void load_values(struct reader *r, const struct node *n, const struct car *car, fix *v);
 

@@ -220,12 +220,13 @@ static void load_balance(struct reader *r, const struct node *n, struct balance_
 }
 
 enum { B_KIND, B_VERSION, B_NAME, B_NOTES, B_CAR, B_CIRCUIT, B_REFERENCE, B_CHANNELS, B_LIMIT,
-	B_CONDITIONS, B_COVARIATES, B_CURVATURE, B_EXCHANGE, B_STINT, B_BALANCE, B_N };
+	B_CONDITIONS, B_COVARIATES, B_CURVATURE, B_EXCHANGE, B_STINT, B_BALANCE, B_BORROW, B_N };
 static const struct field book_fields[B_N] = {
 	{"kind", true}, {"version", true}, {"name", false}, {"notes", false}, {"car", true},
 	{"circuit", true}, {"reference", true}, {"wear-channels", true}, {"wear-limit", true},
 	{"conditions", false}, {"covariates", false}, {"curvature", false},
 	{"exchange-rate", false}, {"stint", false}, {"balance", false},
+	{"borrow", false},
 };
 
 static void load_rest(struct reader *r, const struct node **at, struct book *b,
@@ -246,6 +247,7 @@ static void load_rest(struct reader *r, const struct node **at, struct book *b,
 	load_exchange(r, at[B_EXCHANGE], b);
 	load_stint(r, at[B_STINT], &b->stint);
 	load_balance(r, at[B_BALANCE], &b->balance);
+	load_borrow(r, at[B_BORROW], b);
 }
 
 bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,

@@ -23,6 +23,7 @@ libtreadlight_a_SOURCES += \
 	src/store/load.c \
 	src/store/load.h \
 	src/store/load_book.c \
+	src/store/load_borrow.c \
 	src/store/load_car.c \
 	src/store/load_circuit.c \
 	src/store/load_plan.c \
