@@ -74,10 +74,30 @@ void book_free(struct book *b)
 	for (size_t i = 0; i < b->n_runs; i++)
 		run_free(&b->runs[i]);
 	free(b->runs);
+	book_forget_borrowed(b);
+	book_init(b);
+}
+
+void book_forget_borrowed(struct book *b)
+{
 	for (size_t i = 0; i < b->n_borrow; i++)
 		borrow_free(&b->borrow[i]);
 	free(b->borrow);
-	book_init(b);
+	b->borrow = NULL;
+	b->n_borrow = 0;
+}
+
+bool book_drop_borrowed(struct book *b, const char *id)
+{
+	for (size_t i = 0; i < b->n_borrow; i++) {
+		struct borrow *w = &b->borrow[i];
+		char(*grown)[ID_SIZE] = realloc(w->without, (w->n_without + 1) * sizeof *grown);
+		if (!grown)
+			return false;
+		w->without = grown;
+		snprintf(grown[w->n_without++], ID_SIZE, "%s", id);
+	}
+	return true;
 }
 
 int book_find_sheet(const struct book *b, const char *id)

@@ -94,6 +94,10 @@ const char *channel_set_name(enum channel_set set, size_t i);
 
 void book_init(struct book *b);
 void book_free(struct book *b);
+/* Borrow nothing of a pair or adjustable from any book. False: out of memory. */
+bool book_drop_borrowed(struct book *b, const char *id);
+/* Borrow from no book at all. */
+void book_forget_borrowed(struct book *b);
 int book_find_sheet(const struct book *b, const char *id);
 int book_find_run(const struct book *b, const char *id);
 /* Puts a copy of the run into its place: a new one, or instead of the one of its id. False: out of

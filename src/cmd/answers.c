@@ -17,7 +17,8 @@ bool answer_tested(const struct model *m, size_t response, const struct estimate
 	const fix *values, const fix *against)
 {
 	const struct response *r = &m->responses[response];
-	return delta->known && !model_response_extrapolated(m, r, values, NULL) &&
+	return delta->known && (!r->own || model_delta_driven(m, response, values, against)) &&
+		!model_response_extrapolated(m, r, values, NULL) &&
 		!model_response_extrapolated(m, r, against, NULL);
 }
 
@@ -29,6 +30,15 @@ static double known(const struct estimate *e, double v)
 static double bounded(const struct estimate *e, double v)
 {
 	return e->known && e->has_interval ? v : NAN;
+}
+
+void answer_source(const struct model *m, json_t *o, const struct estimate *e)
+{
+	static const char *const name[] = {"driven", "borrowed", "both"};
+	if (!m->borrowing)
+		return;
+	json_object_set_new(o, "source", e->known ? json_string(name[words_source_of(e)]) : json_null());
+	json_object_set_new(o, "borrowed-share", cmd_json_number(known(e, e->borrowed)));
 }
 
 static json_t *prediction(const struct model *m, size_t k, const fix *values, const fix *against)
@@ -45,6 +55,7 @@ static json_t *prediction(const struct model *m, size_t k, const fix *values, co
 	json_object_set_new(o, "delta-low", cmd_json_number(bounded(&d, d.low)));
 	json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d, d.high)));
 	json_object_set_new(o, "tested", json_boolean(answer_tested(m, k, &d, values, against)));
+	answer_source(m, o, &d);
 	return o;
 }
 
@@ -68,6 +79,7 @@ json_t *answer_like(const struct model *m, const fix *values, const fix *against
 		json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d.delta, d.delta.high)));
 		json_object_set_new(o, "chance-better",
 			cmd_json_number(d.has_chance ? d.chance_better : NAN));
+		answer_source(m, o, &d.delta);
 		json_object_set_new(o, "leans-on-rate", json_boolean(d.leans));
 		json_object_set_new(o, "stretched", json_boolean(d.stretched));
 		json_array_append_new(a, o);
@@ -136,13 +148,15 @@ static const char *direction(const struct estimate *d, enum verdict v)
 
 static void print_row(const struct model *m, size_t k, const fix *values, const fix *against)
 {
-	char name[64], words[96];
+	char name[64], words[160], source[32];
 	const struct estimate v = model_value(m, k, values), d = model_delta(m, k, values, against);
 	const bool beyond = d.known && !answer_tested(m, k, &d, values, against);
 	cmd_pad(stdout, words_response(m, k, name, sizeof name), 16);
 	print_value(&v, k == RESPONSE_TIME);
 	const enum verdict verdict = k == RESPONSE_TIME ? verdict_time(&d) : verdict_wear(&d);
-	snprintf(words, sizeof words, "%s%s", direction(&d, verdict), beyond ? ", extrapolated" : "");
+	words_source(&d, source, sizeof source);
+	snprintf(words, sizeof words, "%s%s%s%s", direction(&d, verdict), source[0] ? ", " : "", source,
+		beyond && words_source_of(&d) != SOURCE_BORROWED ? ", extrapolated" : "");
 	print_delta(&d, words);
 }
 
@@ -169,12 +183,14 @@ static void like_words(const struct model *m, size_t c, const struct like_delta 
 
 static void print_like(const struct model *m, size_t c, const fix *values, const fix *against)
 {
-	char name[64], words[160];
+	char name[64], words[200], source[32];
 	const struct like_delta d = model_like(m, c, values, against);
 	snprintf(name, sizeof name, "wear %s", m->book->channels[c]);
 	cmd_pad(stdout, name, 16);
 	printf("%10s  %22s", "", "");
 	like_words(m, c, &d, values, against, words, sizeof words);
+	if (words_source(&d.delta, source, sizeof source)[0])
+		snprintf(words + strlen(words), sizeof words - strlen(words), ", %s", source);
 	print_delta(&d.delta, words);
 	if (d.delta.known && d.leans && (d.delta.high < 0 || d.delta.low > 0))
 		printf("                (another exchange rate, as far as the runs allow, would turn the sign)\n");

@@ -15,6 +15,8 @@ json_t *answer_predictions(const struct model *m, const fix *values, const fix *
 json_t *answer_like(const struct model *m, const fix *values, const fix *against);
 /* The same as a table, with what could not be told in words. */
 void answer_table(const struct model *m, const fix *values, const fix *against);
+/* In a book that borrows: `source` and `borrowed-share` of a figure into its object. */
+void answer_source(const struct model *m, json_t *o, const struct estimate *e);
 /* A signed figure with its unit: "+0.18". */
 void answer_signed(char *buf, size_t size, double v, int decimals);
 /* Is the delta of this response tested: told, and both sides inside the driven range? */

@@ -1,5 +1,6 @@
 /* fit BOOK: what the runs say of each adjustment, and how surely. */
 #include "cmd/answers.h"
+#include "cmd/borrowed.h"
 #include "cmd/cmd.h"
 #include "cmd/commands.h"
 #include "model/effects.h"
@@ -12,6 +13,7 @@
 #include <string.h>
 
 const struct cmd_option fit_options[] = {
+	BORROWED_OPTIONS,
 	CMD_OPTION_JSON,
 	CMD_OPTION_END,
 };
@@ -23,7 +25,7 @@ static struct estimate term_estimate(const struct response *r, size_t t, double 
 	return model_contrast(r, l);
 }
 
-static json_t *term_json(const struct response *r, size_t t, double *l)
+static json_t *term_json(const struct model *m, const struct response *r, size_t t, double *l)
 {
 	const struct estimate e = term_estimate(r, t, l);
 	const double tv = e.has_interval && e.se > 0 ? e.value / e.se : NAN;
@@ -35,6 +37,9 @@ static json_t *term_json(const struct response *r, size_t t, double *l)
 	json_object_set_new(o, "t", cmd_json_number(tv));
 	json_object_set_new(o, "p",
 		cmd_json_number(isfinite(tv) ? 2 * gsl_cdf_tdist_Q(fabs(tv), e.df) : NAN));
+	answer_source(m, o, &e);
+	if (m->borrowing)
+		json_object_set_new(o, "tested", json_boolean(model_driven_estimable(r, l)));
 	return o;
 }
 
@@ -74,22 +79,23 @@ static json_t *count(const struct response *r, double v)
 
 static json_t *response_json(const struct model *m, const struct response *r, size_t k)
 {
+	const struct response *own = model_driven(r);
 	char id[32];
 	double *l = calloc(r->n_terms + 1, sizeof *l);
 	json_t *o = json_object(), *terms = json_array();
 	json_object_set_new(o, "id", json_string(answer_response_id(m, k, id, sizeof id)));
 	json_object_set_new(o, "unit", json_string(words_unit(k)));
-	json_object_set_new(o, "sigma-run", cmd_json_number(r->fitted ? r->sigma_run : NAN));
-	json_object_set_new(o, "sigma-lap", cmd_json_number(r->fitted ? r->sigma_lap : NAN));
-	json_object_set_new(o, "curvature", json_boolean(r->curvature));
-	json_object_set_new(o, "df-run", count(r, r->df_run));
-	json_object_set_new(o, "df-lap", count(r, r->df_lap));
-	json_object_set_new(o, "log-reml", cmd_json_number(r->has_log_reml ? r->log_reml : NAN));
+	json_object_set_new(o, "sigma-run", cmd_json_number(own->fitted ? own->sigma_run : NAN));
+	json_object_set_new(o, "sigma-lap", cmd_json_number(own->fitted ? own->sigma_lap : NAN));
+	json_object_set_new(o, "curvature", json_boolean(own->curvature));
+	json_object_set_new(o, "df-run", count(own, own->df_run));
+	json_object_set_new(o, "df-lap", count(own, own->df_lap));
+	json_object_set_new(o, "log-reml", cmd_json_number(own->has_log_reml ? own->log_reml : NAN));
 	for (size_t t = 0; l && t < r->n_terms; t++)
-		json_array_append_new(terms, term_json(r, t, l));
+		json_array_append_new(terms, term_json(m, r, t, l));
 	json_object_set_new(o, "terms", terms);
-	json_object_set_new(o, "not-estimable", aliases_json(r));
-	json_object_set_new(o, "lack-of-fit", lack_json(r));
+	json_object_set_new(o, "not-estimable", aliases_json(own));
+	json_object_set_new(o, "lack-of-fit", lack_json(own));
 	free(l);
 	return o;
 }
@@ -174,6 +180,8 @@ static int print_json(const struct model *m)
 	json_object_set_new(o, "segments", segments_json(m));
 	json_object_set_new(o, "suspects", suspects_json(m));
 	json_object_set_new(o, "notes", notes_json(m));
+	if (m->borrowing)
+		json_object_set_new(o, "borrowed", borrowed_json(m));
 	return cmd_print_json(o);
 }
 
@@ -213,7 +221,10 @@ static void print_term(const struct model *m, const struct response *r, size_t t
 		38);
 	printf("%10s  ", value);
 	cmd_pad(stdout, range, 22);
-	printf("  %s\n", words_verdict(&e));
+	printf("  %s", words_verdict(&e));
+	if (words_source_of(&e) == SOURCE_BOTH)
+		printf(", %s", words_source(&e, words, sizeof words));
+	putchar('\n');
 }
 
 /* Slopes that the book gives, taken off before the fit. */
@@ -300,6 +311,7 @@ static void print_response(const struct model *m, size_t k)
 			print_term(m, r, t, l);
 	free(l);
 	print_known(m, k);
+	r = model_driven(r);
 	print_untested(m, r);
 	fputs("  ", stdout);
 	print_noise(r, k);
@@ -437,6 +449,7 @@ static int print_text(const struct model *m)
 		return cmd_fail(&err);
 	print_segments(m);
 	print_remarks(m);
+	borrowed_text(m);
 	return cmd_finish();
 }
 
@@ -448,8 +461,10 @@ int fit_run(const struct cmd_args *args)
 	err_clear(&err);
 	if (!cmd_load_book(&b, args->word[0], &status))
 		return status;
-	struct model *m = model_new(&b, &err);
-	if (!m)
+	struct model *m = borrowed_options(args, &b, &status) ? model_new(&b, &err) : NULL;
+	if (!m && err.cls == ERR_NONE)
+		;
+	else if (!m)
 		status = cmd_fail(&err);
 	else
 		status = cmd_has(args, "json") ? print_json(m) : print_text(m);

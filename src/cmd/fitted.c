@@ -1,13 +1,19 @@
 #include "cmd/fitted.h"
 
+#include "cmd/borrowed.h"
+
 #include <stdio.h>
 
-bool fitted_open(struct fitted_book *a, const char *dir, int *status)
+static bool open_book(struct fitted_book *a, const char *dir, const struct cmd_args *args, int *status)
 {
 	struct err e;
 	err_clear(&e);
 	if (!cmd_load_book(&a->book, dir, status))
 		return false;
+	if (args && !borrowed_options(args, &a->book, status)) {
+		book_free(&a->book);
+		return false;
+	}
 	a->model = NULL;
 	a->reference = book_reference(&a->book);
 	if (!a->reference)
@@ -19,6 +25,16 @@ bool fitted_open(struct fitted_book *a, const char *dir, int *status)
 		return true;
 	book_free(&a->book);
 	return false;
+}
+
+bool fitted_open(struct fitted_book *a, const char *dir, int *status)
+{
+	return open_book(a, dir, NULL, status);
+}
+
+bool fitted_open_with(struct fitted_book *a, const struct cmd_args *args, int *status)
+{
+	return open_book(a, args->word[0], args, status);
 }
 
 void fitted_close(struct fitted_book *a)

@@ -13,6 +13,8 @@ struct fitted_book {
 	const struct sheet *reference;
 };
 bool fitted_open(struct fitted_book *a, const char *dir, int *status);
+/* The same with the options of cmd/borrowed.h. */
+bool fitted_open_with(struct fitted_book *a, const struct cmd_args *args, int *status);
 void fitted_close(struct fitted_book *a);
 
 enum { FIGURE_SIZE = 48 };

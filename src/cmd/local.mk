@@ -3,6 +3,8 @@ libtreadlight_a_SOURCES += \
 	src/cmd/answers.c \
 	src/cmd/answers.h \
 	src/cmd/args.c \
+	src/cmd/borrowed.c \
+	src/cmd/borrowed.h \
 	src/cmd/check.c \
 	src/cmd/cmd.c \
 	src/cmd/cmd.h \

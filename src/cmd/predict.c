@@ -1,5 +1,6 @@
 /* predict BOOK SHEET [--against SHEET]: what the runs so far let one expect of a sheet. */
 #include "cmd/answers.h"
+#include "cmd/borrowed.h"
 #include "cmd/cmd.h"
 #include "cmd/commands.h"
 #include "cmd/sheet_told.h"
@@ -9,6 +10,7 @@
 
 const struct cmd_option predict_options[] = {
 	{"against", 0, "SHEET", false, "tell differences against this sheet, not the reference"},
+	BORROWED_OPTIONS,
 	CMD_OPTION_JSON,
 	CMD_OPTION_END,
 };
@@ -57,6 +59,8 @@ static int print_json(const struct model *m, const struct sheet *s, const struct
 	json_object_set_new(o, "like-for-like", answer_like(m, s->values, against->values));
 	json_object_set_new(o, "untested", untested(m, s->values, against->values));
 	json_object_set_new(o, "extrapolated", extrapolated(m, s->values, against->values));
+	if (m->borrowing)
+		json_object_set_new(o, "borrowed", borrowed_json(m));
 	json_object_set_new(o, "balance", told_balance_json(m->book, s->values, against->values));
 	json_object_set_new(o, "cautions", told_cautions_json(m->book, s->values));
 	return cmd_print_json(o);
@@ -69,6 +73,7 @@ static int print_text(const struct model *m, const struct sheet *s, const struct
 	printf("%s against %s%s%s\n\n", s->id, against->id, where[0] ? ", at " : "", where);
 	if (!cmd_say_empty(m->book, stdout))
 		answer_table(m, s->values, against->values);
+	borrowed_conflicts(m);
 	told_balance(m->book, s->values, against->values);
 	told_cautions_of(m->book, s, against);
 	return cmd_finish();
@@ -86,7 +91,7 @@ int predict_run(const struct cmd_args *args)
 	const struct sheet *s = cmd_sheet(&b, args->word[1]);
 	const struct sheet *against = s ? cmd_sheet(&b, other ? other : b.reference) : NULL;
 	struct model *m = NULL;
-	if (!s || !against)
+	if (!s || !against || !borrowed_options(args, &b, &status))
 		status = CMD_USAGE;
 	else if (!(m = model_new(&b, &err)))
 		status = cmd_fail(&err);

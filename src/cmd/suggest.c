@@ -1,6 +1,7 @@
 /* suggest: the exact trade-off frontier. */
 #include "balance/balance.h"
 #include "cmd/answers.h"
+#include "cmd/borrowed.h"
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
 #include "cmd/sheet_told.h"
@@ -19,6 +20,8 @@ const struct cmd_option suggest_options[] = {
 		"the reference's"},
 	{"hold-aero", 0, "Y", false, "keep the aero front share within Y percentage points of the "
 		"reference's"},
+	{"borrowed", 0, NULL, false, "move what only borrowed books tell, too"},
+	BORROWED_OPTIONS,
 	{"points", 0, "N", false, "thin to N points, both ends kept; the table shows 20 without"},
 	CMD_OPTION_JSON, CMD_OPTION_END};
 
@@ -36,7 +39,7 @@ static bool read_options(const struct cmd_args *args, struct suggestion *s, int 
 	struct err e;
 	long changes = 0, points = cmd_has(args, "json") ? 0 : TABLE_POINTS;
 	err_clear(&e);
-	s->o = (struct frontier_options){.beyond = cmd_has(args, "beyond"),
+	s->o = (struct frontier_options){.beyond = cmd_has(args, "beyond"), .borrowed = cmd_has(args, "borrowed"),
 		.has_max_changes = cmd_value(args, "max-changes") != NULL,
 		.has_max_minutes = cmd_value(args, "minutes") != NULL,
 		.has_hold_share = cmd_value(args, "hold-share") != NULL,
@@ -114,6 +117,8 @@ static json_t *point_json(const struct suggestion *s, const struct frontier_poin
 	set_span(o, "time-low", "time-high", &k.time);
 	set_span(o, "wear-low", "wear-high", &k.wear);
 	set_span(o, "like-for-like-low", "like-for-like-high", &k.like);
+	if (s->a->model->borrowing)
+		json_object_set_new(o, "borrowed", json_boolean(p->borrowed));
 	return o;
 }
 
@@ -180,7 +185,7 @@ static void print_moves(const struct suggestion *s, const struct frontier_point 
 		printf("%s%s %s", any ? ", " : "", car->adjustables[i].id, value);
 		any = true;
 	}
-	puts(any ? "" : "as it is");
+	printf("%s%s\n", any ? "" : "as it is", p->borrowed ? "  (borrowed)" : "");
 }
 
 /* "-0.12 to +0.03", to the decimals of the figures. */
@@ -229,6 +234,7 @@ static int print_table(const struct suggestion *s)
 {
 	const struct frontier *f = s->f;
 	char save[SAVE_SIZE], name[200], start[200], line[800];
+	bool borrowed = false;
 	save_print(s->a->model, &s->o.save, save, sizeof save);
 	printf("Best trade-offs of lap time and wear (%s), against %s\n", save,
 		fitted_sheet_name(f->against, name, sizeof name));
@@ -248,6 +254,10 @@ static int print_table(const struct suggestion *s)
 		print_heads(s->o.save.kind == SAVE_LIKE);
 	for (size_t i = 0; i < f->n; i++)
 		print_point(s, &f->points[i]);
+	for (size_t i = 0; i < f->n; i++)
+		borrowed = borrowed || f->points[i].borrowed;
+	if (borrowed)
+		puts("\n(borrowed): rests on what other books tell and was not driven here");
 	printf("\nlap time in s, wear and wear at the reference's pace in %% per lap%s\n",
 		s->a->book.stint.laps.has ? ", stint in s"
 					  : "; stint: book.yaml says no stint: {laps: ...}");
@@ -265,7 +275,7 @@ int suggest_run(const struct cmd_args *args)
 	struct err e;
 	int status;
 	err_clear(&e);
-	if (!fitted_open(&a, args->word[0], &status))
+	if (!fitted_open_with(&a, args, &status))
 		return status;
 	struct suggestion s = {.a = &a, .start = a.reference};
 	if (args->n > 1)

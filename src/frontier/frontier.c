@@ -214,6 +214,18 @@ static bool add_up(struct work *w, const unsigned *choice, struct effects *e, fi
 	return true;
 }
 
+/* Does a point rest on anything that the runs here alone do not tell? */
+static bool leans_on_borrowed(const struct work *w, const fix *values)
+{
+	const fix *at = w->start->values;
+	bool driven = true;
+	if (!w->m->borrowing || !memcmp(values, at, w->m->book->car.n_adjustables * sizeof *at))
+		return false;
+	for (size_t k = 0; k < w->m->n_responses; k++)
+		driven = driven && (!w->m->responses[k].fitted || model_delta_driven(w->m, k, values, at));
+	return !driven || (w->o->borrowed && model_extrapolated(w->m, values, NULL));
+}
+
 static bool make_point(struct work *w, size_t i, struct frontier_point *p, fix *values)
 {
 	struct effects e;
@@ -227,6 +239,7 @@ static bool make_point(struct work *w, size_t i, struct frontier_point *p, fix *
 	p->wear_delta = wear_of(w, &e, &p->has_wear);
 	p->like_delta = like_of(w, &e, &p->has_like);
 	p->stint_delta = stint_of(w, &e, &p->has_stint);
+	p->borrowed = leans_on_borrowed(w, values);
 	return true;
 }
 

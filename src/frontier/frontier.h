@@ -39,6 +39,7 @@ struct frontier_options {
 	size_t max_changes;
 	double max_minutes;
 	bool beyond;   /* leave the driven range */
+	bool borrowed; /* move what only borrowed books tell, in any range inside the soft limits */
 	/* Bands around the reference's load-transfer and aero share, percentage points. */
 	bool has_hold_share, has_hold_aero;
 	double hold_share, hold_aero;
@@ -55,6 +56,7 @@ struct frontier_point {
 	double minutes;     /* garage time of all adjustables moved; those without a figure count 0 */
 	double time_delta;  /* s, against the reference */
 	bool has_wear, has_like, has_stint;
+	bool borrowed;      /* moves something that the runs here alone do not tell, or where they were not */
 	double wear_delta;  /* %/lap: the channel's, or the mean of all channels */
 	double like_delta;  /* %/lap at the reference's pace: likewise */
 	double stint_delta; /* s over the book's stint */

@@ -1,6 +1,7 @@
 #include "frontier/moves.h"
 
 #include "balance/hold.h"
+#include "model/borrow.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -108,8 +109,11 @@ static bool in_range(const struct walk *w)
 {
 	for (size_t c = 0; c < w->m->n_coords; c++) {
 		const struct coord *k = &w->m->coords[c];
+		double lo = k->lo, hi = k->hi;
+		if (w->o->borrowed)
+			borrow_range(w->m, c, &lo, &hi);
 		if ((size_t)k->group == w->mv->group &&
-			!(w->x[c] >= k->lo - RANGE_SLACK && w->x[c] <= k->hi + RANGE_SLACK))
+			!(w->x[c] >= lo - RANGE_SLACK && w->x[c] <= hi + RANGE_SLACK))
 			return false;
 	}
 	return true;
@@ -124,7 +128,8 @@ static bool objective_of(struct walk *w, struct front_level *l)
 		if (!r)
 			return false;
 		double v = group_row(w->m, r, w->mv->group, w->x, w->x0, w->row);
-		if (!w->all_estimable[i] && !model_estimable(r, w->row))
+		if (!w->all_estimable[i] && !(w->o->borrowed ? model_estimable(r, w->row)
+				: model_driven_estimable(r, w->row)))
 			return false;
 		if (i == 0)
 			l->time = v;
@@ -288,7 +293,7 @@ static bool walk_ready(struct walk *w)
 		const struct response *r = moves_response(m, w->needed[i]);
 		if (!r)
 			continue;
-		w->all_estimable[i] = terms_estimable(m, r, w->mv->group);
+		w->all_estimable[i] = terms_estimable(m, w->o->borrowed ? r : model_driven(r), w->mv->group);
 		terms = r->n_terms > terms ? r->n_terms : terms;
 	}
 	w->values = calloc(n + 1, sizeof *w->values);

@@ -2,6 +2,7 @@
 #include "model/borrow.h"
 #include "model/internal.h"
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -25,9 +26,21 @@ void borrow_free(struct borrowing *b)
 		return;
 	for (size_t i = 0; i < PRIOR_SLOTS; i++)
 		prior_free(&b->prior[i]);
+	free(b->lo);
+	free(b->hi);
 	free(b->conflicts);
 	free(b->notes);
 	free(b);
+}
+
+void borrow_range(const struct model *m, size_t coord, double *lo, double *hi)
+{
+	const struct borrowing *b = m->borrowing;
+	if (!b || !(b->lo[coord] <= b->hi[coord]))
+		return;
+	const bool none = *lo > *hi;
+	*lo = none ? b->lo[coord] : fmin(*lo, b->lo[coord]);
+	*hi = none ? b->hi[coord] : fmax(*hi, b->hi[coord]);
 }
 
 static bool any_book(const struct book *b)

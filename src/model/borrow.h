@@ -52,6 +52,7 @@ struct agreement {
 
 struct borrowing {
 	size_t n_books;
+	double *lo, *hi;            /* owned [n_coords]: range driven by the books for lap time */
 	struct prior prior[PRIOR_SLOTS];
 	size_t n_conflicts;
 	struct conflict *conflicts; /* owned; by slot, then term */
@@ -64,6 +65,8 @@ struct borrowing {
 const struct response *borrow_response(const struct model *m, size_t slot);
 /* What the prior alone says of a term, in units of the response here (base 0: as shares). */
 struct estimate borrow_term(const struct prior *p, enum term_kind kind, int a, int b);
+/* Widen lo..hi of a coordinate by what the borrowed books were driven over. */
+void borrow_range(const struct model *m, size_t coord, double *lo, double *hi);
 /* The prior's mean and variance of a contrast c over its terms, as shares; false: not told. */
 bool prior_contrast(const struct prior *p, const double *c, double *mean, double *variance);
 

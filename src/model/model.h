@@ -151,6 +151,9 @@ bool model_estimable(const struct response *r, const double *l);
 const struct response *model_driven(const struct response *r);
 /* The same question as model_estimable(), put to the runs here alone. */
 bool model_driven_estimable(const struct response *r, const double *l);
+/* Can the runs here alone tell the difference of two sets of values? */
+bool model_delta_driven(const struct model *m, size_t response, const fix *values,
+	const fix *against);
 /* Place in model_driven(r)'s terms of r's term t, -1 where only other books have it. */
 int model_driven_term(const struct response *r, size_t t);
 

@@ -261,6 +261,14 @@ struct like_delta model_like_group(const struct model *m, size_t channel, size_t
 	return like(m, channel, (int)group, values, against);
 }
 
+bool model_delta_driven(const struct model *m, size_t response, const fix *values,
+	const fix *against)
+{
+	double l[ROW_MAX];
+	const struct response *r = &m->responses[response];
+	return delta_row(m, r, -1, values, against, l) && model_driven_estimable(r, l);
+}
+
 /* The part of l that lies in one component of aliased terms has an answer by itself. */
 static bool component_told(const struct response *r, const double *l, int component)
 {

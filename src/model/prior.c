@@ -400,6 +400,12 @@ static bool whiten(const struct prior *p, const struct told *t, double *out)
 	return ok;
 }
 
+/* A column that nothing tells must be nought, not 1e-17: the rank test scales columns. */
+static double without_rounding(double v)
+{
+	return fabs(v) < 1e-11 ? 0 : v;
+}
+
 /* The books' mean effects in the directions told, and what that says of another circuit. */
 static bool settle(struct prior *p, const double *rows, size_t n_rows, double trust)
 {
@@ -421,7 +427,7 @@ static bool settle(struct prior *p, const double *rows, size_t n_rows, double tr
 	for (size_t k = 0; ok && k < p->rank; k++) {
 		const double one = gsl_vector_get(s, k);
 		for (size_t j = 0; j < n; j++)
-			p->u[k * n + j] = gsl_matrix_get(v, j, k);
+			p->u[k * n + j] = without_rounding(gsl_matrix_get(v, j, k));
 		for (size_t i = 0; i < n_rows; i++)
 			p->mean[k] += gsl_matrix_get(a, i, k) * rows[i * w + n] / one;
 		p->cov[k * p->rank + k] = 1 / (one * one);
@@ -633,6 +639,27 @@ static void say_book(const struct model *m, const struct source *s, struct borro
 		borrow_note(b, "what %.70s borrows itself is not followed", s->from->path);
 }
 
+static bool find_range(const struct model *m, const struct source *s, size_t n, struct borrowing *b)
+{
+	b->lo = malloc((m->n_coords + 1) * sizeof *b->lo);
+	b->hi = malloc((m->n_coords + 1) * sizeof *b->hi);
+	if (!b->lo || !b->hi)
+		return false;
+	for (size_t c = 0; c < m->n_coords; c++) {
+		b->lo[c] = 1;
+		b->hi[c] = -1;
+		for (size_t i = 0; i < n; i++) {
+			const struct coord *k = &s[i].m->coords[c];
+			if (k->lo > k->hi)
+				continue;
+			const bool none = b->lo[c] > b->hi[c];
+			b->lo[c] = none ? k->lo : fmin(b->lo[c], k->lo);
+			b->hi[c] = none ? k->hi : fmax(b->hi[c], k->hi);
+		}
+	}
+	return true;
+}
+
 static void sources_free(struct source *s, size_t n)
 {
 	for (size_t i = 0; s && i < n; i++)
@@ -658,6 +685,7 @@ bool priors_make(struct model *m, struct borrowing *b, struct err *err)
 		if (borrow_response(m, slot))
 			ok = prior_make(m, s, n, slot, &b->prior[slot]) || err_memory(err);
 	b->n_books = n;
+	ok = ok && (find_range(m, s, n, b) || err_memory(err));
 	sources_free(s, n);
 	return ok;
 }

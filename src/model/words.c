@@ -1,5 +1,7 @@
 #include "model/words.h"
 
+#include "model/borrow.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -106,7 +108,9 @@ const char *words_untested(const struct model *m, const struct response *r, size
 {
 	const int mine = model_driven_term(r, term);
 	if (mine < 0) {
-		snprintf(buf, size, "%s: borrowed only", words_term(m, &r->terms[term], buf, size));
+		char name[WORDS_SIZE];
+		snprintf(buf, size, "%.200s: not fitted here",
+			words_term(m, &r->terms[term], name, sizeof name));
 		return buf;
 	}
 	term = (size_t)mine;
@@ -137,7 +141,40 @@ const char *words_verdict(const struct estimate *e)
 		return "not tested";
 	if (!e->has_interval)
 		return "no interval";
+	if (words_source_of(e) == SOURCE_BORROWED)
+		return e->low > 0 || e->high < 0 ? "borrowed" : "borrowed, ?";
 	return e->low > 0 || e->high < 0 ? "real" : "can't tell";
+}
+
+enum source words_source_of(const struct estimate *e)
+{
+	return e->borrowed < 0.01 ? SOURCE_DRIVEN : e->borrowed > 0.99 ? SOURCE_BORROWED : SOURCE_BOTH;
+}
+
+const char *words_source(const struct estimate *e, char *buf, size_t size)
+{
+	static const char *const plain[] = {"", "borrowed", ""};
+	const enum source s = words_source_of(e);
+	snprintf(buf, size, "%s", e->known ? plain[s] : "");
+	if (e->known && s == SOURCE_BOTH)
+		snprintf(buf, size, "%.0f %% borrowed", 100 * e->borrowed);
+	return buf;
+}
+
+const char *words_conflict(const struct model *m, const struct conflict *c, char *buf, size_t size)
+{
+	char what[64], term[WORDS_SIZE];
+	const struct response *r = borrow_response(m, c->slot);
+	const size_t channel = c->slot < RESPONSES_MAX ? 0 : (c->slot - RESPONSES_MAX) % CHANNELS_MAX;
+	if (c->slot < RESPONSES_MAX)
+		words_response(m, c->slot, what, sizeof what);
+	else
+		snprintf(what, sizeof what, "like-for-like wear %s", m->book->channels[channel]);
+	const int d = words_decimals(c->here_se + c->borrowed_se);
+	snprintf(buf, size, "%.60s, %s: %+.*f by the runs here, %+.*f by borrowed books, further apart than "
+		"chance allows (p = %.2g)", words_term(m, &model_driven(r)->terms[c->term], term, sizeof term),
+		what, d, c->here, d, c->borrowed, c->p);
+	return buf;
 }
 
 const char *words_lack_of_fit(const struct response *r, char *buf, size_t size)

@@ -16,7 +16,16 @@ const char *words_term(const struct model *m, const struct term *t, char *buf, s
 /* Why a term has no answer: "front and rear Camber always moved together", "Toe never moved". */
 const char *words_untested(const struct model *m, const struct response *r, size_t term, char *buf,
 	size_t size);
-/* "real", "can't tell", "not tested", or "no interval". */
+/* Where a figure comes from; with borrowed effects it may be other books, wholly or in part. */
+enum source { SOURCE_DRIVEN, SOURCE_BORROWED, SOURCE_BOTH };
+enum source words_source_of(const struct estimate *e);
+/* "", "borrowed", "62 % borrowed". */
+const char *words_source(const struct estimate *e, char *buf, size_t size);
+/* Where the runs here and the borrowed books disagree, a sentence. */
+struct conflict;
+const char *words_conflict(const struct model *m, const struct conflict *c, char *buf, size_t size);
+/* "real", "can't tell", "not tested", "no interval", or of a figure that nothing driven here speaks
+ * for "borrowed", "borrowed, ?". */
 const char *words_verdict(const struct estimate *e);
 /* What the repeats say of the model, a sentence; "" where they say nothing. */
 const char *words_lack_of_fit(const struct response *r, char *buf, size_t size);

@@ -1,0 +1,188 @@
+#include "cmd/borrowed.h"
+
+#include "model/borrow.h"
+#include "model/words.h"
+
+#include <math.h>
+#include <string.h>
+
+static const char *const kinds[3] = {"linear", "square", "product"};
+static const char *const found[3] = {"default", "stated", "estimated"};
+
+bool borrowed_options(const struct cmd_args *args, struct book *b, int *status)
+{
+	const char *id;
+	if (cmd_has(args, "no-borrowed"))
+		book_forget_borrowed(b);
+	for (size_t i = 0; (id = cmd_value_nth(args, "drop-borrowed", i)); i++) {
+		if (car_find_pair(&b->car, id) < 0 && car_find_adjustable(&b->car, id) < 0) {
+			*status = cmd_bad("--drop-borrowed: the car has no pair or adjustable '%.80s'", id);
+			return false;
+		}
+		if (!book_drop_borrowed(b, id)) {
+			struct err e;
+			err_clear(&e);
+			err_memory(&e);
+			*status = cmd_fail(&e);
+			return false;
+		}
+	}
+	return true;
+}
+
+static const char *slot_id(const struct model *m, size_t slot, char *buf, size_t size)
+{
+	if (slot < RESPONSES_MAX)
+		return book_response_id(m->book, slot, buf, size);
+	snprintf(buf, size, "like-for-like-%s",
+		m->book->channels[(slot - RESPONSES_MAX) % CHANNELS_MAX]);
+	return buf;
+}
+
+static json_t *conflicts_json(const struct model *m)
+{
+	json_t *a = json_array();
+	char id[48];
+	for (size_t i = 0; i < m->borrowing->n_conflicts; i++) {
+		const struct conflict *c = &m->borrowing->conflicts[i];
+		if (c->slot >= RESPONSES_MAX + CHANNELS_MAX)
+			continue;
+		const struct response *r = model_driven(borrow_response(m, c->slot));
+		json_t *o = json_object();
+		json_object_set_new(o, "response", json_string(slot_id(m, c->slot, id, sizeof id)));
+		json_object_set_new(o, "term", json_string(r->terms[c->term].id));
+		json_object_set_new(o, "here", cmd_json_number(c->here));
+		json_object_set_new(o, "here-se", cmd_json_number(c->here_se));
+		json_object_set_new(o, "borrowed", cmd_json_number(c->borrowed));
+		json_object_set_new(o, "borrowed-se", cmd_json_number(c->borrowed_se));
+		json_object_set_new(o, "z", cmd_json_number(c->z));
+		json_object_set_new(o, "df", cmd_json_number(c->df));
+		json_object_set_new(o, "p", cmd_json_number(c->p));
+		json_object_set_new(o, "beyond-chance", json_boolean(c->beyond));
+		json_array_append_new(a, o);
+	}
+	return a;
+}
+
+static json_t *terms_json(const struct prior *p)
+{
+	json_t *a = json_array();
+	for (size_t t = 0; t < p->n; t++) {
+		const struct term *k = &p->terms[t];
+		const struct estimate e = borrow_term(p, k->kind, k->a, k->b);
+		if (!e.known)
+			continue;
+		json_t *o = json_object();
+		json_object_set_new(o, "id", json_string(k->id));
+		json_object_set_new(o, "estimate", p->base > 0 ? cmd_json_number(e.value) : json_null());
+		json_object_set_new(o, "se", p->base > 0 ? cmd_json_number(e.se) : json_null());
+		const double unit = p->base > 0 ? p->base : 1;
+		json_object_set_new(o, "share", cmd_json_number(e.value / unit));
+		json_object_set_new(o, "share-se", cmd_json_number(e.se / unit));
+		json_object_set_new(o, "between-circuits", cmd_json_number(p->tau[t]));
+		json_array_append_new(a, o);
+	}
+	return a;
+}
+
+static json_t *prior_json(const struct model *m, size_t slot)
+{
+	const struct prior *p = &m->borrowing->prior[slot];
+	const struct response *r = borrow_response(m, slot);
+	const struct agreement *g = &m->borrowing->agreement[slot];
+	char id[48];
+	json_t *o = json_object(), *spread = json_object(), *agreement = json_null();
+	json_object_set_new(o, "response", json_string(slot_id(m, slot, id, sizeof id)));
+	json_object_set_new(o, "books", json_integer((json_int_t)p->n_books));
+	json_object_set_new(o, "base", p->base > 0 ? cmd_json_number(p->base) : json_null());
+	json_object_set_new(o, "df", cmd_json_number(p->df));
+	json_object_set_new(o, "sigma-run-used", cmd_json_number(r->own ? r->sigma_run : NAN));
+	json_object_set_new(o, "sigma-lap-used", cmd_json_number(r->own ? r->sigma_lap : NAN));
+	json_object_set_new(o, "df-run-used", cmd_json_number(r->own ? r->df_run : NAN));
+	for (int k = 0; k < 3; k++)
+		json_object_set_new(spread, kinds[k], json_pack("{s:o, s:s}", "value",
+			cmd_json_number(p->spread[k]), "from", found[p->from[k]]));
+	json_object_set_new(o, "spread", spread);
+	json_object_set_new(o, "terms", terms_json(p));
+	if (g->has)
+		agreement = json_pack("{s:o, s:o, s:o, s:o}", "f", cmd_json_number(g->f), "df1",
+			cmd_json_number(g->df1), "df2", cmd_json_number(g->df2), "p",
+			cmd_json_number(g->p));
+	json_object_set_new(o, "agreement", agreement);
+	return o;
+}
+
+json_t *borrowed_json(const struct model *m)
+{
+	const struct borrowing *b = m->borrowing;
+	json_t *o = json_object(), *books = json_array(), *priors = json_array(), *notes = json_array();
+	for (size_t i = 0; i < m->book->n_borrow; i++) {
+		const struct borrow *w = &m->book->borrow[i];
+		json_t *without = json_array();
+		for (size_t k = 0; k < w->n_without; k++)
+			json_array_append_new(without, json_string(w->without[k]));
+		json_array_append_new(books, json_pack("{s:s, s:s, s:o, s:o}", "path", w->path, "book",
+			w->book ? w->book->id : "", "trust", cmd_json_number(w->trust), "without",
+			without));
+	}
+	for (size_t k = 0; k < RESPONSES_MAX + CHANNELS_MAX; k++)
+		if (borrow_response(m, k) && b->prior[k].rank)
+			json_array_append_new(priors, prior_json(m, k));
+	for (size_t i = 0; i < b->n_notes; i++)
+		json_array_append_new(notes, json_string(b->notes[i]));
+	json_object_set_new(o, "books", books);
+	json_object_set_new(o, "responses", priors);
+	json_object_set_new(o, "conflicts", conflicts_json(m));
+	json_object_set_new(o, "notes", notes);
+	return o;
+}
+
+void borrowed_conflicts(const struct model *m)
+{
+	char words[2 * WORDS_SIZE], safe[2 * WORDS_SIZE];
+	bool any = false;
+	for (size_t i = 0; m->borrowing && i < m->borrowing->n_conflicts; i++) {
+		const struct conflict *c = &m->borrowing->conflicts[i];
+		if (!c->beyond || c->slot >= RESPONSES_MAX + CHANNELS_MAX)
+			continue;
+		any = true;
+		printf("conflict: %s\n",
+			cmd_safe(words_conflict(m, c, words, sizeof words), safe, sizeof safe));
+	}
+	if (any)
+		printf("what is borrowed of them goes with --drop-borrowed ID or `without: [ID]` in "
+			"book.yaml; `trust` widens all of a book\n");
+}
+
+static void print_spread(const struct model *m, size_t slot)
+{
+	const struct prior *p = &m->borrowing->prior[slot];
+	static const char *const how[3] = {"the default, none stated", "as stated",
+		"estimated from the books"};
+	char id[64];
+	printf("  %s: from %zu book%s; an effect differs by %.0f %% of its size from circuit to circuit "
+		"(%s)\n", slot < RESPONSES_MAX ? words_response(m, slot, id, sizeof id) :
+		slot_id(m, slot, id, sizeof id), p->n_books, p->n_books == 1 ? "" : "s",
+		100 * p->spread[0], how[p->from[0]]);
+}
+
+void borrowed_text(const struct model *m)
+{
+	const struct borrowing *b = m->borrowing;
+	char safe[WORDS_SIZE];
+	if (!b)
+		return;
+	printf("\nborrowed from %zu book%s of this car; never counted as tested\n", b->n_books,
+		b->n_books == 1 ? "" : "s");
+	for (size_t k = 0; k < RESPONSES_MAX + CHANNELS_MAX; k++)
+		if (borrow_response(m, k) && b->prior[k].rank)
+			print_spread(m, k);
+	for (size_t i = 0; i < b->n_notes; i++)
+		printf("  %s\n", cmd_safe(b->notes[i], safe, sizeof safe));
+	for (size_t k = 0; k < RESPONSES_MAX; k++)
+		if (b->agreement[k].has && b->agreement[k].p < 0.05)
+			printf("  %s: taken together, the runs here and the borrowed effects disagree "
+				"(F = %.2f, p = %.2g)\n", words_response(m, k, safe, sizeof safe),
+				b->agreement[k].f, b->agreement[k].p);
+	borrowed_conflicts(m);
+}
