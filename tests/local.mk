@@ -46,6 +46,8 @@ AM_CFLAGS += $(CHECK_CFLAGS)
 
 check_LIBRARIES += tests/support/libtest.a
 tests_support_libtest_a_SOURCES = \
+	tests/support/family.c \
+	tests/support/family.h \
 	tests/support/invent.c \
 	tests/support/invent.h \
 	tests/support/build.c \
@@ -101,6 +103,9 @@ tests_test_plan_gain_SOURCES = tests/test_plan_gain.c
 
 check_PROGRAMS += tests/test_power
 tests_test_power_SOURCES = tests/test_power.c
+
+check_PROGRAMS += tests/test_borrow
+tests_test_borrow_SOURCES = tests/test_borrow.c
 
 check_PROGRAMS += tests/test_book
 tests_test_book_SOURCES = tests/test_book.c
@@ -161,6 +166,11 @@ tests_test_doc_SOURCES = tests/test_doc.c
 
 check_PROGRAMS += tests/test_patch
 tests_test_patch_SOURCES = tests/test_patch.c
+
+# Not a test: prints the table of doc/borrow.md.
+EXTRA_PROGRAMS += tests/tools/borrowsim
+CLEANFILES += tests/tools/borrowsim
+tests_tools_borrowsim_SOURCES = tests/tools/borrowsim.c
 
 # Not a test: the writers for tests that kill, fail or race them.
 EXTRA_PROGRAMS += tests/tools/savetool

@@ -16,8 +16,9 @@ enum { PRIOR_SLOTS = RESPONSES_MAX + 2 * CHANNELS_MAX };
 
 /* How the spread between circuits was found. */
 enum spread_from { SPREAD_DEFAULT, SPREAD_STATED, SPREAD_ESTIMATED };
-#define SPREAD_USUAL 0.5 /* sd between circuits as a share of an effect's size */
-#define SPREAD_WEIGHT 4  /* degrees of freedom that the default counts for beside an estimate */
+#define SPREAD_USUAL 1.0 /* sd between circuits as a share of an effect's size, where nothing tells it */
+#define SPREAD_BESIDE 0.5 /* the same, beside an estimate from three or more books */
+#define SPREAD_WEIGHT 4  /* degrees of freedom that SPREAD_BESIDE counts for */
 
 /* One response's prior on the set-up terms, shares of the base. */
 struct prior {

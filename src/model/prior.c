@@ -285,7 +285,7 @@ static double stated_spread(const struct told *t, size_t books, bool *any)
 
 /*
  * The spread of one kind of terms as a share of an effect's size, pooled over the terms by
- * moments: E(Q_t) = k_t - 1 + (spread size_t)^2 C_t. The default stands beside it with the
+ * moments: E(Q_t) = k_t - 1 + (spread size_t)^2 C_t. SPREAD_BESIDE stands beside it with the
  * weight of SPREAD_WEIGHT degrees of freedom. Returns the degrees of freedom, 0: not estimated.
  */
 static double pooled_spread(const struct single *s, size_t n, double given, double *spread)
@@ -301,7 +301,7 @@ static double pooled_spread(const struct single *s, size_t n, double given, doub
 	*spread = given;
 	if (d < 2 || !(under > 0))
 		return 0;
-	*spread = sqrt((d * fmax(0, over / under) + SPREAD_WEIGHT * SPREAD_USUAL * SPREAD_USUAL) /
+	*spread = sqrt((d * fmax(0, over / under) + SPREAD_WEIGHT * SPREAD_BESIDE * SPREAD_BESIDE) /
 		(d + SPREAD_WEIGHT));
 	return d + SPREAD_WEIGHT;
 }
