@@ -29,13 +29,22 @@ new_copy()
 	chmod -R u+w "$1"
 }
 
+# Where to go on from here; on stderr, so that what is printed stays what it is.
+tell_place()
+{
+	say "the program: $treadlight (its folder on the PATH: export PATH=\"$build/inst/bin:\$PATH\")"
+	say "a book of your own: treadlight new DIR, or by doc/tutorial.md"
+}
+
 if test -t 0 && test -t 1 && test "${TERM:-dumb}" != dumb; then
 	if test -n "$fresh" || test ! -d "$demo"; then
 		new_copy "$demo"
 	else
 		say "your copy of the demo book as you left it: $demo (--fresh takes a new one)"
 	fi
-	exec "$treadlight" "$demo"
+	"$treadlight" "$demo" || exit
+	tell_place
+	exit
 fi
 
 printed=$build/demo-printed
@@ -50,3 +59,4 @@ heading compare quick-base kind
 "$treadlight" compare "$printed" quick-base kind
 heading suggest
 "$treadlight" suggest "$printed"
+tell_place

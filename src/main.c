@@ -41,7 +41,7 @@ static int workbench(int argc, char **argv)
 		} else if (dir) {
 			return bad_use("one book at a time, not also", argv[i]);
 		} else if (!is_folder(argv[i])) {
-			return bad_use("no subcommand and no book's folder", argv[i]);
+			return bad_use("no subcommand and no book's folder (treadlight new DIR makes one):", argv[i]);
 		} else {
 			dir = argv[i];
 		}

@@ -181,12 +181,15 @@ static void tell(const struct book *b, const struct sheet *s, size_t middle)
 	printf("%s: new book of %s at %s; its reference is sheets/%s.yaml\n", dir, b->car_id,
 		b->circuit_id, s->id);
 	if (middle > 0)
-		printf("%zu of %zu values are the middle of their limits, a place to start typing from, not "
-		       "advice:\nset them to the car as it stands (treadlight %s), within the tyre maker's "
-		       "figures and the rules.\n",
-			middle, b->car.n_adjustables, dir);
-	printf("Next: test runs, treadlight plan %s --kind one-at-a-time --factor ID; then the laps, treadlight\n"
-	       "log %s --csv FILE, or n on the Runs page of the workbench, treadlight %s\n",
+		printf("%zu of %zu values are the middle of their limits, a place to start from, not\n"
+		       "advice: set them to the car as it stands, within the tyre maker's figures and\n"
+		       "the rules.\n",
+			middle, b->car.n_adjustables);
+	printf("\nNext:\n"
+	       "  treadlight %s\n      opens the workbench: set the values, s saves\n"
+	       "  treadlight plan %s --kind one-at-a-time --factor ID\n      plans test runs\n"
+	       "  treadlight log %s --csv FILE\n"
+	       "      logs their laps; or lap by lap, n on the workbench's Runs page\n",
 		dir, dir, dir);
 }
 

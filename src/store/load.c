@@ -197,11 +197,14 @@ static bool load_head(struct work *w)
 		add_memory(w->faults, b->dir);
 		return false;
 	}
-	bool read = doc_read(&d, path, w->faults);
-	bool missing = !read && access(path, F_OK) != 0;
-	free(path);
-	if (missing)
+	if (access(path, F_OK) != 0 && (errno == ENOENT || errno == ENOTDIR)) {
+		add_fault(w->faults, path, "there is no such file; a book is a folder with book.yaml in it, "
+			"made by: treadlight new %s", b->dir);
+		free(path);
 		return false;
+	}
+	bool read = doc_read(&d, path, w->faults);
+	free(path);
 	list_files(w);
 	if (!read)
 		return true;

@@ -158,6 +158,7 @@ static unsigned kind_picked(struct app *app, int item)
 	state_of(app)->kind = (enum plan_kind)item;
 	if (item == PLAN_NEXT)
 		return make_next(app);
+	app_say(app, "factors: ids with commas, such as wing,brake-bias; none: all not frozen");
 	return field_open(app, options_typed, "laps= minutes= order=random rng=1 factors=", "%s",
 		plan_kind_names[item]);
 }
@@ -355,6 +356,19 @@ static void draw_run(const struct plan_page *s, int index, int y, int width)
 			"done %s", r->done);
 }
 
+/* Which factor stands in which column. */
+static void draw_legend(const struct plan *p, struct area a)
+{
+	struct buf text;
+	int marks = p->kind == PLAN_NEXT ? 0 : marks_for(p, a.w);
+	buf_init(&text);
+	for (int f = 0; f < marks; f++)
+		buf_addf(&text, "%s%d:%s", f ? " " : "columns ", f + 1, p->factors[f].id);
+	if (text.data)
+		scr_wrap(a.y, 1, a.w - 2, a.h, DIM, text.data);
+	buf_free(&text);
+}
+
 /* What the run under the marker changes, for the one with the spanner. */
 static void draw_detail(struct app *app, const struct plan_page *s, struct area a)
 {
@@ -377,11 +391,12 @@ static void draw_detail(struct app *app, const struct plan_page *s, struct area 
 		fix_print_min(r->values[i], fix_decimals(ad->step), now, sizeof now);
 		buf_addf(&text, "%s%s %s -> %s", text.len ? ", " : "change ", ad->id, was, now);
 	}
-	scr_wrap(a.y, 1, a.w - 2, a.h, PLAIN,
-		text.data   ? text.data
-		: s->cursor ? "nothing to change from the run before"
-			    : "the base as it is");
+	if (!text.data)
+		buf_adds(&text, s->cursor ? "nothing to change from the run before"
+					  : "the base as it is");
+	int used = text.data ? scr_wrap(a.y, 1, a.w - 2, a.h, PLAIN, text.data) : 0;
 	buf_free(&text);
+	draw_legend(s->plan, (struct area){a.y + used, a.x, a.h - used, a.w});
 }
 
 static void draw_runs(struct app *app, struct plan_page *s, struct area a)

@@ -247,6 +247,7 @@ static void draw_summary(const struct app *app, const struct runs_page *s, int y
 	char line[400] = "", id[32];
 	bool often = false;
 	const struct verify *v = s->verify;
+	size_t predicted = 0;
 	if (!v || v->steps_left) {
 		scr_text(y, 1, width - 2, DIM,
 			s->why[0] ? s->why
@@ -259,10 +260,13 @@ static void draw_summary(const struct app *app, const struct runs_page *s, int y
 		const struct tally *t = &v->ahead[k];
 		size_t len = strlen(line);
 		often = often || t->too_often;
+		predicted += t->predicted;
 		snprintf(line + len, sizeof line - len, "%s%s %zu of %zu%s",
 			k ? ", " : "missed: ", book_response_id(&app->book, k, id, sizeof id),
 			t->missed, t->predicted, t->too_often ? " TOO OFTEN" : "");
 	}
+	if (!predicted)
+		snprintf(line, sizeof line, "no run could be predicted yet from those before it");
 	scr_printf(y, 1, width - 2, often ? WARN : DIM, "%s; v tells more", line);
 }
 

@@ -89,6 +89,8 @@ static unsigned ask_lap(struct app *app)
 	char form[64];
 	size_t n = app->book.n_channels;
 	example(n, entry_decimals_of(&s->draft, n), form, sizeof form);
+	if (s->draft.n_laps == 0)
+		app_say(app, "time, wear per channel, effort; points may be left out; an empty line ends");
 	return field_open(app, lap_typed, "", "%s lap %zu (%s%s)", s->draft.id, s->draft.n_laps + 1,
 		form, entry_mode_of(&s->draft) == ENTRY_WORN ? ", totals" : "");
 }
@@ -237,7 +239,7 @@ static unsigned start_run(struct app *app, const fix *values, const char *sheet,
 	s->plan_index = plan_index;
 	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
 	app_say(app,
-		"mend and Enter; known too: driver= session= compound= worn= (totals on the car)");
+		"fill in what is known, then Enter; also: driver= session= compound= worn=");
 	return field_open(app, conditions_typed, text, "%s", r->id);
 }
 
