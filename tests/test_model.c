@@ -351,6 +351,31 @@ START_TEST(no_readings_to_spare)
 }
 END_TEST
 
+/* Three set-ups, one repeated, and a track temperature that takes up what the straight line
+ * misses; then repeats that agree to the last digit. Neither tells of a lack of fit. */
+START_TEST(no_measure_of_lack_of_fit)
+{
+	const double at[] = {0, 5, 10, 0}, temp[] = {30, 33, 29, 31}, gain[] = {0, 1, 5, 0.2};
+	for (int exact = 0; exact < 2; exact++) {
+		struct book b;
+		invent_book(&b, 0, 1, 1);
+		b.curvature_off = true;
+		for (int i = 0; i < 4; i++) {
+			struct run *r = invent_run(&b, "r");
+			r->track_temp = (struct opt_num){exact == 0, temp[i]};
+			invent_set(&b, r, "s0", at[i]);
+			for (int j = 0; j < 3; j++)
+				invent_lap(r, 90 + (exact ? at[i] * at[i] : gain[i] + 0.1 * (j * (i + 1) % 3)));
+		}
+		struct model *m = fit(&b);
+		ck_assert_double_gt(m->responses[0].df_run, 0);
+		ck_assert(!m->responses[0].has_lack_of_fit);
+		model_free(m);
+		book_free(&b);
+	}
+}
+END_TEST
+
 /*
  * Lack of fit: the load cell of NIST/SEMATECH e-Handbook 4.6.1.5 (Pontius data): 20 loads,
  * two readings each, straight line: F(18, 20) = 214.7469237 (R 4.2.2 on the same data; the
@@ -715,6 +740,7 @@ Suite *suite(void)
 	tcase_add_test(c, no_runs_to_spare);
 	tcase_add_test(c, no_readings_to_spare);
 	tcase_add_test(c, lack_of_fit_of_the_load_cell);
+	tcase_add_test(c, no_measure_of_lack_of_fit);
 	tcase_add_test(c, curvature_needs_runs);
 	tcase_add_test(c, factors_have_a_base);
 	tcase_add_test(c, known_and_missing_covariates);
