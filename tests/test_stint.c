@@ -303,6 +303,28 @@ START_TEST(nothing_to_lift_for)
 }
 END_TEST
 
+/* 30 laps at 2 % end just at the limit: half the draws need a stop, half none, and the interval
+ * has to hold both, whether pace is lost with wear or won. */
+START_TEST(each_draw_plans_its_stops)
+{
+	for (int loses = 0; loses < 2; loses++) {
+		struct random r = random_seeded(15);
+		struct book b;
+		invent_truth(&b, &noisy, 8, &r);
+		b.stint.pace_loss.v = loses ? 0.001 : -0.001;
+		struct model *m = fit(&b);
+		struct stint *s = stint(m, sheet_values, 0, 2000);
+		const struct stint_row *stop = &s->rows[STINT_STOPPING];
+		ck_assert(stop->has_interval);
+		ck_assert_double_lt(stop->low, 1);
+		ck_assert_double_gt(stop->high, 23);
+		stint_free(s);
+		model_free(m);
+		book_free(&b);
+	}
+}
+END_TEST
+
 /* The reference against itself: nought, for certain, not nought give or take rounding. */
 START_TEST(the_reference_itself_is_nought)
 {
@@ -384,6 +406,7 @@ Suite *suite(void)
 	tcase_add_test(t, missing_figures_are_said);
 	tcase_add_test(t, no_exchange_rate_no_lifting);
 	tcase_add_test(t, nothing_to_lift_for);
+	tcase_add_test(t, each_draw_plans_its_stops);
 	tcase_add_test(t, the_reference_itself_is_nought);
 	tcase_add_test(t, no_wear_no_loss_of_pace);
 	tcase_add_test(t, quick_figures_agree);

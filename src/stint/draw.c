@@ -11,6 +11,7 @@
 #define SEED 20260314u
 /* Laps times draws are kept below this, so that a long stint answers as fast as a short one. */
 #define WORK_MAX 2000000u
+#define PLANS_MAX 200000000u
 
 /* What one draw yields, told against the reference's total. */
 enum { OUT_SHEET, OUT_LIFTING, OUT_STOPPING, OUT_VERDICT, OUTS };
@@ -21,6 +22,8 @@ struct draws {
 	gsl_rng *rng;
 	double *out[OUTS]; /* owned [n] */
 	size_t n;
+	size_t *stop_after; /* owned [laps]: room for one draw's stops */
+	bool no_memory;
 };
 
 /*
@@ -82,6 +85,18 @@ static double lifting(const struct draws *d, const struct stint_rules *rules,
 	return stint_project(rules, &slowed, NULL);
 }
 
+/* Another draw of the wear may need another number of stops, at other laps. */
+static double stopping(struct draws *d, const struct stint_rules *rules, const struct stint_pace *p)
+{
+	if (stint_evenly(rules))
+		return stint_least_total(rules, p);
+	const long stops = stint_plan_stops(rules, p, d->stop_after);
+	d->no_memory = d->no_memory || stops == -2;
+	if (stops < 0 || (stops > 0 && !rules->has_pit_loss))
+		return INFINITY;
+	return stint_project_stops(rules, p, d->stop_after, (size_t)stops, NULL);
+}
+
 static void draw_one(struct draws *d, size_t i)
 {
 	double v[RESPONSES_MAX][FIGURES], kappa[CHANNELS_MAX] = {0};
@@ -97,11 +112,7 @@ static void draw_one(struct draws *d, size_t i)
 	double base = stint_project(&rules, &reference, NULL);
 	double tuned = stint_project(&rules, &sheet, NULL);
 	double lifted = lifting(d, &rules, reference, sheet, kappa);
-	/* Another draw of the wear may need another number of stops. */
-	double stopped = stint_evenly(&rules)
-		? stint_least_total(&rules, &reference)
-		: stint_project_stops(&rules, &reference, d->s->stop_after,
-			  d->s->rows[STINT_STOPPING].stops, NULL);
+	double stopped = stopping(d, &rules, &reference);
 	d->out[OUT_SHEET][i] = tuned - base;
 	d->out[OUT_LIFTING][i] = lifted - base;
 	d->out[OUT_STOPPING][i] = stopped - base;
@@ -162,10 +173,15 @@ bool figures_draw(const struct stint_figures *f, struct stint *s, size_t draws)
 		return true;
 	if (draws > WORK_MAX / f->rules.laps)
 		draws = WORK_MAX / f->rules.laps;
+	/* Stops that are planned anew in each draw take time by the square of the laps. */
+	const size_t few = PLANS_MAX / f->rules.laps / f->rules.laps + 500;
+	if ((f->auto_loss || !stint_evenly(&f->rules)) && draws > few)
+		draws = few;
 	struct draws d = {.f = f, .s = s, .n = draws};
 	double *room = calloc(draws * OUTS, sizeof *room);
 	d.rng = gsl_rng_alloc(gsl_rng_taus2);
-	bool ok = room && d.rng;
+	d.stop_after = calloc(f->rules.laps + 1, sizeof *d.stop_after);
+	bool ok = room && d.rng && d.stop_after;
 	if (ok) {
 		gsl_rng_set(d.rng, SEED);
 		for (size_t k = 0; k < OUTS; k++)
@@ -173,9 +189,11 @@ bool figures_draw(const struct stint_figures *f, struct stint *s, size_t draws)
 		for (size_t i = 0; i < draws; i++)
 			draw_one(&d, i);
 		set_intervals(&d, s);
+		ok = !d.no_memory;
 	}
 	if (d.rng)
 		gsl_rng_free(d.rng);
+	free(d.stop_after);
 	free(room);
 	return ok;
 }
