@@ -10,6 +10,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 
 import terminal
@@ -351,10 +352,20 @@ def test_decimal_comma():
     """A locale with a decimal comma: figures, files and typed values keep the point."""
     have = subprocess.run(["locale", "-a"], capture_output=True, text=True).stdout.split()
     comma = [x for x in have if re.match(r"(de|fr|it|es|nl)_", x) and "utf8" in x.lower()]
-    if not comma:
-        return "skipped: no locale with a decimal comma here"
+    env, made = {"LC_ALL": comma[0] if comma else "de_DE.UTF-8"}, None
+    if not comma:  # made for this test where the sources of locales are installed
+        made = tempfile.mkdtemp(prefix="treadlight-locale-")
+        try:
+            ok = subprocess.run(["localedef", "-i", "de_DE", "-f", "UTF-8", made + "/de_DE.UTF-8"],
+                                capture_output=True).returncode == 0
+        except FileNotFoundError:
+            ok = False
+        if not ok:
+            shutil.rmtree(made)
+            return "skipped: no locale with a decimal comma here, nor what makes one"
+        env["LOCPATH"] = made
     with Book() as book:
-        t = start(book, env={"LC_ALL": comma[0]})
+        t = start(book, env=env)
         t.send("\r11.5\r")
         t.expect("11.5 <")
         t.send("s")
@@ -362,6 +373,8 @@ def test_decimal_comma():
         with open(book + "/sheets/quick-base.yaml") as f:
             check("front-wing: 11.5" in f.read(), "written otherwise")
         t.close()
+    if made:
+        shutil.rmtree(made)
 
 
 def test_every_character():
