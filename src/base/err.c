@@ -129,6 +129,16 @@ void faults_add(struct faults *f, const struct err *e)
 	f->list[f->n++] = *e;
 }
 
+void faults_join(struct faults *f, struct faults *from)
+{
+	for (size_t i = 0; i < from->n; i++)
+		faults_add(f, &from->list[i]);
+	f->total += from->total - from->n;
+	if (from->oom.cls != ERR_NONE)
+		f->oom = from->oom;
+	faults_free(from);
+}
+
 enum err_class faults_class(const struct faults *f)
 {
 	if (f->oom.cls == ERR_FAILED)

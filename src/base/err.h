@@ -52,6 +52,8 @@ struct faults {
 void faults_init(struct faults *f);
 void faults_free(struct faults *f);
 void faults_add(struct faults *f, const struct err *e);
+/* Adds all of `from`, which is emptied, behind those of f. */
+void faults_join(struct faults *f, struct faults *from);
 /* Worst class found: ERR_FAILED before ERR_INPUT before ERR_NONE. */
 enum err_class faults_class(const struct faults *f);
 

@@ -5,5 +5,7 @@ libtreadlight_a_SOURCES += \
 	src/base/err.h \
 	src/base/fix.c \
 	src/base/fix.h \
+	src/base/share.c \
+	src/base/share.h \
 	src/base/text.c \
 	src/base/text.h

@@ -1,6 +1,7 @@
 #include "store/arena.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 struct arena {
 	struct arena *older;
@@ -17,9 +18,10 @@ static struct arena *arena_grow(struct arena *older, size_t size)
 		cap = 256 * 1024;
 	if (cap < size)
 		cap = size;
-	a = calloc(1, sizeof *a + cap);
+	a = malloc(sizeof *a + cap);
 	if (a) {
 		a->older = older;
+		a->used = 0;
 		a->cap = cap;
 	}
 	return a;
@@ -39,7 +41,7 @@ void *arena_take(struct arena **a, size_t size)
 	}
 	at = (*a)->data + (*a)->used;
 	(*a)->used += size;
-	return at;
+	return memset(at, 0, size);
 }
 
 void arena_free(struct arena *a)

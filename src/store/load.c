@@ -1,4 +1,5 @@
 /* A book's folder, and single profiles. */
+#include "base/share.h"
 #include "store/load.h"
 #include "store/read.h"
 #include "store/store.h"
@@ -239,35 +240,71 @@ static void load_one_sheet(struct work *w, const char *path, const char *id)
 	doc_free(&d);
 }
 
-static void load_one_run(struct work *w, const char *path, const char *id)
-{
-	struct doc d;
-	struct run *r = &w->b->runs[w->b->n_runs];
-	if (!doc_read(&d, path, w->faults))
-		return;
-	if (load_run(r, &d, id, w->car, w->rules, w->faults))
-		w->b->n_runs++;
-	doc_free(&d);
-}
-
-static bool load_each(struct work *w, const struct ids *ids, const char *folder,
-	void (*load)(struct work *, const char *, const char *))
-{
-	for (size_t i = 0; i < ids->n; i++) {
-		char *path = path_join(w->b->dir, folder, ids->id[i], ".yaml");
-		if (!path) {
-			add_memory(w->faults, w->b->dir);
-			return false;
-		}
-		load(w, path, ids->id[i]);
-		free(path);
-	}
-	return true;
-}
-
 static int compare_runs(const void *a, const void *b)
 {
 	return run_compare(a, b);
+}
+
+/* Runs are many and know nothing of each other: read side by side, each with its own faults. */
+enum { FEW_RUNS = 64 };
+
+struct one_run {
+	struct faults faults;
+	bool read;
+};
+
+struct all_runs {
+	const struct work *w;
+	struct one_run *one; /* in the order of the file names, as the runs are */
+};
+
+static void load_one_run(void *data, size_t i)
+{
+	const struct all_runs *all = data;
+	const struct work *w = all->w;
+	struct one_run *one = &all->one[i];
+	struct doc d;
+	char *path = path_join(w->b->dir, "runs", w->runs.id[i], ".yaml");
+	if (!path) {
+		add_memory(&one->faults, w->b->dir);
+		return;
+	}
+	if (doc_read(&d, path, &one->faults)) {
+		one->read = load_run(&w->b->runs[i], &d, w->runs.id[i], w->car, w->rules, &one->faults);
+		doc_free(&d);
+	}
+	free(path);
+}
+
+static void load_runs(struct work *w)
+{
+	struct book *b = w->b;
+	struct all_runs all = {w, calloc(w->runs.n + 1, sizeof *all.one)};
+	if (!all.one) {
+		add_memory(w->faults, b->dir);
+		return;
+	}
+	share_out(w->runs.n, FEW_RUNS, load_one_run, &all);
+	for (size_t i = 0; i < w->runs.n; i++) {
+		faults_join(w->faults, &all.one[i].faults);
+		if (all.one[i].read)
+			b->runs[b->n_runs++] = b->runs[i];
+	}
+	free(all.one);
+	qsort(b->runs, b->n_runs, sizeof *b->runs, compare_runs);
+}
+
+static void load_sheets(struct work *w)
+{
+	for (size_t i = 0; i < w->sheets.n; i++) {
+		char *path = path_join(w->b->dir, "sheets", w->sheets.id[i], ".yaml");
+		if (!path) {
+			add_memory(w->faults, w->b->dir);
+			return;
+		}
+		load_one_sheet(w, path, w->sheets.id[i]);
+		free(path);
+	}
 }
 
 static void load_files(struct work *w)
@@ -279,9 +316,8 @@ static void load_files(struct work *w)
 		add_memory(w->faults, b->dir);
 		return;
 	}
-	load_each(w, &w->sheets, "sheets", load_one_sheet);
-	load_each(w, &w->runs, "runs", load_one_run);
-	qsort(b->runs, b->n_runs, sizeof *b->runs, compare_runs);
+	load_sheets(w);
+	load_runs(w);
 }
 
 bool load_book_alone(struct book *b, const char *dir, struct faults *faults)

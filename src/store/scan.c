@@ -121,13 +121,21 @@ static bool checkpoint(struct scan *s, const struct walk *w)
 	return true;
 }
 
-static bool is_ascii(const char *bytes, size_t size)
+/* What a text is made of, each byte looked at once. */
+struct made_of {
+	bool ascii, plain; /* plain: ASCII that is allowed, and no % that might begin a directive */
+};
+
+static struct made_of look_over(const char *bytes, size_t size)
 {
-	unsigned char any = 0;
+	enum { DIRECTIVE = 1, CONTROL = 2, WIDE = 0x80 };
+	static const unsigned char kind[256] = {[0x00 ... 0x08] = CONTROL, [0x0b ... 0x0c] = CONTROL,
+		[0x0e ... 0x1f] = CONTROL, ['%'] = DIRECTIVE, [0x7f] = CONTROL, [0x80 ... 0xff] = WIDE};
+	unsigned any = 0;
 
 	for (size_t i = 0; i < size; i++)
-		any |= (unsigned char)bytes[i];
-	return any < 0x80;
+		any |= kind[(unsigned char)bytes[i]];
+	return (struct made_of){.ascii = any < WIDE, .plain = any == 0};
 }
 
 static bool scan_all(struct scan *s, struct err *err)
@@ -159,6 +167,8 @@ static bool scan_all(struct scan *s, struct err *err)
 
 bool scan_start(struct scan *s, const char *bytes, size_t size, struct err *err)
 {
+	struct made_of made;
+
 	*s = (struct scan){.bytes = bytes, .size = size};
 	if (size >= 2 && (memcmp(bytes, "\xff\xfe", 2) == 0 || memcmp(bytes, "\xfe\xff", 2) == 0)) {
 		err_input(err, "is UTF-16; save it as UTF-8");
@@ -166,8 +176,9 @@ bool scan_start(struct scan *s, const char *bytes, size_t size, struct err *err)
 	}
 	if (size >= 3 && memcmp(bytes, "\xef\xbb\xbf", 3) == 0)
 		s->bom = 3;
-	s->ascii = is_ascii(bytes + s->bom, size - s->bom);
-	if (!scan_all(s, err)) {
+	made = look_over(bytes + s->bom, size - s->bom);
+	s->ascii = made.ascii;
+	if (!made.plain && !scan_all(s, err)) {
 		scan_free(s);
 		return false;
 	}
