@@ -1,8 +1,6 @@
 /* Is the model enough for the runs, and which laps stand far off? */
 #include "model/internal.h"
 
-#include "model/qr.h"
-
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
@@ -86,40 +84,13 @@ static double pure_error(const struct run_mean *v, size_t n, size_t n_runs, size
 	return ss;
 }
 
-/* Rank of the set-up columns over the runs of this response; SIZE_MAX: out of memory. */
-static size_t setup_rank(const struct reml_data *d, const struct reml_fit *f,
-	const struct response *r)
-{
-	const size_t p = d->shared;
-	bool others = false;
-	for (size_t t = p; t < d->p; t++)
-		others = others || !r->within[t];
-	if (!others)
-		return f->rank_between;
-	double *scale = malloc(p * sizeof *scale), *basis = NULL;
-	bool *dropped = malloc(p * sizeof *dropped);
-	size_t n_null, rank = SIZE_MAX;
-	if (!scale || !dropped || !rank_test(d->xg, d->groups, p, p, REML_RANK_TOL, &rank, dropped, scale,
-		&n_null, &basis))
-		rank = SIZE_MAX;
-	free(scale);
-	free(basis);
-	free(dropped);
-	return rank;
-}
-
 bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const double *res,
 	const struct reml_fit *f, struct response *r)
 {
-	int *set = malloc(j->m->book->n_runs * sizeof *set);
 	struct run_mean *v = malloc(r->n_runs * sizeof *v);
-	if (!set || !v) {
-		free(set);
-		free(v);
+	if (!v)
 		return false;
-	}
-	runs_settings(j->m->book, set);
-	const size_t n = run_means(j, d, res, f, r, set, v);
+	const size_t n = run_means(j, d, res, f, r, j->set, v);
 	size_t sets;
 	const double pure = pure_error(v, n, j->m->book->n_runs, &sets);
 	double all = 0, rounding = 0;
@@ -128,28 +99,26 @@ bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const
 	for (size_t i = 0; i < n; i++)
 		all += v[i].weight * v[i].residual * v[i].residual;
 	r->lof_df2 = (double)(n - sets);
-	const size_t rank = setup_rank(d, f, r);
-	r->lof_df1 = (double)sets - (double)rank;
+	r->lof_df1 = (double)sets - (double)f->rank_shared;
 	/* Without more freedom than the repeats', covariates of whole runs may take up all that
 	 * a lack of fit would show; repeats that agree to rounding are no measure. */
 	const bool room = r->df_run > r->lof_df2 && r->lof_df1 > 0 && r->lof_df2 > 0;
-	if (room && !f->flat && pure > rounding && rank != SIZE_MAX) {
+	if (room && !f->flat && pure > rounding) {
 		r->lof_f = fmax(all - pure, 0) / r->lof_df1 / (pure / r->lof_df2);
 		r->has_lack_of_fit = isfinite(r->lof_f);
 		r->lof_p = gsl_cdf_fdist_Q(r->lof_f, r->lof_df1, r->lof_df2);
 	}
-	free(set);
 	free(v);
-	return pure >= 0 && rank != SIZE_MAX;
+	return pure >= 0;
 }
 
-static bool suspect_add(struct model *m, const struct obs *o, size_t response, double z)
+static bool suspect_add(struct suspect_list *l, const struct obs *o, size_t response, double z)
 {
-	struct suspect *s = realloc(m->suspects, (m->n_suspects + 1) * sizeof *s);
-	if (!s)
+	struct suspect *v = realloc(l->v, (l->n + 1) * sizeof *v);
+	if (!v)
 		return false;
-	m->suspects = s;
-	s[m->n_suspects++] = (struct suspect){.run = o->run, .lap = o->lap, .response = response, .z = z};
+	l->v = v;
+	v[l->n++] = (struct suspect){.run = o->run, .lap = o->lap, .response = response, .z = z};
 	return true;
 }
 
@@ -177,7 +146,7 @@ bool check_suspects(const struct fit_job *j, const struct reml_data *d, const do
 		for (size_t i = 0; ok && i < n && mad > 1e-10 * big; i++) {
 			const double z = 0.6745 * (e[i] - middle) / mad;
 			if (fabs(z) > 3.5 && !j->obs->v[i].whole_run)
-				ok = suspect_add(j->m, &j->obs->v[i], j->response, z);
+				ok = suspect_add(j->suspects, &j->obs->v[i], j->response, z);
 		}
 	}
 	free(e);

@@ -54,15 +54,24 @@ double term_value(const struct term *t, const double *x);
 
 void model_note(struct model *m, const char *fmt, ...) ERR_PRINTF(2, 3);
 
+/* Laps far off, of one response. */
+struct suspect_list {
+	size_t n;
+	struct suspect *v; /* owned */
+};
+
+/* Fits of several responses may run side by side: a fit writes nothing of the model. */
 struct fit_job {
-	struct model *m;
+	const struct model *m;
 	const struct setup *setup;
 	const struct levels *levels;
 	const struct obs_list *obs;
 	const double *y;           /* [obs->n]; not obs.y where known slopes were taken off */
 	bool covariate[COV_N];     /* columns to enter */
+	const int *set;            /* [runs], from runs_settings(); needed by judge */
 	size_t response;           /* for suspects */
 	bool judge;                /* lack of fit and suspects too */
+	struct suspect_list *suspects; /* where they go; needed by judge */
 	double *residual;          /* [obs->n] or NULL: y - Xb */
 };
 bool fit_response(const struct fit_job *j, struct response *r, struct err *err);

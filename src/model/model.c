@@ -1,4 +1,5 @@
 /* Everything of a book fitted once, in order: readings, terms, responses, exchange rates. */
+#include "base/share.h"
 #include "model/internal.h"
 
 #include <math.h>
@@ -19,13 +20,23 @@ void model_note(struct model *m, const char *fmt, ...)
 	va_end(ap);
 }
 
+enum logged { LOGGED_NEVER, LOGGED_PARTLY, LOGGED_STEADY, LOGGED_VARIES };
+struct logging {
+	enum logged how;
+	const struct obs *gap; /* the first reading without it */
+};
+
 /* What is needed while fitting and not afterwards. */
 struct work {
 	struct obs_list obs[RESPONSES_MAX];
 	struct setup setup;
 	struct levels levels[FAC_N];
+	int *set; /* [runs]: runs on the same values */
+	struct logging logging[RESPONSES_MAX][COV_N];
 	double *y[RESPONSES_MAX], *residual[RESPONSES_MAX];
 	double *like[CHANNELS_MAX], *like_time[CHANNELS_MAX]; /* y of these; NULL where not fitted */
+	bool covariate[RESPONSES_MAX][COV_N];
+	struct suspect_list suspects[RESPONSES_MAX];
 };
 
 static void work_free(struct work *w)
@@ -34,6 +45,7 @@ static void work_free(struct work *w)
 		obs_free(&w->obs[k]);
 		free(w->y[k]);
 		free(w->residual[k]);
+		free(w->suspects[k].v);
 	}
 	for (size_t c = 0; c < CHANNELS_MAX; c++) {
 		free(w->like[c]);
@@ -42,6 +54,7 @@ static void work_free(struct work *w)
 	for (int f = 0; f < FAC_N; f++)
 		free(w->levels[f].level);
 	setup_free(&w->setup);
+	free(w->set);
 }
 
 static bool observe(struct model *m, struct work *w)
@@ -77,8 +90,6 @@ static void set_conditions(struct model *m, const struct obs_list *time)
 	}
 	m->condition[COV_TRACK_TEMP] = n > 0 ? first + sum / n : 0;
 }
-
-enum logged { LOGGED_NEVER, LOGGED_PARTLY, LOGGED_STEADY, LOGGED_VARIES };
 
 /* Was a covariate logged for every reading, and did it vary? *gap: a reading without it. */
 static enum logged how_logged(const struct obs_list *o, int c, const struct obs **gap)
@@ -120,9 +131,10 @@ static void say_missing(struct model *m, size_t response, int c, const struct ob
  * Which covariates are columns of a response, and y less the known slopes. A known slope
  * counts whether or not the covariate varied: it brings y to the book's conditions.
  */
-static bool prepare_y(struct model *m, size_t k, const struct obs_list *o, double **y,
-	bool covariate[COV_N])
+static bool prepare_y(struct model *m, size_t k, struct work *w)
 {
+	const struct obs_list *o = &w->obs[k];
+	double **y = &w->y[k];
 	*y = malloc((o->n + 1) * sizeof **y);
 	if (!*y)
 		return false;
@@ -130,12 +142,12 @@ static bool prepare_y(struct model *m, size_t k, const struct obs_list *o, doubl
 		(*y)[i] = o->v[i].y;
 	for (int c = 0; c < COV_N; c++) {
 		const struct covariate_rule *rule = &m->book->covariates[c];
-		const struct obs *gap;
-		const enum logged how = how_logged(o, c, &gap);
+		struct logging *l = &w->logging[k][c];
+		const enum logged how = l->how = how_logged(o, c, &l->gap);
 		const bool known = rule->known[k].has;
-		covariate[c] = !rule->off && !known && how == LOGGED_VARIES;
+		w->covariate[k][c] = !rule->off && !known && how == LOGGED_VARIES;
 		if (!rule->off && o->n && (how == LOGGED_PARTLY || (known && how == LOGGED_NEVER)))
-			say_missing(m, k, c, gap);
+			say_missing(m, k, c, l->gap);
 		if (rule->off || !known || how < LOGGED_STEADY)
 			continue;
 		m->subtracted[k][c] = true;
@@ -145,12 +157,13 @@ static bool prepare_y(struct model *m, size_t k, const struct obs_list *o, doubl
 	return true;
 }
 
-static bool fit_one(struct model *m, struct work *w, size_t k, const bool *covariate, bool judge,
-	struct response *r, struct err *err)
+static bool fit_one(struct model *m, struct work *w, size_t k, bool judge, struct response *r,
+	struct err *err)
 {
 	struct fit_job j = {.m = m, .setup = &w->setup, .levels = w->levels, .obs = &w->obs[k],
-		.y = w->y[k], .response = k, .judge = judge, .residual = judge ? w->residual[k] : NULL};
-	memcpy(j.covariate, covariate, sizeof j.covariate);
+		.y = w->y[k], .response = k, .judge = judge, .set = w->set, .suspects = &w->suspects[k],
+		.residual = judge ? w->residual[k] : NULL};
+	memcpy(j.covariate, w->covariate[k], sizeof j.covariate);
 	book_response_id(m->book, k, r->id, sizeof r->id);
 	return fit_response(&j, r, err);
 }
@@ -173,16 +186,16 @@ static bool all_linear(const struct response *r)
 }
 
 /* Lap time settles whether curvature stays: it must cost no linear term its answer. */
-static bool fit_time(struct model *m, struct work *w, const bool *covariate, struct err *err)
+static bool fit_time(struct model *m, struct work *w, struct err *err)
 {
 	struct response *r = &m->responses[RESPONSE_TIME], plain = {0};
-	if (!fit_one(m, w, RESPONSE_TIME, covariate, true, r, err))
+	if (!fit_one(m, w, RESPONSE_TIME, true, r, err))
 		return false;
 	if (!r->fitted || !w->setup.curvature || all_linear(r))
 		return true;
 	struct setup with = w->setup;
 	bool ok = terms_setup(m, &w->obs[0], false, &w->setup) || err_memory(err);
-	ok = ok && fit_one(m, w, RESPONSE_TIME, covariate, false, &plain, err);
+	ok = ok && fit_one(m, w, RESPONSE_TIME, false, &plain, err);
 	const int lost = ok ? lost_term(r, &plain) : -1;
 	if (lost >= 0)
 		snprintf(m->curvature_note, sizeof m->curvature_note,
@@ -195,27 +208,65 @@ static bool fit_time(struct model *m, struct work *w, const bool *covariate, str
 	}
 	setup_free(&with);
 	response_free(r);
-	free(m->suspects);
-	m->suspects = NULL;
-	m->n_suspects = 0;
-	return fit_one(m, w, RESPONSE_TIME, covariate, true, r, err);
+	w->suspects[RESPONSE_TIME].n = 0;
+	return fit_one(m, w, RESPONSE_TIME, true, r, err);
+}
+
+/* Fits that wait for nothing of each other, side by side where they are long enough. */
+enum { MANY_LAPS = 2000, FITS_MAX = 2 * CHANNELS_MAX };
+struct fits {
+	struct model *m;
+	struct work *w;
+	struct err err[FITS_MAX];
+	bool ok[FITS_MAX];
+};
+
+/* The first fault, in the order of the responses. */
+static bool share_fits(struct fits *f, size_t n, void (*one)(void *, size_t), struct err *err)
+{
+	for (size_t i = 0; i < n; i++)
+		err_clear(&f->err[i]);
+	share_out(n, f->m->n_fitted_laps < MANY_LAPS ? SIZE_MAX : 2, one, f);
+	for (size_t i = 0; i < n; i++)
+		if (!f->ok[i]) {
+			*err = f->err[i];
+			return false;
+		}
+	return true;
+}
+
+static void fit_channel(void *data, size_t c)
+{
+	struct fits *f = data;
+	f->ok[c] = fit_one(f->m, f->w, 1 + c, true, &f->m->responses[1 + c], &f->err[c]);
+}
+
+static bool join_suspects(struct model *m, const struct work *w)
+{
+	size_t n = 0;
+	for (size_t k = 0; k < m->n_responses; k++)
+		n += w->suspects[k].n;
+	m->suspects = malloc((n + 1) * sizeof *m->suspects);
+	for (size_t k = 0; m->suspects && k < m->n_responses; k++) {
+		if (w->suspects[k].n)
+			memcpy(m->suspects + m->n_suspects, w->suspects[k].v,
+				w->suspects[k].n * sizeof *m->suspects);
+		m->n_suspects += w->suspects[k].n;
+	}
+	return m->suspects != NULL;
 }
 
 static bool fit_all(struct model *m, struct work *w, struct err *err)
 {
+	struct fits f = {.m = m, .w = w};
 	for (size_t k = 0; k < m->n_responses; k++) {
-		bool covariate[COV_N];
 		w->residual[k] = malloc((w->obs[k].n + 1) * sizeof *w->residual[k]);
-		if (!w->residual[k] || !prepare_y(m, k, &w->obs[k], &w->y[k], covariate))
+		if (!w->residual[k] || !prepare_y(m, k, w))
 			return err_memory(err);
-		if (k == RESPONSE_TIME) {
-			if (!fit_time(m, w, covariate, err))
-				return false;
-		} else if (!fit_one(m, w, k, covariate, true, &m->responses[k], err)) {
-			return false;
-		}
 	}
-	return true;
+	if (!fit_time(m, w, err) || !share_fits(&f, m->book->n_channels, fit_channel, err))
+		return false;
+	return join_suspects(m, w) || err_memory(err);
 }
 
 /* Lap time that wear is brought to; any figure would do for differences. */
@@ -239,65 +290,65 @@ static bool fit_like_one(struct model *m, struct work *w, size_t c, bool wear, s
 	const double ref = wear ? reference_time(m, o) : 0;
 	for (size_t i = 0; i < o->n; i++)
 		y[i] = wear ? o->v[i].y + m->exchange[c].value * (o->v[i].time - ref) : o->v[i].time;
-	for (int k = 0; k < COV_N; k++) {
-		const struct obs *gap;
+	for (int k = 0; k < COV_N; k++)
 		j.covariate[k] = k != COV_EFFORT && !m->book->covariates[k].off &&
-			how_logged(o, k, &gap) == LOGGED_VARIES;
-	}
+			w->logging[1 + c][k].how == LOGGED_VARIES;
 	j.y = y;
 	snprintf(r->id, sizeof r->id, "%s-%s", wear ? "like" : "like-time", m->book->channels[c]);
 	return fit_response(&j, r, err);
 }
 
+static void fit_like_half(void *data, size_t i)
+{
+	struct fits *f = data;
+	const size_t c = i / 2;
+	f->ok[i] = f->w->obs[1 + c].n == 0 || f->m->exchange[c].method == EXCHANGE_NONE ||
+		fit_like_one(f->m, f->w, c, i % 2 == 0, &f->err[i]);
+}
+
 static bool fit_like(struct model *m, struct work *w, struct err *err)
 {
+	struct fits f = {.m = m, .w = w};
 	for (size_t c = 0; c < m->book->n_channels; c++) {
 		const struct obs_list *o = &w->obs[1 + c];
 		if (!exchange_find(m, c, &w->obs[0], w->residual[0], o, w->residual[1 + c]))
 			return err_memory(err);
-		if (o->n == 0 || m->exchange[c].method == EXCHANGE_NONE) {
+		if (o->n == 0 || m->exchange[c].method == EXCHANGE_NONE)
 			snprintf(m->like[c].why, sizeof m->like[c].why, "no exchange rate: %.120s",
 				m->exchange[c].note);
-			continue;
-		}
-		if (!fit_like_one(m, w, c, true, err) || !fit_like_one(m, w, c, false, err))
-			return false;
 	}
-	return true;
+	return share_fits(&f, 2 * m->book->n_channels, fit_like_half, err);
 }
 
 /* The widest range of lap times on one set of values. */
-static bool find_spread(struct model *m, const struct obs_list *time)
+static bool find_spread(struct model *m, const struct work *w)
 {
+	const struct obs_list *time = &w->obs[RESPONSE_TIME];
 	const size_t n = m->book->n_runs;
-	int *set = malloc((n + 1) * sizeof *set);
 	double *lo = malloc((n + 1) * sizeof *lo), *hi = malloc((n + 1) * sizeof *hi);
-	const bool ok = set && lo && hi;
-	if (ok)
-		runs_settings(m->book, set);
+	const bool ok = lo && hi;
 	for (size_t i = 0; ok && i < n; i++) {
 		lo[i] = INFINITY;
 		hi[i] = -INFINITY;
 	}
 	for (size_t i = 0; ok && i < time->n; i++) {
-		const int s = set[time->v[i].run];
+		const int s = w->set[time->v[i].run];
 		lo[s] = fmin(lo[s], time->v[i].time);
 		hi[s] = fmax(hi[s], time->v[i].time);
 		m->time_spread = fmax(m->time_spread, hi[s] - lo[s]);
 	}
-	free(set);
 	free(lo);
 	free(hi);
 	return ok;
 }
 
 /* A covariate that stood still off the condition: predictions are told where it stood. */
-static void say_steady(struct model *m, const struct obs_list *time)
+static void say_steady(struct model *m, const struct work *w)
 {
+	const struct obs_list *time = &w->obs[RESPONSE_TIME];
 	for (int c = 0; c < COV_N; c++) {
-		const struct obs *gap;
 		if (m->book->covariates[c].off || m->book->covariates[c].known[0].has ||
-			how_logged(time, c, &gap) != LOGGED_STEADY)
+			w->logging[RESPONSE_TIME][c].how != LOGGED_STEADY)
 			continue;
 		const double v = time->v[0].cov[c];
 		if (fabs(v - m->condition[c]) > 1e-9 * (1 + fabs(v)))
@@ -310,6 +361,10 @@ static bool build(struct model *m, struct work *w, struct err *err)
 {
 	if (!observe(m, w) || !terms_coords(m, &w->obs[0]))
 		return err_memory(err);
+	w->set = malloc((m->book->n_runs + 1) * sizeof *w->set);
+	if (!w->set)
+		return err_memory(err);
+	runs_settings(m->book, w->set);
 	set_conditions(m, &w->obs[0]);
 	if (m->book->curvature_off)
 		snprintf(m->curvature_note, sizeof m->curvature_note, "squares left out: the book says so");
@@ -318,8 +373,8 @@ static bool build(struct model *m, struct work *w, struct err *err)
 		return err_memory(err);
 	if (!fit_all(m, w, err))
 		return false;
-	say_steady(m, &w->obs[0]);
-	if (!find_spread(m, &w->obs[0]))
+	say_steady(m, w);
+	if (!find_spread(m, w))
 		return err_memory(err);
 	const struct borrow_work borrowed = {w->obs, w->y, w->like, w->like_time};
 	return fit_like(m, w, err) && segments_fit(m, &w->obs[0], &w->setup, w->levels, err) &&

@@ -424,8 +424,11 @@ static bool out_alloc(struct reml_fit *out, const struct reml_data *d)
 		out->blup;
 }
 
-/* Ranks in the ordered columns, brought back to the original order. */
-static bool find_ranks(struct reduced *r, struct reml_fit *out)
+/*
+ * Ranks in the ordered columns, brought back to the original order. Shared columns never vary
+ * inside a group, so that they stand first.
+ */
+static bool find_ranks(struct reduced *r, size_t shared, struct reml_fit *out)
 {
 	const size_t p = r->p, between = p - r->q;
 	bool *dropped = calloc(p + 1, sizeof *dropped);
@@ -436,6 +439,13 @@ static bool find_ranks(struct reduced *r, struct reml_fit *out)
 		stack(r, -1);
 		ok = rank_test(r->work.t, between, between, p + 1, REML_RANK_TOL, &out->rank_between,
 			dropped, scale, &none, &basis);
+		free(basis);
+		basis = NULL;
+		out->rank_shared = out->rank_between;
+	}
+	if (ok && shared < between) {
+		ok = rank_test(r->work.t, shared, shared, p + 1, REML_RANK_TOL, &out->rank_shared, dropped,
+			scale, &none, &basis);
 		free(basis);
 		basis = NULL;
 	}
@@ -564,7 +574,7 @@ static void find_unsure(struct reduced *r, struct reml_fit *out)
 
 static bool fit(struct prepared *u, struct reduced *r, struct reml_fit *out)
 {
-	if (!reduce(r, u, NULL) || !find_ranks(r, out))
+	if (!reduce(r, u, NULL) || !find_ranks(r, u->d->shared, out))
 		return false;
 	memcpy(out->within, u->within, u->d->p * sizeof *out->within);
 	if (out->n_null) {

@@ -42,6 +42,7 @@ struct reml_fit {
 	double *null_basis;                /* owned [n_null * p], orthonormal, in scaled columns */
 	bool *within;                      /* owned [p]: varies inside a group */
 	bool *unsure;                      /* owned [p]: flat, and its variance is another elsewhere */
+	size_t rank_shared;                /* rank of the shared columns over the groups */
 	size_t rank_between;               /* rank of the columns that do not vary inside a group */
 	bool has_log_reml;                 /* full rank only; formula as nlme's */
 	double log_reml;
