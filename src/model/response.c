@@ -79,7 +79,7 @@ static double *make_rows(const struct fit_job *j, const struct response *r)
 			if (term->kind == TERM_COVARIATE)
 				row[t] = o->cov[term->a] - j->m->condition[term->a];
 			else
-				row[t] = same ? row[t - p] :
+				row[t] = same ? row[(ptrdiff_t)t - (ptrdiff_t)p] :
 					factor_value(j, term, &j->m->book->runs[o->run]);
 		}
 	}
