@@ -4,6 +4,7 @@
 #include "model/meta.h"
 #include "model/qr.h"
 #include "model/words.h"
+#include "plan/plan.h"
 #include "store/store.h"
 #include "support/family.h"
 #include "support/small_book.h"
@@ -411,7 +412,7 @@ static bool names(const struct model *m, int coord)
 START_TEST(wrong_sign)
 {
 	struct random rnd = random_seeded(16);
-	int named = 0, covered = 0;
+	int named = 0, covered = 0, widened = 0;
 	const struct family_plan plan = {3, 4, 0.15, true};
 	for (int i = 0; i < 20; i++) {
 		struct family f;
@@ -424,7 +425,18 @@ START_TEST(wrong_sign)
 			near(c->z, (c->here - c->borrowed) / hypot(c->here_se, c->borrowed_se), 1e-12);
 			ck_assert(strlen(words_conflict(m, c, words, sizeof words)) > 20);
 		}
+		const struct estimate mixed = term(&m->responses[0], 2);
+		const bool disputed = words_disputed(m, 0, &m->responses[0].terms[3]);
 		model_free(m);
+		f.here.borrow_widen = true;
+		m = fit(&f.here);
+		const struct estimate wide = term(&m->responses[0], 2);
+		widened += wide.low <= f.truth[0][2] && f.truth[0][2] <= wide.high;
+		ck_assert(!disputed || (wide.se > mixed.se && wide.borrowed < mixed.borrowed));
+		ck_assert(!words_disputed(m, 0, &m->responses[0].terms[3]));
+		check_posterior(m, 0);
+		model_free(m);
+		f.here.borrow_widen = false;
 		ck_assert(book_drop_borrowed(&f.here, "s0"));
 		m = fit(&f.here);
 		ck_assert(!names(m, 2));
@@ -436,6 +448,7 @@ START_TEST(wrong_sign)
 	}
 	ck_assert_int_ge(named, 18);
 	ck_assert_int_ge(covered, 16);
+	ck_assert_int_ge(widened, 15);
 }
 END_TEST
 
@@ -498,6 +511,69 @@ START_TEST(frontier_marks)
 		ck_assert(any == (ask == 1));
 		frontier_free(front);
 	}
+	model_free(m);
+	family_free(&f);
+}
+END_TEST
+
+/* Screening spends no laps on what the old books tell sharply; s3 is not borrowed. */
+START_TEST(plans)
+{
+	struct random rnd = random_seeded(19);
+	struct family f;
+	struct err err;
+	const struct family_plan plan = {1, 4, 0, false};
+	err_clear(&err);
+	family_make(&f, &plan, &rnd);
+	f.here.borrow[0].spread = (struct opt_num){true, 0.01};
+	ck_assert(book_drop_borrowed(&f.here, "s3"));
+	struct model *m = fit(&f.here);
+	struct plan_options o = {.kind = PLAN_SCREENING, .base = f.here.sheets, .rng = 1};
+	struct plan *p = plan_new(&f.here, &o, &err);
+	ck_assert_msg(p != NULL, "%s", err.text);
+	const size_t all = p->n_factors, runs = p->n_runs;
+	plan_free(p);
+	o.borrowing = m;
+	p = plan_new(&f.here, &o, &err);
+	ck_assert_msg(p != NULL, "%s", err.text);
+	ck_assert_uint_lt(p->n_factors, all);
+	ck_assert_uint_le(p->n_runs, runs);
+	bool has = false, said = false;
+	for (size_t i = 0; i < p->n_factors; i++)
+		has = has || !strcmp(p->factors[i].id, "s3");
+	for (size_t i = 0; i < p->n_notes; i++)
+		said = said || strstr(p->notes[i], "borrowed books tell it more sharply");
+	ck_assert(has && said);
+	plan_free(p);
+	const char *named[] = {"s0", "s3"}; /* asked for by name: kept, and said */
+	o.factors = named;
+	o.n_factors = 2;
+	p = plan_new(&f.here, &o, &err);
+	ck_assert(p && p->n_factors == 2);
+	plan_free(p);
+	model_free(m);
+	family_free(&f);
+}
+END_TEST
+
+/* The next run weighs the posterior, not the runs here alone. */
+START_TEST(next_run)
+{
+	struct random rnd = random_seeded(20);
+	struct family f;
+	struct err err;
+	const struct family_plan plan = {3, 4, 0.5, false};
+	err_clear(&err);
+	family_make(&f, &plan, &rnd);
+	struct model *m = fit(&f.here);
+	const struct plan_options o = {.kind = PLAN_NEXT, .base = f.here.sheets};
+	struct plan *p = plan_next(m, &o, &err);
+	ck_assert_msg(p != NULL, "%s", err.text);
+	ck_assert(p->has_gain[0] && p->se_after[0] < p->se_now[0]);
+	/* Nothing driven here tells s2 and s3: what is chosen moves something of the undriven. */
+	const fix *base = f.here.sheets->values, *v = p->runs[0].values;
+	ck_assert(v[4] != base[4] || v[5] != base[5] || v[0] != base[0] || v[1] != base[1]);
+	plan_free(p);
 	model_free(m);
 	family_free(&f);
 }
@@ -571,7 +647,8 @@ START_TEST(loading)
 		{"borrow: [{book: ../old, weight: 1}]\n", "weight", 10},
 		{"borrow: [{trust: 1}]\n", "book", 10},
 		{"borrow: [{book: ../old, without: [toe]}]\n", "no pair or adjustable 'toe'", 10},
-		{"borrow: ../old\n", "list", 10}};
+		{"borrow: ../old\n", "list", 10},
+		{"borrow: [{book: ../old}]\nborrow-conflicts: ask\n", "widen", 11}};
 	char *folder = test_folder(), *path, *bytes, *at;
 	size_t len;
 	free(book_at(folder, "old", ""));
@@ -658,6 +735,8 @@ Suite *suite(void)
 	tcase_add_test(c, wrong_sign);
 	tcase_add_test(c, helps_and_covers);
 	tcase_add_test(c, frontier_marks);
+	tcase_add_test(c, plans);
+	tcase_add_test(c, next_run);
 	tcase_add_test(c, loading);
 	tcase_add_test(c, program);
 	suite_add_tcase(s, c);

@@ -56,6 +56,9 @@ static json_t *prediction(const struct model *m, size_t k, const fix *values, co
 	json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d, d.high)));
 	json_object_set_new(o, "tested", json_boolean(answer_tested(m, k, &d, values, against)));
 	answer_source(m, o, &d);
+	if (m->borrowing)
+		json_object_set_new(o, "disputed",
+			json_boolean(words_delta_disputed(m, k, values, against)));
 	return o;
 }
 
@@ -155,7 +158,8 @@ static void print_row(const struct model *m, size_t k, const fix *values, const 
 	print_value(&v, k == RESPONSE_TIME);
 	const enum verdict verdict = k == RESPONSE_TIME ? verdict_time(&d) : verdict_wear(&d);
 	words_source(&d, source, sizeof source);
-	snprintf(words, sizeof words, "%s%s%s%s", direction(&d, verdict), source[0] ? ", " : "", source,
+	snprintf(words, sizeof words, "%s%s%s%s", words_delta_disputed(m, k, values, against) ?
+		"disputed" : direction(&d, verdict), source[0] ? ", " : "", source,
 		beyond && words_source_of(&d) != SOURCE_BORROWED ? ", extrapolated" : "");
 	print_delta(&d, words);
 }

@@ -221,7 +221,8 @@ static void print_term(const struct model *m, const struct response *r, size_t t
 		38);
 	printf("%10s  ", value);
 	cmd_pad(stdout, range, 22);
-	printf("  %s", words_verdict(&e));
+	printf("  %s", words_disputed(m, (size_t)(r - m->responses), &r->terms[t]) ? "disputed" :
+		words_verdict(&e));
 	if (words_source_of(&e) == SOURCE_BOTH)
 		printf(", %s", words_source(&e, words, sizeof words));
 	putchar('\n');

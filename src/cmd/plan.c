@@ -269,6 +269,7 @@ static int plan_with_book(const struct cmd_args *a, struct request *q)
 	if (!q->model)
 		return cmd_fail(&err);
 	plan_book_noise(q->model, q->options.noise);
+	q->options.borrowing = q->model;
 	if (!read_noise(a, q))
 		return CMD_USAGE;
 	struct plan *p = cmd_has(a, "kind") ? make_plan(a, q, &err) : stored_plan(a, q, &err);

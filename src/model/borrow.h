@@ -11,6 +11,10 @@
 
 #include "model/model.h"
 
+/* Place of a term in the prior, -1 without it. */
+struct prior;
+int prior_term(const struct prior *p, enum term_kind kind, int a, int b);
+
 /* Responses, then like-for-like wear, then lap time on its columns. */
 enum { PRIOR_SLOTS = RESPONSES_MAX + 2 * CHANNELS_MAX };
 
@@ -66,6 +70,9 @@ struct borrowing {
 const struct response *borrow_response(const struct model *m, size_t slot);
 /* What the prior alone says of a term, in units of the response here (base 0: as shares). */
 struct estimate borrow_term(const struct prior *p, enum term_kind kind, int a, int b);
+/* What the prior alone says of a change of values, as shares of the base; false: not told. */
+bool borrow_delta(const struct model *m, const struct prior *p, const fix *values,
+	const fix *against, double *mean, double *se);
 /* Widen lo..hi of a coordinate by what the borrowed books were driven over. */
 void borrow_range(const struct model *m, size_t coord, double *lo, double *hi);
 /* The prior's mean and variance of a contrast c over its terms, as shares; false: not told. */

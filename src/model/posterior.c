@@ -479,7 +479,7 @@ static bool take(struct posterior *q, struct response *r)
 }
 
 static bool build(struct model *m, struct borrowing *b, size_t slot, const struct obs_list *o,
-	const double *y, const struct response *own, struct response *r)
+	const double *y, const struct response *own, bool judged, struct response *r)
 {
 	const struct prior *pr = &b->prior[slot];
 	const struct noise v = find_noise(pr, own);
@@ -493,13 +493,35 @@ static bool build(struct model *m, struct borrowing *b, size_t slot, const struc
 	if (ok) {
 		const struct meeting k = {m, b, slot, pr, own, &alone, fmax(v.df_run, 1)};
 		set_noise(r, &v, pr->df);
-		ok = take(&post, r) && meet(&k);
+		ok = take(&post, r) && (judged || meet(&k));
 	}
 	tri_free(&q);
 	free(rows);
 	posterior_free(&post);
 	posterior_free(&alone);
 	return ok;
+}
+
+/* To the variance of each term in conflict, the square of what the two sides differ by. True where
+ * there was one. */
+static bool widen(struct borrowing *b, size_t slot, const struct response *own)
+{
+	struct prior *p = &b->prior[slot];
+	bool any = false;
+	for (size_t i = 0; i < b->n_conflicts; i++) {
+		const struct conflict *c = &b->conflicts[i];
+		const struct term *k = &own->terms[c->term];
+		if (c->slot != slot || !c->beyond)
+			continue;
+		const size_t t = (size_t)prior_term(p, k->kind, k->a, k->b);
+		const double more = pow((c->here - c->borrowed) / p->base, 2);
+		for (size_t j = 0; j < p->rank; j++)
+			for (size_t l = 0; l < p->rank; l++)
+				p->cov[j * p->rank + l] += p->u[j * p->n + t] * more * p->u[l * p->n + t];
+		p->tau[t] = sqrt(p->tau[t] * p->tau[t] + more);
+		any = true;
+	}
+	return any;
 }
 
 bool posterior_fit(struct model *m, struct borrowing *b, size_t slot, const struct obs_list *o,
@@ -513,7 +535,15 @@ bool posterior_fit(struct model *m, struct borrowing *b, size_t slot, const stru
 		return err_memory(err);
 	*own = *r;
 	with.own = own;
-	if (!build(m, b, slot, o, y, own, &with)) {
+	bool ok = build(m, b, slot, o, y, own, false, &with);
+	if (ok && m->book->borrow_widen && widen(b, slot, own)) {
+		with.own = NULL;
+		response_free(&with);
+		with = bare(own);
+		with.own = own;
+		ok = build(m, b, slot, o, y, own, true, &with);
+	}
+	if (!ok) {
 		with.own = NULL;
 		response_free(&with);
 		free(own);

@@ -74,7 +74,7 @@ static bool old_slot(const struct model *m, const struct model *old, size_t slot
 	return k >= 0;
 }
 
-static int find_term(const struct prior *p, enum term_kind kind, int a, int b)
+int prior_term(const struct prior *p, enum term_kind kind, int a, int b)
 {
 	for (size_t t = 0; t < p->n; t++)
 		if (p->terms[t].kind == kind && p->terms[t].a == a &&
@@ -95,21 +95,21 @@ bool prior_map(const struct model *m, const struct prior *p, const struct respon
 	double *row)
 {
 	const struct term *k = &r->terms[t];
-	const int at = find_term(p, k->kind, k->a, k->b);
+	const int at = prior_term(p, k->kind, k->a, k->b);
 	memset(row, 0, p->n * sizeof *row);
 	if (at < 0)
 		return false;
 	row[at] = 1;
 	if (k->kind != TERM_LINEAR)
 		return true;
-	const int square = find_term(p, TERM_SQUARE, k->a, 0);
+	const int square = prior_term(p, TERM_SQUARE, k->a, 0);
 	if (square >= 0 && !has_term(r, TERM_SQUARE, k->a))
 		row[square] = r->lo[k->a] + r->hi[k->a];
 	if (m->coords[k->a].kind == COORD_SINGLE)
 		return true;
 	const bool common = m->coords[k->a].kind == COORD_COMMON;
 	const int twin = common ? k->a + 1 : k->a - 1, first = common ? k->a : twin;
-	const int product = find_term(p, TERM_PRODUCT, first, first + 1);
+	const int product = prior_term(p, TERM_PRODUCT, first, first + 1);
 	if (product >= 0 && !has_term(r, TERM_PRODUCT, first))
 		row[product] = 0.5 * (r->lo[twin] + r->hi[twin]);
 	return true;
@@ -501,7 +501,7 @@ void prior_free(struct prior *p)
 
 static void add_term(struct prior *p, const struct term *t)
 {
-	if (find_term(p, t->kind, t->a, t->b) < 0)
+	if (prior_term(p, t->kind, t->a, t->b) < 0)
 		p->terms[p->n++] = *t;
 }
 
@@ -560,7 +560,7 @@ struct estimate borrow_term(const struct prior *p, enum term_kind kind, int a, i
 {
 	struct estimate e = {.se = NAN, .low = NAN, .high = NAN, .borrowed = 1};
 	const double unit = p->base > 0 ? p->base : 1;
-	const int at = p->rank ? find_term(p, kind, a, b) : -1;
+	const int at = p->rank ? prior_term(p, kind, a, b) : -1;
 	double c[1024] = {0}, variance;
 	if (at < 0 || p->n > 1024)
 		return e;
@@ -571,6 +571,21 @@ struct estimate borrow_term(const struct prior *p, enum term_kind kind, int a, i
 	e.se = unit * sqrt(variance);
 	e.df = p->df;
 	return e;
+}
+
+bool borrow_delta(const struct model *m, const struct prior *p, const fix *values,
+	const fix *against, double *mean, double *se)
+{
+	double x[1024], x0[1024], c[1024], variance;
+	if (m->n_coords > 1024 || p->n > 1024 || !p->rank)
+		return false;
+	model_coords(m, values, x);
+	model_coords(m, against, x0);
+	for (size_t t = 0; t < p->n; t++)
+		c[t] = term_value(&p->terms[t], x) - term_value(&p->terms[t], x0);
+	const bool told = prior_contrast(p, c, mean, &variance);
+	*se = sqrt(variance);
+	return told;
 }
 
 /* Squares and products that are neither fitted here nor told by themselves would only take

@@ -161,6 +161,35 @@ const char *words_source(const struct estimate *e, char *buf, size_t size)
 	return buf;
 }
 
+bool words_disputed(const struct model *m, size_t response, const struct term *t)
+{
+	for (size_t i = 0; m->borrowing && !m->book->borrow_widen && i < m->borrowing->n_conflicts; i++) {
+		const struct conflict *c = &m->borrowing->conflicts[i];
+		const struct term *k = &model_driven(borrow_response(m, c->slot))->terms[c->term];
+		if (c->slot == response && c->beyond && k->kind == t->kind && k->a == t->a && k->b == t->b)
+			return true;
+	}
+	return false;
+}
+
+bool words_delta_disputed(const struct model *m, size_t response, const fix *values,
+	const fix *against)
+{
+	double x[1024], x0[1024];
+	const struct response *r = &m->responses[response];
+	if (!m->borrowing || m->n_coords > 1024)
+		return false;
+	model_coords(m, values, x);
+	model_coords(m, against, x0);
+	for (size_t t = 0; t < r->n_terms; t++) {
+		const struct term *k = &r->terms[t];
+		if ((k->kind == TERM_LINEAR || k->kind == TERM_SQUARE || k->kind == TERM_PRODUCT) &&
+			fabs(x[k->a] - x0[k->a]) > 1e-12 && words_disputed(m, response, k))
+			return true;
+	}
+	return false;
+}
+
 const char *words_conflict(const struct model *m, const struct conflict *c, char *buf, size_t size)
 {
 	char what[64], term[WORDS_SIZE];

@@ -21,6 +21,12 @@ enum source { SOURCE_DRIVEN, SOURCE_BORROWED, SOURCE_BOTH };
 enum source words_source_of(const struct estimate *e);
 /* "", "borrowed", "62 % borrowed". */
 const char *words_source(const struct estimate *e, char *buf, size_t size);
+/* Is the term of a response in conflict, and nothing was done about it? Its figure lies between the
+ * two sides and is to be believed by neither. */
+bool words_disputed(const struct model *m, size_t response, const struct term *t);
+/* Does a change of values move along such a term? */
+bool words_delta_disputed(const struct model *m, size_t response, const fix *values,
+	const fix *against);
 /* Where the runs here and the borrowed books disagree, a sentence. */
 struct conflict;
 const char *words_conflict(const struct model *m, const struct conflict *c, char *buf, size_t size);

@@ -8,6 +8,7 @@ libtreadlight_a_SOURCES += \
 	src/plan/design_screening.c \
 	src/plan/plan.c \
 	src/plan/plan.h \
+	src/plan/plan_borrowed.c \
 	src/plan/plan_detect.c \
 	src/plan/plan_factors.c \
 	src/plan/plan_line.c \

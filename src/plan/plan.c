@@ -227,7 +227,11 @@ static bool build(
 	struct plan *p, const struct book *b, const struct plan_options *o, struct err *err)
 {
 	struct design d;
-	if (!plan_choose_factors(p, b, o, err) || !make_design(&d, o, p->n_factors, err))
+	if (!plan_choose_factors(p, b, o, err))
+		return false;
+	if (!plan_leave_borrowed(p, o))
+		return err_memory(err);
+	if (!make_design(&d, o, p->n_factors, err))
 		return false;
 	if (o->kind == PLAN_ONE_AT_A_TIME)
 		drop_empty_rows(p, &d);

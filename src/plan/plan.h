@@ -57,6 +57,7 @@ struct plan_options {
 	bool has_minutes;
 	double minutes; /* garage time of the whole plan, at most */
 	struct plan_noise noise[RESPONSES_MAX];
+	const struct model *borrowing; /* what other books tell already; NULL: nothing */
 };
 
 struct plan_run {

@@ -102,6 +102,7 @@ static bool probe_init(struct probe *q, const struct plan *p, const struct book 
 {
 	size_t n = p->n_runs * times + extra;
 	*q = (struct probe){.book = *b};
+	q->book.n_borrow = 0; /* what the plan finds by itself */
 	q->runs = calloc(n, sizeof *q->runs);
 	q->laps = calloc(n, sizeof *q->laps);
 	if (!q->runs || !q->laps) {

@@ -361,7 +361,7 @@ static bool detect_next(struct plan *p, const struct model *m, struct err *err)
 	}
 	for (size_t t = 0; t < most; t++)
 		for (size_t y = 0; y < m->n_responses; y++) {
-			const struct response *r = &m->responses[y];
+			const struct response *r = model_driven(&m->responses[y]);
 			if (t >= r->n_terms || r->terms[t].kind != TERM_LINEAR)
 				continue;
 			struct plan_detect *d = &p->detect[p->n_detect++];
@@ -396,7 +396,7 @@ static void tell_gain(struct plan *p, struct search *s)
 static struct frontier *present_frontier(const struct model *m, const struct sheet *start,
 	struct save_target *save, bool *has_save, struct err *err)
 {
-	struct frontier_options o = {.points = POINTS};
+	struct frontier_options o = {.points = POINTS, .borrowed = m->borrowing != NULL};
 	struct err e;
 	err_clear(&e);
 	*has_save = save_parse(m, NULL, save, &e);
@@ -405,6 +405,12 @@ static struct frontier *present_frontier(const struct model *m, const struct she
 	o.save = *save;
 	err_clear(err);
 	return frontier_new(m, start, book_reference(m->book), &o, err);
+}
+
+static bool note_borrowed(struct plan *p, const struct model *m)
+{
+	return !m->borrowing || plan_note(p, "what other books tell counts as known, as surely as their "
+		"spread between circuits allows: the run is chosen for what they leave open");
 }
 
 static bool find_next(
@@ -429,7 +435,7 @@ static bool find_next(
 			ok = put_run(p, m, s.base, s.best, err);
 			if (ok)
 				tell_gain(p, &s);
-			if (ok && !note_untold(&s))
+			if (ok && (!note_untold(&s) || !note_borrowed(p, m)))
 				ok = err_memory(err);
 		} else {
 			err_input(err,

@@ -9,6 +9,12 @@
 bool plan_choose_factors(
 	struct plan *p, const struct book *b, const struct plan_options *o, struct err *err);
 
+/*
+ * Factors whose effects borrowed books tell more sharply than a plan of this size would go, unless
+ * they were asked for by name; a note says which. False: out of memory.
+ */
+bool plan_leave_borrowed(struct plan *p, const struct plan_options *o);
+
 /* p's values with every factor moved: level -1, 0 or +1 of each is asked of `level`; at level 0
  * the factor stays at the base, or at its middle in a definitive plan. */
 void plan_set_values(const struct plan *p, const fix *base, const signed char *level, fix *out);

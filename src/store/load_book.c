@@ -220,18 +220,19 @@ static void load_balance(struct reader *r, const struct node *n, struct balance_
 }
 
 enum { B_KIND, B_VERSION, B_NAME, B_NOTES, B_CAR, B_CIRCUIT, B_REFERENCE, B_CHANNELS, B_LIMIT,
-	B_CONDITIONS, B_COVARIATES, B_CURVATURE, B_EXCHANGE, B_STINT, B_BALANCE, B_BORROW, B_N };
+	B_CONDITIONS, B_COVARIATES, B_CURVATURE, B_EXCHANGE, B_STINT, B_BALANCE, B_BORROW, B_CONFLICTS, B_N };
 static const struct field book_fields[B_N] = {
 	{"kind", true}, {"version", true}, {"name", false}, {"notes", false}, {"car", true},
 	{"circuit", true}, {"reference", true}, {"wear-channels", true}, {"wear-limit", true},
 	{"conditions", false}, {"covariates", false}, {"curvature", false},
 	{"exchange-rate", false}, {"stint", false}, {"balance", false},
-	{"borrow", false},
+	{"borrow", false}, {"borrow-conflicts", false},
 };
 
 static void load_rest(struct reader *r, const struct node **at, struct book *b,
 	struct book_refs *refs)
 {
+	static const char *const conflicts[] = {"show", "widen"};
 	char *notes = NULL;
 	read_text(r, at[B_NAME], &b->name);
 	read_text(r, at[B_NOTES], &notes);
@@ -248,6 +249,8 @@ static void load_rest(struct reader *r, const struct node **at, struct book *b,
 	load_stint(r, at[B_STINT], &b->stint);
 	load_balance(r, at[B_BALANCE], &b->balance);
 	load_borrow(r, at[B_BORROW], b);
+	if (at[B_CONFLICTS])
+		b->borrow_widen = read_choice(r, at[B_CONFLICTS], conflicts, 2) == 1;
 }
 
 bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,

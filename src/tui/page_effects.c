@@ -5,6 +5,7 @@
  */
 #include "tui/app.h"
 
+#include "model/borrow.h"
 #include "model/effects.h"
 #include "model/segments.h"
 #include "model/words.h"
@@ -170,6 +171,25 @@ static void add_exchange(const struct app *app, struct effects_page *s)
 	}
 }
 
+/* What other books tell, and where the runs here contradict them. */
+static void add_borrowed(const struct app *app, struct effects_page *s)
+{
+	const struct model *m = app->model;
+	const struct borrowing *b = m->borrowing;
+	char line[2 * WORDS_SIZE];
+	if (!b)
+		return;
+	for (size_t i = 0; i < b->n_conflicts; i++)
+		if (b->conflicts[i].beyond && b->conflicts[i].slot < RESPONSES_MAX + CHANNELS_MAX)
+			add_line(s, words_conflict(m, &b->conflicts[i], line, sizeof line));
+	snprintf(line, sizeof line, "Borrowed from %zu book%s of this car; a borrowed figure counts as not "
+		"tested. without: [ID] in book.yaml drops one, borrow-conflicts: widen widens those in "
+		"conflict", b->n_books, b->n_books == 1 ? "" : "s");
+	add_line(s, line);
+	for (size_t i = 0; i < b->n_notes; i++)
+		add_line(s, b->notes[i]);
+}
+
 static void add_remarks(const struct app *app, struct effects_page *s)
 {
 	const struct model *m = app->model;
@@ -212,6 +232,7 @@ static void update(struct app *app, struct effects_page *s)
 	add_terms(app, s);
 	add_noise(app, s);
 	add_exchange(app, s);
+	add_borrowed(app, s);
 	add_remarks(app, s);
 	if (s->effects.channel >= 0)
 		s->shown = (size_t)s->effects.channel;
@@ -340,7 +361,11 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	else
 		snprintf(text, sizeof text, "%s", x->clear && x->has_use ? "free" : "");
 	scr_right(y, c->use, 8, PLAIN, text);
-	scr_text(y, c->word, 11, e->known ? PLAIN : WARN, words_verdict(e));
+	const size_t n = app->book.n_channels;
+	const bool disputed = words_disputed(app->model, s->shown < n ? RESPONSES_MAX + s->shown : s->shown - n,
+		&t);
+	scr_text(y, c->word, 11, e->known && !disputed ? PLAIN : WARN,
+		disputed ? "disputed" : words_verdict(e));
 }
 
 static void draw_head(struct app *app, const struct effects_page *s, const struct effect_columns *c,
@@ -389,9 +414,10 @@ static void draw_detail(struct app *app, const struct effects_page *s, struct ar
 	figure_name(app, s, name, sizeof name);
 	if (e->known) {
 		int d = fmt_estimate_decimals(e, 3);
-		snprintf(line, sizeof line, "%s: %s, 95%% interval %s, for %.4g %s more", name,
+		words_source(e, words, sizeof words);
+		snprintf(line, sizeof line, "%s: %s, 95%% interval %s, for %.4g %s more%s%.60s", name,
 			fmt_signed(e->value, d, value), fmt_interval(e, d, range),
-			effects_unit(m, x->coord), unit);
+			effects_unit(m, x->coord), unit, words[0] ? "; " : "", words);
 	} else {
 		snprintf(line, sizeof line, "not tested");
 		for (size_t t = 0; t < r->n_terms; t++)

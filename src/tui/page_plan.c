@@ -123,7 +123,8 @@ static unsigned take_plan(struct app *app, struct plan *p)
 
 static unsigned options_typed(struct app *app, const char *text)
 {
-	struct plan_options o = {.kind = state_of(app)->kind, .base = app_sheet(app)};
+	struct plan_options o = {
+		.kind = state_of(app)->kind, .base = app_sheet(app), .borrowing = app->model};
 	struct plan_line *line = malloc(sizeof *line);
 	struct plan *p = NULL;
 	struct err err;

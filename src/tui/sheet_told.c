@@ -130,6 +130,19 @@ static void untested_words(const struct app *app, char *buf, size_t size)
 		buf[0] = '\0';
 }
 
+/* How much of lap time's change other books tell. */
+static void borrowed_words(const struct app *app, char *buf, size_t size)
+{
+	const struct estimate *e = &app->told.delta[RESPONSE_TIME];
+	char words[64];
+	buf[0] = '\0';
+	if (!app->model->borrowing || !app->against.values || !words_source(e, words, sizeof words)[0])
+		return;
+	snprintf(buf, size, "lap time's change: %s from other books%s", words,
+		words_delta_disputed(app->model, RESPONSE_TIME, app_sheet(app)->values, app->against.values) ?
+			", disputed by the runs here" : "");
+}
+
 static void extrapolated_words(const struct app *app, char *buf, size_t size)
 {
 	const struct model *m = app->model;
@@ -233,6 +246,9 @@ void sheet_draw_told(struct app *app, struct area a)
 		y += sheet_draw_balance(app, &c, y, a.x);
 	}
 	untested_words(app, text, sizeof text);
+	if (text[0] && y < end)
+		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
+	borrowed_words(app, text, sizeof text);
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 	extrapolated_words(app, text, sizeof text);

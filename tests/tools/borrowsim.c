@@ -37,7 +37,7 @@ static struct estimate term(const struct response *r, size_t t)
 }
 
 struct row {
-	struct tally driven[2], other[2], dropped; /* without, with */
+	struct tally driven[2], other[2], dropped, widened; /* without, with */
 	double effects, n_effects, named, false_names, families;
 };
 
@@ -55,6 +55,15 @@ static bool conflict_names(const struct model *m, size_t coord, bool *other)
 			*other = true;
 	}
 	return named;
+}
+
+static void count_s0(struct tally *t, const struct model *m, const struct family *f)
+{
+	for (size_t y = 0; y < 2; y++) {
+		const double unit = (y ? 0.06 : 0.004) * m->borrowing->prior[y].base;
+		const struct estimate e = term(&m->responses[y], 2);
+		count(t, &e, f->truth[y][2], unit);
+	}
 }
 
 static void one_family(struct row *w, const struct family_plan *p, struct random *rnd)
@@ -86,13 +95,14 @@ static void one_family(struct row *w, const struct family_plan *p, struct random
 	w->false_names += other;
 	w->families++;
 	model_free(m);
+	f.here.borrow_widen = true;
+	if (p->wrong_sign && (m = model_new(&f.here, &err))) {
+		count_s0(&w->widened, m, &f);
+		model_free(m);
+	}
+	f.here.borrow_widen = false;
 	if (p->wrong_sign && book_drop_borrowed(&f.here, "s0") && (m = model_new(&f.here, &err))) {
-		for (size_t y = 0; y < 2; y++) {
-			const double unit = y ? 0.06 * m->borrowing->prior[1].base :
-				0.004 * m->borrowing->prior[0].base;
-			const struct estimate e = term(&m->responses[y], 2);
-			count(&w->dropped, &e, f.truth[y][2], unit);
-		}
+		count_s0(&w->dropped, m, &f);
 		model_free(m);
 	}
 	family_free(&f);
@@ -130,8 +140,10 @@ START_TEST(simulate)
 			printf(" nothing known %.2f | named s0 %.1f%% other %.1f%%",
 				w.n_effects > 0 ? sqrt(w.effects / w.n_effects) : NAN,
 				100 * w.named / w.families, 100 * w.false_names / w.families);
-			if (p.wrong_sign)
+			if (p.wrong_sign) {
+				print(" widened", &w.widened);
 				print(" dropped", &w.dropped);
+			}
 			putchar('\n');
 			fflush(stdout);
 		}
