@@ -3,6 +3,7 @@ dist_doc_DATA = \
 	README.md \
 	doc/COPYING \
 	doc/balance.md \
+	doc/borrow.md \
 	doc/demo-book.md \
 	doc/formats.md \
 	doc/frontier.md \
