@@ -51,9 +51,9 @@ bool err_failed(struct err *e, const char *fmt, ...)
 	return false;
 }
 
-bool err_memory(struct err *e)
+void err_set_memory(struct err *e)
 {
-	return err_failed(e, "out of memory");
+	err_failed(e, "out of memory");
 }
 
 static bool continues(char c)

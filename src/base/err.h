@@ -32,8 +32,14 @@ void err_clear(struct err *e);
 /* Both return false, so that a caller can write `return err_input(e, ...)`. */
 bool err_input(struct err *e, const char *fmt, ...) ERR_PRINTF(2, 3);
 bool err_failed(struct err *e, const char *fmt, ...) ERR_PRINTF(2, 3);
-/* "out of memory", ERR_FAILED; returns false. */
-bool err_memory(struct err *e);
+/* "out of memory", ERR_FAILED. */
+void err_set_memory(struct err *e);
+/* The same, and false; here so that checkers of the code see that it is. */
+static inline bool err_memory(struct err *e)
+{
+	err_set_memory(e);
+	return false;
+}
 void err_at(struct err *e, const char *file, size_t line, size_t col);
 /* Exit status of a class: 0, 2 or 1. */
 int err_status(enum err_class cls);

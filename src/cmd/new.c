@@ -120,7 +120,7 @@ static bool take_value(const struct car *car, const char *text, struct sheet *s,
 	if (equals && text_is_id(text, (size_t)(equals - text)))
 		memcpy(id, text, (size_t)(equals - text));
 	int i = car_find_adjustable(car, id);
-	if (i < 0) {
+	if (!equals || i < 0) {
 		cmd_bad("--value: '%.80s' names no adjustable of the car; write ID=NUMBER", text);
 		return false;
 	}

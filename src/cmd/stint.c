@@ -56,7 +56,7 @@ static int print_json(const struct model *m, const struct stint *s)
 		json_array_append_new(rows, row_json(s, k));
 	for (size_t i = 0; i < s->laps; i++) {
 		const struct stint_lap *a = s->curve[STINT_SHEET], *b = s->curve[STINT_REFERENCE];
-		json_array_append_new(curve, json_pack("{s:I, s:o, s:o}", "lap", (json_int_t)(i + 1),
+		json_array_append_new(curve, json_pack("{s:I, s:o, s:o}", "lap", (json_int_t)i + 1,
 			"sheet", lap_json(m, a ? a + i : NULL), "reference",
 			lap_json(m, b ? b + i : NULL)));
 	}

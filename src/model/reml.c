@@ -188,7 +188,7 @@ static bool reduced_alloc(struct reduced *r, const struct prepared *u)
 	r->within_map = malloc((p + 1) * sizeof *r->within_map);
 	r->inv = malloc((p * p + 1) * sizeof *r->inv);
 	r->b = calloc(p + 1, sizeof *r->b);
-	r->classes = calloc(classes, sizeof *r->classes);
+	r->classes = calloc(classes + 1, sizeof *r->classes);
 	return r->from && r->within_map && r->inv && r->b && r->classes;
 }
 

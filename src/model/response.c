@@ -109,7 +109,7 @@ static size_t make_groups(const struct obs_list *o, int *group)
 			n++;
 		group[i] = n;
 	}
-	return (size_t)(n + 1);
+	return (size_t)n + 1;
 }
 
 /*

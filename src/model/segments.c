@@ -185,8 +185,7 @@ const char *segments_words(const struct model *m, size_t response, size_t coord,
 			response == RESPONSE_TIME ? "s" : "%");
 	}
 	if (silent && n < size)
-		n += (size_t)snprintf(buf + n, size - n, n ? "; elsewhere can't tell"
-			: "can't tell where on the lap");
+		snprintf(buf + n, size - n, n ? "; elsewhere can't tell" : "can't tell where on the lap");
 	else if (untold && n == 0)
 		snprintf(buf, size, "not tested where on the lap");
 	return buf;

@@ -93,13 +93,15 @@ void svg_axes(struct buf *out, const struct svg_plane *p, const char *x_label, c
 	segment(out, p->left, p->bottom, p->right, p->bottom, "--line");
 	segment(out, p->left, p->top, p->left, p->bottom, "--line");
 	double step = tick_step(p->x_lo, p->x_hi);
-	for (double t = ceil(p->x_lo / step) * step; t <= p->x_hi; t += step) {
+	for (long k = lround(ceil(p->x_lo / step)); (double)k * step <= p->x_hi; k++) {
+		const double t = (double)k * step;
 		segment(out, svg_x(p, t), p->bottom, svg_x(p, t), p->bottom + 4, "--line");
 		tick_words(t, step, words, sizeof words);
 		svg_text(out, svg_x(p, t), p->bottom + 17, "middle", "--dim", words);
 	}
 	step = tick_step(p->y_lo, p->y_hi);
-	for (double t = ceil(p->y_lo / step) * step; t <= p->y_hi; t += step) {
+	for (long k = lround(ceil(p->y_lo / step)); (double)k * step <= p->y_hi; k++) {
+		const double t = (double)k * step;
 		segment(out, p->left - 4, svg_y(p, t), p->left, svg_y(p, t), "--line");
 		tick_words(t, step, words, sizeof words);
 		svg_text(out, p->left - 7, svg_y(p, t) + 4, "end", "--dim", words);
