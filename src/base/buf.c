@@ -20,7 +20,7 @@ static bool buf_grow(struct buf *b, size_t more)
 {
 	if (b->failed)
 		return false;
-	if (more < b->cap - b->len)
+	if (b->data && more < b->cap - b->len)
 		return true;
 	size_t cap = b->cap ? b->cap : 128;
 	while (cap - b->len <= more) {

@@ -81,7 +81,7 @@ static bool parse_figure(
 static bool put_wear(struct lap *l, size_t channel, const struct token *t, enum entry_mode mode,
 	int decimals, struct err *err)
 {
-	double v;
+	double v = 0;
 	if (t->len == 1 && t->text[0] == '-')
 		return true;
 	if (!parse_figure(t, decimals, "wear", &v, err))

@@ -133,6 +133,7 @@ static bool make_front(struct work *w, struct err *err)
 {
 	if (!joints_make(&w->joints, w->m, w->start, w->reference, w->moves, w->n_groups, w->o, err))
 		return false;
+	/* NOLINTNEXTLINE(clang-analyzer-unix.Malloc): the checker loses sight of w->moves here */
 	struct front_group *groups = calloc(w->joints.n + 1, sizeof *groups);
 	w->choice = calloc(w->n_groups + 1, sizeof *w->choice);
 	if (!groups || !w->choice) {

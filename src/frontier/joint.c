@@ -239,7 +239,7 @@ bool joints_make(struct joints *out, const struct model *m, const struct sheet *
 		memcpy(w.values, start->values, n * sizeof *w.values);
 		ok = lay_out(&w, out, n_groups, into, list, err);
 	}
-	if (ok && !steady_inside(&w, n_groups))
+	if (ok && out->n > 0 && !steady_inside(&w, n_groups))
 		out->v[0].n = 0;
 	free(w.values);
 	free(into);
@@ -251,7 +251,7 @@ bool joints_make(struct joints *out, const struct model *m, const struct sheet *
 
 void joints_free(struct joints *j)
 {
-	for (size_t i = 0; i < j->n; i++) {
+	for (size_t i = 0; j->v && i < j->n; i++) {
 		free(j->v[i].part);
 		free(j->v[i].own);
 		free(j->v[i].choice);

@@ -271,7 +271,8 @@ static bool walk_free(struct walk *w, struct err *err)
 		lo[i] = frozen ? at[i] : k->min;
 		hi[i] = frozen ? at[i] : k->max;
 		step[i] = k->step;
-		tries *= (double)((hi[i] - lo[i]) / step[i] + 1);
+		const fix steps = (hi[i] - lo[i]) / step[i];
+		tries *= (double)steps + 1;
 	}
 	if (tries > TRIES_MAX)
 		return err_failed(err, "%s has %.0f combinations, too many for the frontier: lock the "

@@ -12,7 +12,7 @@ static void *take(size_t n, size_t size)
 /* Levels of a group, sorted by cost, then time, then wear, then index. */
 static int level_compare(const void *pa, const void *pb, void *arg)
 {
-	const struct front_level *levels = arg;
+	const struct front_level *levels = *(const struct front_level *const *)arg;
 	uint32_t ia = *(const uint32_t *)pa, ib = *(const uint32_t *)pb;
 	const struct front_level *a = &levels[ia], *b = &levels[ib];
 	if (a->changes != b->changes)
@@ -97,8 +97,7 @@ static bool stage_classes(struct sum *s, struct stage *st, const struct front_gr
 		return false;
 	for (size_t i = 0; i < g->n; i++)
 		st->order[i] = (uint32_t)i;
-	qsort_r(st->order, g->n, sizeof *st->order, level_compare,
-		(void *)(uintptr_t)g->levels);
+	qsort_r(st->order, g->n, sizeof *st->order, level_compare, &st->levels);
 	for (size_t i = 0; i < g->n;) {
 		const struct front_level *first = &g->levels[st->order[i]];
 		size_t j = i;

@@ -10,7 +10,7 @@
 
 static int compare_values(const void *a, const void *b, void *ctx)
 {
-	const struct book *book = ctx;
+	const struct book *book = *(const struct book *const *)ctx;
 	const int i = *(const int *)a, j = *(const int *)b;
 	const struct run *x = &book->runs[i], *y = &book->runs[j];
 	for (size_t k = 0; k < x->n_values && k < y->n_values; k++)
@@ -29,9 +29,9 @@ void runs_settings(const struct book *b, int *set)
 		return;
 	for (int i = 0; i < n; i++)
 		order[i] = i;
-	qsort_r(order, b->n_runs, sizeof *order, compare_values, (void *)(size_t)b);
+	qsort_r(order, b->n_runs, sizeof *order, compare_values, &b);
 	for (int i = 1; i < n; i++)
-		if (compare_values(&order[i], &order[i - 1], (void *)(size_t)b) == 0)
+		if (compare_values(&order[i], &order[i - 1], &b) == 0)
 			set[order[i]] = set[order[i - 1]];
 	free(order);
 }

@@ -14,6 +14,7 @@ struct making {
 	const struct stint_figures *f;
 	const char *name[2]; /* of FIG_REFERENCE and FIG_SHEET */
 	struct stint *s;
+	bool drawn; /* intervals were asked for */
 };
 
 /* Is pace lost to wear of which there is no reading? */
@@ -161,10 +162,10 @@ static void tell_deltas(struct stint *s)
 }
 
 /* " (1.2 to 5.6)", or why there is none. `turn` where the figure is told the other way round. */
-static const char *range(bool has, double low, double high, bool turn, char *buf, size_t size)
+static const char *range(const struct making *k, bool has, double low, double high, bool turn, char *buf, size_t size)
 {
 	if (!has)
-		snprintf(buf, size, " (no interval: no set-up was driven twice)");
+		snprintf(buf, size, "%s", k->drawn ? " (no interval: no set-up was driven twice)" : "");
 	else if (turn)
 		snprintf(buf, size, " (%.1f to %.1f)", -high, -low);
 	else
@@ -178,7 +179,7 @@ static void say_sheet_alone(const struct making *k, const char *after)
 	const struct stint_row *r = &s->rows[STINT_SHEET];
 	char span[80];
 	bool less = r->delta < 0, open = r->has_interval && r->low < 0 && r->high > 0;
-	range(r->has_interval, r->low, r->high, less && !open, span, sizeof span);
+	range(k, r->has_interval, r->low, r->high, less && !open, span, sizeof span);
 	if (open)
 		snprintf(s->sentence, sizeof s->sentence,
 			"over %zu laps it can't be told which is quicker, %.60s or %.60s: %+.1f s%s%s",
@@ -196,7 +197,7 @@ static void say_verdict(const struct making *k)
 	char span[80];
 	bool lifting_wins = s->verdict > 0;
 	bool open = s->has_verdict_interval && s->verdict_low < 0 && s->verdict_high > 0;
-	range(s->has_verdict_interval, s->verdict_low, s->verdict_high, !lifting_wins && !open, span,
+	range(k, s->has_verdict_interval, s->verdict_low, s->verdict_high, !lifting_wins && !open, span,
 		sizeof span);
 	if (open)
 		snprintf(s->sentence, sizeof s->sentence,
@@ -278,7 +279,7 @@ struct stint *stint_new(const struct model *m, const fix *sheet, const fix *refe
 	s->laps = f.rules.laps;
 	s->rules = f.rules;
 	s->limiting = model_limiting_channel(m, reference);
-	struct making k = {m, &f, {reference_name, sheet_name}, s};
+	struct making k = {m, &f, {reference_name, sheet_name}, s, o->draws > 0};
 	bool ok = lay_sides(&k) && lay_lifting(&k) && lay_stopping(&k);
 	if (ok) {
 		tell_deltas(s);

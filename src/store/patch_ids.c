@@ -250,7 +250,7 @@ static bool block_ids(struct ids *s, struct err *err)
 		if (s->keep[i])
 			last = s->items[i];
 	}
-	if (s->n_fresh > 0)
+	if (s->n_fresh > 0 && s->n_items > 0)
 		ok = add_lines(s, last ? last : s->items[0], !last, err);
 	else if (!last)
 		ok = block_empty(s, err);
