@@ -9,6 +9,7 @@ dist_doc_DATA = \
 	doc/frontier.md \
 	doc/model.md \
 	doc/plans.md \
+	doc/reliability.md \
 	doc/statistics.md \
 	doc/stint.md \
 	doc/tutorial.md

@@ -545,6 +545,7 @@ static void prepare_run(void)
 	ck_assert(run_copy(&changed_run, &book.runs[0]));
 	changed_run.laps[0].time += 1;
 	changed_run.n_laps--;
+	free(changed_run.laps[changed_run.n_laps].skip);
 }
 
 static bool run_save_run(void)
