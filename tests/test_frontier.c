@@ -464,6 +464,42 @@ START_TEST(no_wear_nothing_moves)
 }
 END_TEST
 
+/* Wear was read on one set-up only: the other's lap time can be told against it, its wear
+ * not, so all its figures are against itself: nought. */
+START_TEST(told_against_itself_is_nought)
+{
+	struct book b;
+	struct err err = {0};
+	struct sheet start;
+	struct frontier_options o = {.save = {.kind = SAVE_CHANNEL}, .lenient = true};
+	invent_book(&b, 0, 1, 1);
+	for (int i = 0; i < 4; i++) {
+		struct run *r = invent_run(&b, "r");
+		invent_set(&b, r, "s0", i % 2 ? 5 : 0);
+		for (int j = 0; j < 3; j++) {
+			struct lap *l = invent_lap(r, 90 + i % 2 + 0.1 * (j * (i + 1) % 3));
+			l->has_wear[0] = i % 2 == 0;
+			l->wear[0] = 2 + 0.1 * j;
+		}
+	}
+	sheet_init(&start);
+	ck_assert(sheet_copy(&start, &b.sheets[0]));
+	start.values[0] = 5 * FIX_ONE;
+	struct model *m = model_new(&b, &err);
+	ck_assert_ptr_nonnull(m);
+	ck_assert(model_delta(m, RESPONSE_TIME, start.values, b.sheets[0].values).known);
+	struct frontier *f = frontier_new(m, &start, &b.sheets[0], &o, &err);
+	ck_assert_ptr_nonnull(f);
+	ck_assert_ptr_eq(f->against, &start);
+	ck_assert_uint_eq(f->n, 1);
+	ck_assert_double_eq(f->points[0].time_delta, 0);
+	frontier_free(f);
+	model_free(m);
+	sheet_free(&start);
+	book_free(&b);
+}
+END_TEST
+
 START_TEST(thinning_keeps_both_ends)
 {
 	for (unsigned seed = 0; seed < 30; seed++) {
@@ -538,6 +574,7 @@ Suite *suite(void)
 	tcase_add_loop_test(t, shares_are_held_exactly, 0, 2);
 	tcase_add_test(t, a_share_that_cannot_be_told_is_not_held);
 	tcase_add_test(t, no_wear_nothing_moves);
+	tcase_add_test(t, told_against_itself_is_nought);
 	tcase_add_test(t, thinning_keeps_both_ends);
 	tcase_add_test(t, what_to_save);
 	suite_add_tcase(s, t);

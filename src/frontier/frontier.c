@@ -49,6 +49,7 @@ static void find_base(struct work *w)
 	struct effects *e = &w->base;
 	size_t n = w->m->book->car.n_adjustables;
 	bool same = memcmp(a, b, n * sizeof *a) == 0;
+	*e = (struct effects){0};
 	for (size_t i = 0; i < EFFECTS_MAX; i++) {
 		const struct response *r = moves_response(w->m, i);
 		if (!r)
