@@ -226,6 +226,10 @@ static int print_table(const struct comparison *k)
 	print_like(k);
 	if (k->c.extrapolated[0] || k->c.extrapolated[1])
 		puts("\nextrapolated: outside what was driven");
+	char borrowed[WORDS_SIZE];
+	if (words_borrowed_delta(k->a->model, k->side[1]->values, k->side[0]->values, borrowed,
+		sizeof borrowed)[0])
+		printf("\n%s\n", borrowed);
 	told_balance(&k->a->book, k->side[1]->values, k->side[0]->values);
 	told_cautions_of(&k->a->book, k->side[0], k->side[1]);
 	int status = print_stint(k);

@@ -3,6 +3,7 @@
 #include "cmd/commands.h"
 #include "cmd/fitted.h"
 #include "cmd/sheet_told.h"
+#include "model/words.h"
 
 #include <math.h>
 #include <string.h>
@@ -116,6 +117,8 @@ static int print_table(const struct fitted_book *a, const struct sheet *on, cons
 	if (s->crossover_lap)
 		printf("\n%s is ahead from lap %zu\n", sheet, s->crossover_lap);
 	printf("\n%s\n", cmd_safe(s->sentence, line, sizeof line));
+	if (words_borrowed_delta(m, on->values, a->reference->values, line, sizeof line)[0])
+		printf("%s\n", line);
 	for (size_t i = 0; i < s->n_notes; i++)
 		puts(cmd_safe(s->notes[i], line, sizeof line));
 	told_cautions_of(&a->book, on, a->reference);

@@ -161,6 +161,24 @@ const char *words_source(const struct estimate *e, char *buf, size_t size)
 	return buf;
 }
 
+const char *words_borrowed_delta(const struct model *m, const fix *values, const fix *against,
+	char *buf, size_t size)
+{
+	char name[64];
+	size_t len = 0;
+	buf[0] = '\0';
+	for (size_t k = 0; m->borrowing && k < m->n_responses && len < size; k++) {
+		const struct estimate e = model_delta(m, k, values, against);
+		if (!e.known || words_source_of(&e) == SOURCE_DRIVEN)
+			continue;
+		len += (size_t)snprintf(buf + len, size - len, "%s%s %.0f %%%s",
+			len ? ", " : "borrowed from other books: ", words_response(m, k, name, sizeof name),
+			100 * e.borrowed, words_delta_disputed(m, k, values, against) ?
+				" (disputed by the runs here)" : "");
+	}
+	return buf;
+}
+
 bool words_disputed(const struct model *m, size_t response, const struct term *t)
 {
 	for (size_t i = 0; m->borrowing && !m->book->borrow_widen && i < m->borrowing->n_conflicts; i++) {

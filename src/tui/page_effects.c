@@ -229,10 +229,10 @@ static void update(struct app *app, struct effects_page *s)
 		snprintf(s->why, sizeof s->why, "%.250s", err.text);
 		return;
 	}
+	add_borrowed(app, s);
 	add_terms(app, s);
 	add_noise(app, s);
 	add_exchange(app, s);
-	add_borrowed(app, s);
 	add_remarks(app, s);
 	if (s->effects.channel >= 0)
 		s->shown = (size_t)s->effects.channel;

@@ -245,10 +245,10 @@ void sheet_draw_told(struct app *app, struct area a)
 	if (balance && y + balance <= end) {
 		y += sheet_draw_balance(app, &c, y, a.x);
 	}
-	untested_words(app, text, sizeof text);
+	borrowed_words(app, text, sizeof text);
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
-	borrowed_words(app, text, sizeof text);
+	untested_words(app, text, sizeof text);
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 	extrapolated_words(app, text, sizeof text);
