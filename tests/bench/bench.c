@@ -13,7 +13,7 @@
 #include <time.h>
 #include <unistd.h>
 
-enum { LARGE_RUNS = 1000, LARGE_LAPS = 20 };
+enum { LARGE_RUNS = 1000, LARGE_LAPS = 20, LARGE_ADJUSTABLES = 20 };
 static int missed;
 
 static double clock_s(clockid_t id)
@@ -66,6 +66,15 @@ void row_goal(const char *work, double figure, const char *unit, double goal, bo
 	fflush(stdout);
 }
 
+void row_growth(const char *work, const char *of, const size_t *size, const double *time, size_t n)
+{
+	printf("%-58s", work);
+	for (size_t i = 0; i < n; i++)
+		printf("%s%zu %s: %.3g", i ? ", " : " ", size[i], of, time[0] > 0 ? time[i] / time[0] : 0);
+	putchar('\n');
+	fflush(stdout);
+}
+
 void row_skipped(const char *work, const char *why)
 {
 	printf("%-58s %8s  SKIPPED: %s\n", work, "-", why);
@@ -97,7 +106,7 @@ int main(int argc, char **argv)
 		return 1;
 	}
 	snprintf(large, sizeof large, "%s/large", dir);
-	if (!large_book_write(large, LARGE_RUNS, LARGE_LAPS)) {
+	if (!large_book_write(large, LARGE_RUNS, LARGE_LAPS, LARGE_ADJUSTABLES)) {
 		perror("bench: the large book");
 		return 1;
 	}

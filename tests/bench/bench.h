@@ -29,8 +29,12 @@ void bench_terminal(const char *program, const char *floor_program, const char *
 void bench_model(const char *demo, const char *large, const char *dir);
 void bench_frontier(void);
 
-/* A book of `runs` runs of `laps` laps in a new folder: a car of 20 adjustables, invented. */
-bool large_book_write(const char *folder, int runs, int laps);
+/* Growth: each size's time over that of the first one. */
+void row_growth(const char *work, const char *of, const size_t *size, const double *time, size_t n);
+
+/* A book of `runs` runs of `laps` laps in a new folder: a car of `adjustables` (a multiple of 5,
+ * at most 40), four fifths of them in pairs; invented. */
+bool large_book_write(const char *folder, int runs, int laps, int adjustables);
 
 /* --- a program in a pseudo-terminal ------------------------------------------------- */
 struct pty_run {
@@ -38,9 +42,12 @@ struct pty_run {
 	size_t bytes;      /* of the last reply */
 	size_t cells, runs; /* of the last reply: characters shown, cursor addressings */
 	double latency;    /* s, key to last byte of the last reply */
+	double first;      /* s, to the last byte before it first paused, 500 bytes at least shown */
 };
 /* Starts argv at columns x lines, waits for the first paint; *start: s to its last byte. */
 bool pty_start(struct pty_run *p, const char *const *argv, int columns, int lines, double *start);
+/* CPU seconds of its main thread so far. */
+double pty_cpu(const struct pty_run *p);
 /* Writes keys and takes the reply: until 60 ms without a byte. */
 bool pty_keys(struct pty_run *p, const char *keys);
 /* Ends the program; *rss_kib: its peak resident memory. */

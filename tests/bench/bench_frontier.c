@@ -109,10 +109,32 @@ static bool measure(size_t n_groups, bool curved, double goal)
 	return same;
 }
 
+static void growth_groups(bool curved)
+{
+	static const size_t sizes[] = {6, 10, 14, 18};
+	double time[4] = {0};
+	for (size_t k = 0; k < 4; k++)
+		for (int i = 0; i < CASES; i++) {
+			struct front_result r;
+			struct err err = {0};
+			make_groups(curved);
+			const double since = bench_cpu();
+			if (!front_sum(groups, sizes[k], NULL, &r, &err))
+				return;
+			time[k] += bench_cpu() - since;
+			front_free(&r);
+		}
+	row_growth(curved ? "growth of the frontier with the groups, curved effects"
+			  : "growth of the frontier with the groups, straight effects",
+		"groups", sizes, time, 4);
+}
+
 void bench_frontier(void)
 {
 	measure(10, false, 20);
 	measure(10, true, 20);
 	measure(18, false, 100);
 	measure(18, true, 100);
+	growth_groups(false);
+	growth_groups(true);
 }

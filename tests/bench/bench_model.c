@@ -96,6 +96,37 @@ static void growth(const struct book *full)
 	free(b.runs);
 }
 
+/* Fits of the first runs of the book. */
+static void growth_runs(const struct book *full)
+{
+	static const size_t runs[] = {100, 200, 500, 1000};
+	double t[4];
+	struct book b = *full;
+	for (size_t k = 0; k < 4; k++) {
+		b.n_runs = runs[k] < full->n_runs ? runs[k] : full->n_runs;
+		t[k] = fit_time(&b, 3);
+	}
+	row_growth("growth of a fit with the runs, time over the first", "runs", runs, t, 4);
+}
+
+/* Fits of books with more and more adjustables. */
+static void growth_adjustables(const char *dir)
+{
+	static const size_t adjustables[] = {5, 10, 20, 40};
+	double t[4] = {0};
+	for (size_t k = 0; k < 4; k++) {
+		char folder[300];
+		struct book b;
+		snprintf(folder, sizeof folder, "%s/a%zu", dir, adjustables[k]);
+		if (!large_book_write(folder, 300, 10, (int)adjustables[k]) || !load(&b, folder))
+			return;
+		t[k] = fit_time(&b, 3);
+		book_free(&b);
+	}
+	row_growth("growth of a fit with the adjustables, 300 runs of 10 laps", "adjustables", adjustables,
+		t, 4);
+}
+
 /* The rows of the fit for R: columns of set-up, covariates, run and the three responses. */
 static bool write_rows(const struct model *m, const char *path)
 {
@@ -181,5 +212,7 @@ void bench_model(const char *demo, const char *large, const char *dir)
 	predictions(&b);
 	against_nlme(&b, dir);
 	growth(&b);
+	growth_runs(&b);
+	growth_adjustables(dir);
 	book_free(&b);
 }

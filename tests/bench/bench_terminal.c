@@ -16,11 +16,13 @@ enum { COLUMNS_WIDE = 100, LINES_WIDE = 30, KEYS = 60, BURST = 50, STARTS = 5 };
 /* Medians over KEYS presses; key alternates with `back` so that no limit is met. */
 struct keys_seen {
 	double latency, bytes, cells, places;
+	double cpu; /* s, mean */
 };
 
 static bool press(struct pty_run *p, const char *key, const char *back, struct keys_seen *out)
 {
 	double latency[KEYS], bytes[KEYS], cells[KEYS], places[KEYS];
+	const double before = pty_cpu(p);
 	for (int i = 0; i < KEYS; i++) {
 		if (!pty_keys(p, i % 8 < 4 ? key : back))
 			return false;
@@ -30,7 +32,8 @@ static bool press(struct pty_run *p, const char *key, const char *back, struct k
 		places[i] = (double)p->runs;
 	}
 	*out = (struct keys_seen){bench_median(latency, KEYS), bench_median(bytes, KEYS),
-		bench_median(cells, KEYS), bench_median(places, KEYS)};
+		bench_median(cells, KEYS), bench_median(places, KEYS),
+		(pty_cpu(p) - before) / KEYS};
 	return true;
 }
 
@@ -50,7 +53,12 @@ static void compare_nudge(struct pty_run *own, const char *floor_program, const 
 	snprintf(words, sizeof words, "both rewrite %s cells in %s places; p50 of %d keys", cells, places,
 		KEYS);
 	row_ratio("nudge on the Sheet page, key to last byte", seen->latency, floor.latency, 1.2, words);
-	row_ratio("bytes for a nudge", seen->bytes, floor.bytes, 1.1, words);
+	snprintf(words, sizeof words, "%.0f us of the processor a key, the bare program %.0f us; no goal",
+		1e6 * seen->cpu, 1e6 * floor.cpu);
+	if (floor.cpu > 0)
+		printf("%-58s %8.2f  %-16s %-8s %s\n", "the same, processor time", seen->cpu / floor.cpu, "", "",
+			words);
+	row_ratio("bytes for a nudge", seen->bytes, floor.bytes, 1.1, "");
 	row_goal("bytes for a nudge at 100x30", seen->bytes, "bytes", 256, false, "");
 	memset(burst, '+', BURST / 2);
 	memset(burst + BURST / 2, '-', BURST / 2);
@@ -137,7 +145,7 @@ static double loop_alone(const char *folder)
 static void starts(const char *program, const char *large)
 {
 	const char *argv[] = {program, large, NULL};
-	double own[STARTS], loop[STARTS];
+	double own[STARTS], first[STARTS], loop[STARTS];
 	long rss = 0;
 	for (int i = 0; i < STARTS; i++) {
 		struct pty_run p;
@@ -146,10 +154,14 @@ static void starts(const char *program, const char *large)
 			row_skipped("start on the large book", "the workbench did not run");
 			return;
 		}
+		first[i] = p.first;
 		pty_stop(&p, &rss);
 	}
-	row_ratio("1,000 runs of 20 laps: start to first paint", bench_median(own, STARTS),
+	row_ratio("1,000 runs of 20 laps: start to first paint", bench_median(first, STARTS),
 		bench_median(loop, STARTS), 1.5, "against libyaml's bare event loop, medians of 5");
+	printf("%-58s %8.2f  %-16s %-8s %s\n", "the same, start to all figures",
+		bench_median(own, STARTS) / bench_median(loop, STARTS), "", "",
+		"the sheet stands while its figures are fitted; no goal");
 	row_goal("memory on that book", (double)rss / 1024, "MiB", 64, false, "peak resident");
 }
 

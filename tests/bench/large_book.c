@@ -6,7 +6,8 @@
 #include <stdio.h>
 #include <sys/stat.h>
 
-enum { PAIRS = 8, SINGLES = 4 }; /* 20 adjustables */
+enum { ADJUSTABLES_MAX = 40 };
+static int pairs, singles;
 
 static uint64_t state = 7;
 static double uniform(void)
@@ -51,14 +52,14 @@ static void print_car(FILE *f)
 {
 	char id[32], label[32], pair[32];
 	fprintf(f, "kind: car\nversion: 1\nname: Invented car of the benchmark\nadjustables:\n");
-	for (int p = 0; p < PAIRS; p++)
+	for (int p = 0; p < pairs; p++)
 		for (int k = 0; k < 2; k++) {
 			snprintf(id, sizeof id, "p%d-%s", p, k ? "rear" : "front");
 			snprintf(label, sizeof label, "Pair %d", p);
 			snprintf(pair, sizeof pair, "p%d", p);
 			print_adjustable(f, id, k ? "rear" : "front", label, pair);
 		}
-	for (int s = 0; s < SINGLES; s++) {
+	for (int s = 0; s < singles; s++) {
 		snprintf(id, sizeof id, "s%d", s);
 		snprintf(label, sizeof label, "Single %d", s);
 		print_adjustable(f, id, "car", label, NULL);
@@ -68,19 +69,19 @@ static void print_car(FILE *f)
 static void print_values(FILE *f, const double *v)
 {
 	fprintf(f, "values: {");
-	for (int p = 0; p < PAIRS; p++)
+	for (int p = 0; p < pairs; p++)
 		fprintf(f, "p%d-front: %.1f, p%d-rear: %.1f, ", p, v[2 * p], p, v[2 * p + 1]);
-	for (int s = 0; s < SINGLES; s++)
-		fprintf(f, "s%d: %.1f%s", s, v[2 * PAIRS + s], s + 1 < SINGLES ? ", " : "}\n");
+	for (int s = 0; s < singles; s++)
+		fprintf(f, "s%d: %.1f%s", s, v[2 * pairs + s], s + 1 < singles ? ", " : "}\n");
 }
 
 static void print_run(FILE *f, int run, int laps)
 {
-	double v[2 * PAIRS + SINGLES] = {0}, time = 98 + 0.08 * normal(), wear = 2.4 + 0.03 * normal();
-	for (size_t i = 0; run % 5 && i < sizeof v / sizeof v[0]; i++) {
+	double v[ADJUSTABLES_MAX] = {0}, time = 98 + 0.08 * normal(), wear = 2.4 + 0.03 * normal();
+	for (int i = 0; run % 5 && i < 2 * pairs + singles; i++) {
 		v[i] = floor(uniform() * 5 - 2) * 2.5;
-		time += 0.02 * v[i] / 10 * (double)(i % 3) + 0.05 * v[i] * v[i] / 100;
-		wear -= 0.03 * v[i] / 10 * (double)(i % 4);
+		time += 0.02 * v[i] / 10 * (i % 3) + 0.05 * v[i] * v[i] / 100;
+		wear -= 0.03 * v[i] / 10 * (i % 4);
 	}
 	fprintf(f, "kind: run\nversion: 1\ndate: 2026-%02d-%02dT%02d:%02d\nsheet: base\n",
 		1 + run / 100 % 12, 1 + run / 4 % 25, 9 + run % 4 * 2, run % 60);
@@ -97,7 +98,7 @@ static void print_run(FILE *f, int run, int laps)
 
 static bool write_small(const char *folder)
 {
-	static const double zero[2 * PAIRS + SINGLES];
+	static const double zero[ADJUSTABLES_MAX];
 	FILE *f = create(folder, "profiles/cars/bench.yaml");
 	bool ok = f != NULL;
 	if (f) {
@@ -111,7 +112,8 @@ static bool write_small(const char *folder)
 	if ((f = create(folder, "sheets/base.yaml"))) {
 		fprintf(f, "kind: sheet\nversion: 1\nname: Base\n");
 		print_values(f, zero);
-		fprintf(f, "locks: [p0, p1, p2, p3, p4, p5, p6, p7]\n");
+		for (int p = 0; p < pairs; p++)
+			fprintf(f, "%sp%d%s", p ? ", " : "locks: [", p, p + 1 < pairs ? "" : "]\n");
 		ok = fclose(f) == 0 && ok;
 	}
 	if ((f = create(folder, "book.yaml"))) {
@@ -123,9 +125,11 @@ static bool write_small(const char *folder)
 	return ok;
 }
 
-bool large_book_write(const char *folder, int runs, int laps)
+bool large_book_write(const char *folder, int runs, int laps, int adjustables)
 {
 	char name[64];
+	pairs = adjustables * 2 / 5;
+	singles = adjustables - 2 * pairs;
 	if (!folders(folder) || !write_small(folder))
 		return false;
 	for (int i = 0; i < runs; i++) {

@@ -4,13 +4,14 @@
 #include <poll.h>
 #include <pty.h>
 #include <signal.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
-enum { QUIET_MS = 60, START_QUIET_MS = 400, START_WAIT_MS = 20000 };
+enum { PAUSE_MS = 5, PAINT_BYTES = 500, QUIET_MS = 60, START_QUIET_MS = 400, START_WAIT_MS = 20000 };
 
 /* Characters shown and cursor addressings in a reply; escape sequences are passed over. */
 struct scan {
@@ -50,9 +51,11 @@ static bool take_reply(struct pty_run *p, double since, int quiet, int first_wai
 	unsigned char buf[65536];
 	struct scan s = {0};
 	p->bytes = 0;
-	p->latency = 0;
+	p->latency = p->first = 0;
 	for (int wait = first_wait;; wait = quiet) {
 		struct pollfd f = {p->fd, POLLIN, 0};
+		if (p->first <= 0 && p->bytes >= PAINT_BYTES && poll(&f, 1, PAUSE_MS) == 0)
+			p->first = p->latency;
 		if (poll(&f, 1, wait) <= 0)
 			break;
 		const ssize_t n = read(p->fd, buf, sizeof buf);
@@ -89,6 +92,20 @@ bool pty_start(struct pty_run *p, const char *const *argv, int columns, int line
 		return false;
 	*start = p->latency;
 	return true;
+}
+
+double pty_cpu(const struct pty_run *p)
+{
+	char path[64];
+	unsigned long long ns = 0;
+	snprintf(path, sizeof path, "/proc/%d/schedstat", p->pid);
+	FILE *f = fopen(path, "r");
+	if (!f)
+		return 0;
+	if (fscanf(f, "%llu", &ns) != 1)
+		ns = 0;
+	fclose(f);
+	return (double)ns * 1e-9;
 }
 
 bool pty_keys(struct pty_run *p, const char *keys)
