@@ -5,6 +5,7 @@
 
 #include <math.h>
 #include <string.h>
+#include <unistd.h>
 
 const struct cmd_option verify_options[] = {
 	{"last", 0, "N", false, "only the last N runs"}, CMD_OPTION_JSON, CMD_OPTION_END};
@@ -205,6 +206,26 @@ static void print_response(const struct verify *v, size_t y)
 	putchar('\n');
 }
 
+/* Two fits a run: a season's take a minute. A terminal is told how far it is; Ctrl-C stops. */
+static struct verify *verify_told(const struct book *b, size_t last, struct err *err)
+{
+	struct verify *v = verify_start(b, last, err);
+	const size_t all = v ? v->steps_left : 0;
+	const bool tell = all > 4 * VERIFY_AT_ONCE && isatty(STDERR_FILENO);
+	bool ok = v != NULL;
+	while (ok && v->steps_left) {
+		ok = verify_steps(v, VERIFY_AT_ONCE, err);
+		if (tell)
+			fprintf(stderr, "\r%zu of %zu fits; Ctrl-C stops ", all - v->steps_left, all);
+	}
+	if (tell)
+		fputc('\n', stderr);
+	if (ok)
+		return v;
+	verify_free(v);
+	return NULL;
+}
+
 int verify_run(const struct cmd_args *args)
 {
 	struct book book;
@@ -215,7 +236,7 @@ int verify_run(const struct cmd_args *args)
 	if (!cmd_whole(args, "last", 1, 100000, &last) ||
 		!cmd_load_book(&book, args->word[0], &status))
 		return status;
-	struct verify *v = verify_new(&book, (size_t)last, &err);
+	struct verify *v = verify_told(&book, (size_t)last, &err);
 	if (!v) {
 		status = cmd_fail(&err);
 	} else if (cmd_has(args, "json")) {

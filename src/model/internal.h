@@ -105,6 +105,9 @@ bool posterior_fit(struct model *m, struct borrowing *b, size_t slot, const stru
 	const double *y, struct response *r, struct err *err);
 void borrow_note(struct borrowing *b, const char *fmt, ...) ERR_PRINTF(2, 3);
 
+/* The responses alone, for verification: no like-for-like, segments, suspects or lack of fit.
+ * Where the book borrows, the whole model. */
+struct model *model_bare(const struct book *b, struct err *err);
 /* Was the covariate logged on every reading, and does it vary? */
 bool covariate_varies(const struct obs_list *o, int c);
 /* d row / d x_coord at the coordinates x: the contrast of a slope. */

@@ -31,6 +31,7 @@ struct work {
 	struct obs_list obs[RESPONSES_MAX];
 	struct setup setup;
 	struct levels levels[FAC_N];
+	bool bare; /* the responses alone, not judged; one after another */
 	int *set; /* [runs]: runs on the same values */
 	struct logging logging[RESPONSES_MAX][COV_N];
 	double *y[RESPONSES_MAX], *residual[RESPONSES_MAX];
@@ -160,6 +161,7 @@ static bool prepare_y(struct model *m, size_t k, struct work *w)
 static bool fit_one(struct model *m, struct work *w, size_t k, bool judge, struct response *r,
 	struct err *err)
 {
+	judge = judge && !w->bare;
 	struct fit_job j = {.m = m, .setup = &w->setup, .levels = w->levels, .obs = &w->obs[k],
 		.y = w->y[k], .response = k, .judge = judge, .set = w->set, .suspects = &w->suspects[k],
 		.residual = judge ? w->residual[k] : NULL};
@@ -226,7 +228,7 @@ static bool share_fits(struct fits *f, size_t n, void (*one)(void *, size_t), st
 {
 	for (size_t i = 0; i < n; i++)
 		err_clear(&f->err[i]);
-	share_out(n, f->m->n_fitted_laps < MANY_LAPS ? SIZE_MAX : 2, one, f);
+	share_out(n, f->w->bare || f->m->n_fitted_laps < MANY_LAPS ? SIZE_MAX : 2, one, f);
 	for (size_t i = 0; i < n; i++)
 		if (!f->ok[i]) {
 			*err = f->err[i];
@@ -376,15 +378,17 @@ static bool build(struct model *m, struct work *w, struct err *err)
 	say_steady(m, w);
 	if (!find_spread(m, w))
 		return err_memory(err);
+	if (w->bare)
+		return true;
 	const struct borrow_work borrowed = {w->obs, w->y, w->like, w->like_time};
 	return fit_like(m, w, err) && segments_fit(m, &w->obs[0], &w->setup, w->levels, err) &&
 		borrow_enter(m, &borrowed, err);
 }
 
-struct model *model_new(const struct book *b, struct err *err)
+static struct model *make(const struct book *b, bool bare, struct err *err)
 {
 	struct model *m = calloc(1, sizeof *m);
-	struct work w = {0};
+	struct work w = {.bare = bare};
 	if (!m) {
 		err_memory(err);
 		return NULL;
@@ -397,6 +401,16 @@ struct model *model_new(const struct book *b, struct err *err)
 		return m;
 	model_free(m);
 	return NULL;
+}
+
+struct model *model_new(const struct book *b, struct err *err)
+{
+	return make(b, false, err);
+}
+
+struct model *model_bare(const struct book *b, struct err *err)
+{
+	return make(b, b->n_borrow == 0, err);
 }
 
 void model_free(struct model *m)

@@ -1,5 +1,6 @@
 /* Each run predicted by a model that has not seen it. */
 #include "model/verify.h"
+#include "base/share.h"
 #include "model/internal.h"
 #include "model/words.h"
 
@@ -163,7 +164,7 @@ static bool predict_run(const struct book *b, int run, const struct book *seen, 
 {
 	struct model *m = NULL;
 	if (seen->n_runs > 0) {
-		m = model_new(seen, err);
+		m = model_bare(seen, err);
 		if (!m)
 			return false;
 	}
@@ -283,17 +284,60 @@ struct verify *verify_start(const struct book *b, size_t last, struct err *err)
 	return v;
 }
 
-bool verify_step(struct verify *v, struct err *err)
+struct steps {
+	struct verify *v;
+	size_t first; /* the step that is taken first; they count down */
+	struct err *err;
+	bool *ok;
+};
+
+static void take_step(void *data, size_t i)
 {
-	if (!v->steps_left)
-		return true;
-	size_t step = --v->steps_left;
+	struct steps *s = data;
+	const struct verify *v = s->v;
+	const size_t step = s->first - i;
 	struct verified_run *one = &v->runs[step % v->n_runs];
-	bool ok = step >= v->n_runs ? look_ahead(v->book, one->run, one->by, err)
-				    : leave_out(v->book, one->run, one->by, err);
-	if (ok && step == 0)
+	err_clear(&s->err[i]);
+	s->ok[i] = step >= v->n_runs ? look_ahead(v->book, one->run, one->by, &s->err[i])
+				     : leave_out(v->book, one->run, one->by, &s->err[i]);
+}
+
+/* Small books are done before a thread has started; what is borrowed is not shared out. */
+static size_t few_steps(const struct book *b)
+{
+	size_t laps = 0;
+	for (size_t i = 0; i < b->n_runs; i++)
+		laps += b->runs[i].n_laps;
+	return laps < 2000 || b->n_borrow > 0 ? SIZE_MAX : 2;
+}
+
+bool verify_steps(struct verify *v, size_t most, struct err *err)
+{
+	const size_t n = most < v->steps_left ? most : v->steps_left;
+	if (n == 0)
+		return true;
+	struct steps s = {.v = v, .first = v->steps_left - 1};
+	s.err = calloc(n, sizeof *s.err);
+	s.ok = calloc(n, sizeof *s.ok);
+	bool ok = (s.err && s.ok) || err_memory(err);
+	if (ok)
+		share_out(n, few_steps(v->book), take_step, &s);
+	for (size_t i = 0; ok && i < n; i++) {
+		ok = s.ok[i];
+		if (!ok)
+			*err = s.err[i];
+	}
+	free(s.err);
+	free(s.ok);
+	v->steps_left -= n;
+	if (ok && v->steps_left == 0)
 		ok = verify_tally(v, err) && verify_drift(v, err);
 	return ok;
+}
+
+bool verify_step(struct verify *v, struct err *err)
+{
+	return verify_steps(v, 1, err);
 }
 
 struct verify *verify_new(const struct book *b, size_t last, struct err *err)
@@ -301,7 +345,7 @@ struct verify *verify_new(const struct book *b, size_t last, struct err *err)
 	struct verify *v = verify_start(b, last, err);
 	bool ok = v != NULL;
 	while (ok && v->steps_left)
-		ok = verify_step(v, err);
+		ok = verify_steps(v, VERIFY_AT_ONCE, err);
 	if (ok)
 		return v;
 	verify_free(v);

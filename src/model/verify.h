@@ -74,6 +74,9 @@ struct verify {
 struct verify *verify_new(const struct book *b, size_t last, struct err *err);
 struct verify *verify_start(const struct book *b, size_t last, struct err *err);
 bool verify_step(struct verify *v, struct err *err);
+/* Up to `most` steps side by side; for whoever tells how far it has come in between. */
+enum { VERIFY_AT_ONCE = 32 };
+bool verify_steps(struct verify *v, size_t most, struct err *err);
 void verify_free(struct verify *v);
 
 /* "as predicted", "slower than predicted", ...; for a response and its forecast. */
