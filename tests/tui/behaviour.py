@@ -348,33 +348,150 @@ def test_c_locale():
         t.close()
 
 
-def test_decimal_comma():
-    """A locale with a decimal comma: figures, files and typed values keep the point."""
+def comma_locale(folder):
+    """The environment of a locale with a decimal comma; made in the folder where none is installed."""
     have = subprocess.run(["locale", "-a"], capture_output=True, text=True).stdout.split()
-    comma = [x for x in have if re.match(r"(de|fr|it|es|nl)_", x) and "utf8" in x.lower()]
-    env, made = {"LC_ALL": comma[0] if comma else "de_DE.UTF-8"}, None
-    if not comma:  # made for this test where the sources of locales are installed
-        made = tempfile.mkdtemp(prefix="treadlight-locale-")
-        try:
-            ok = subprocess.run(["localedef", "-i", "de_DE", "-f", "UTF-8", made + "/de_DE.UTF-8"],
-                                capture_output=True).returncode == 0
-        except FileNotFoundError:
-            ok = False
-        if not ok:
-            shutil.rmtree(made)
-            return "skipped: no locale with a decimal comma here, nor what makes one"
-        env["LOCPATH"] = made
+    for name in have:
+        if re.match(r"(de|fr|it|es|nl)_", name) and "utf8" in name.lower():
+            return {"LC_ALL": name}
+    try:
+        subprocess.run(["localedef", "-i", "de_DE", "-f", "UTF-8", folder + "/de_DE.UTF-8"],
+                       capture_output=True)
+    except OSError:
+        return None
+    # localedef ends with 1 on mere warnings: what it made is what counts
+    made = os.path.exists(folder + "/de_DE.UTF-8/LC_NUMERIC")
+    return {"LC_ALL": "de_DE.UTF-8", "LOCPATH": folder} if made else None
+
+
+def saved_under(env):
+    """All sheets' bytes after values were typed and saved under this locale."""
     with Book() as book:
         t = start(book, env=env)
         t.send("\r11.5\r")
         t.expect("11.5 <")
-        t.send("s")
+        t.key("down")
+        t.send("+s")
         t.expect(" saved ")
-        with open(book + "/sheets/quick-base.yaml") as f:
-            check("front-wing: 11.5" in f.read(), "written otherwise")
+        text = t.text()
         t.close()
-    if made:
-        shutil.rmtree(made)
+        return {os.path.relpath(p, book): b for p, b in snapshot(book).items() if p.endswith(".yaml")}, text
+
+
+def test_decimal_comma():
+    """C, C.UTF-8 and a locale with a decimal comma: figures and typed values keep the point, files are identical."""
+    with tempfile.TemporaryDirectory() as folder:
+        comma = comma_locale(folder)
+        wanted, _ = saved_under({"LC_ALL": "C.UTF-8"})
+        check(b"front-wing: 11.5" in wanted["sheets/quick-base.yaml"], "not written")
+        for env in [{"LC_ALL": "C"}, {"LC_ALL": "POSIX"}] + ([comma] if comma else []):
+            files, text = saved_under(env)
+            check(files == wanted, "%r writes other bytes" % env)
+            check(not re.search(r"\d,\d\d", text), "%r shows a decimal comma:\n%s" % (env, text))
+    if not comma:
+        return "ok, but skipped: no locale with a decimal comma here, nor can one be made"
+
+
+def test_terminals():
+    """The Linux console, screen, tmux, xterm, rxvt and a vt100 show the same page."""
+    shown = {}
+    names = ("linux", "screen", "screen-256color", "tmux-256color", "xterm", "rxvt", "vt100")
+    known = [n for n in names if subprocess.run(["infocmp", n], capture_output=True).returncode == 0]
+    for name in known:
+        with Book() as book:
+            t = start(book, cols=100, rows=30, term=name)
+            t.send("+")
+            t.settle()
+            t.key("down")
+            t.settle()
+            shown[name] = t.text()
+            check("10.5 <" in shown[name], "%s:\n%s" % (name, shown[name]))
+            t.send("q")
+            t.settle()
+            t.close()
+    for name in known:
+        check(shown[name] == shown[known[0]], "%s:\n%s\n%s:\n%s" %
+              (known[0], shown[known[0]], name, shown[name]))
+
+
+def many_runs(book, n):
+    """The demo's runs again and again under other names."""
+    runs = sorted(glob.glob(book + "/runs/*.yaml"))
+    for i in range(n):
+        shutil.copy(runs[i % len(runs)], "%s/runs/again-%04d.yaml" % (book, i))
+
+
+def test_long_work():
+    """While hundreds of runs are verified keys act at once, and q ends the program."""
+    within = 20 if SLOW else 2
+    with Book() as book:
+        many_runs(book, 400)
+        t = start(book)
+        t.send("4")
+        t.expect("again-0")
+        for page, word in (("1", "Wing angle"), ("4", "again-0")):
+            began = time.monotonic()
+            t.send(page)
+            t.expect(word)
+            check(time.monotonic() - began < within, "a key waits for the verification")
+        began = time.monotonic()
+        t.send("q")
+        t.wait(within)
+        t.close()
+
+
+def test_long_subcommand():
+    """verify of hundreds of runs tells a terminal how far it is, and Ctrl-C stops it."""
+    with Book() as book:
+        many_runs(book, 400)
+        t = Terminal(["verify", book])
+        t.expect("Ctrl-C stops")
+        began = time.monotonic()
+        t.send("\003")
+        check(t.wait() == 128 + signal.SIGINT, "not ended by the interrupt")
+        check(time.monotonic() - began < (10 if SLOW else 1), "the interrupt took long")
+        t.close()
+
+
+def test_inside_tmux():
+    """Inside tmux: the page as on a bare terminal, keys, a resize, and the end."""
+    if not shutil.which("tmux"):
+        return "skipped: no tmux here"
+    with Book() as book, tempfile.TemporaryDirectory() as folder:
+        env = dict(os.environ, LC_ALL="C.UTF-8", TERM="xterm-256color")
+        env.pop("TMUX", None)
+        base = ["tmux", "-S", folder + "/socket", "-f", "/dev/null"]
+
+        def tmux(*words):
+            return subprocess.run(base + list(words), env=env, capture_output=True, text=True)
+
+        def shows(test, what):
+            until = time.monotonic() + terminal.LIMIT
+            while True:
+                text = "\n".join(l.rstrip() for l in tmux("capture-pane", "-p").stdout.splitlines())
+                if test(text):
+                    return
+                check(time.monotonic() < until, "%s:\n%s" % (what, text))
+                time.sleep(0.05)
+
+        r = tmux("new-session", "-d", "-x", "100", "-y", "30", PROGRAM, book)
+        if r.returncode:
+            return "skipped: tmux does not start here: " + r.stderr.strip()
+        try:
+            tmux("set", "status", "off")
+            tmux("resize-window", "-x", "100", "-y", "30")
+            fresh = start(book, cols=100, rows=30, term="screen")
+            page = fresh.text().rstrip()
+            fresh.close()
+            shows(lambda text: text.rstrip() == page, "not the page of a bare terminal")
+            tmux("send-keys", "+", "Down")
+            shows(lambda text: "10.5 <" in text or "10.5" in text and "1 change" in text, "no nudge")
+            tmux("resize-window", "-x", "80", "-y", "24")
+            shows(lambda text: "10.5 <" in text and len(text.splitlines()) <= 24, "not after a resize")
+            tmux("send-keys", "q")
+            shows(lambda text: "has unsaved changes" in text, "no question at the end")
+        finally:
+            tmux("kill-server")
 
 
 def test_every_character():
