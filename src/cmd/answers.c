@@ -170,17 +170,13 @@ static void like_words(const struct model *m, size_t c, const struct like_delta 
 {
 	const struct estimate wear = model_delta(m, 1 + c, values, against);
 	const char *verdict = direction(&d->delta, verdict_like(d, &wear));
-	const double chance = 100 * d->chance_better;
-	char in_100[16];
+	char in_100[CHANCE_SIZE];
 	if (!m->like[c].fitted)
 		verdict = "no exchange rate";
 	snprintf(buf, size, "%s", verdict);
 	if (!d->has_chance)
 		return;
-	if (chance < 1 || chance > 99)
-		snprintf(in_100, sizeof in_100, "%s in 100", chance < 1 ? "under 1" : "over 99");
-	else
-		snprintf(in_100, sizeof in_100, "%.0f in 100", chance);
+	verdict_chance(d->chance_better, in_100);
 	const size_t len = strlen(buf);
 	snprintf(buf + len, size - len, strcmp(verdict, "kinder") ? " (kinder: %s)" : " (%s)", in_100);
 }

@@ -1,5 +1,7 @@
 #include "model/verdict.h"
 
+#include <stdio.h>
+
 const char *verdict_word(enum verdict v)
 {
 	switch (v) {
@@ -58,4 +60,14 @@ enum verdict verdict_like(const struct like_delta *like, const struct estimate *
 	if (v == VERDICT_HARDER && raw->known && raw->value < 0)
 		return VERDICT_ONLY_SLOWER;
 	return v;
+}
+
+const char *verdict_chance(double chance, char buf[CHANCE_SIZE])
+{
+	const double n = 100 * chance;
+	if (n < 1 || n > 99)
+		snprintf(buf, CHANCE_SIZE, "%s in 100", n < 1 ? "under 1" : "over 99");
+	else
+		snprintf(buf, CHANCE_SIZE, "%.0f in 100", n);
+	return buf;
 }

@@ -23,6 +23,10 @@ enum verdict {
 /* "kinder", "only slower", "can't tell"... */
 const char *verdict_word(enum verdict v);
 
+/* A chance between 0 and 1 in words: "93 in 100", "over 99 in 100"; never sure. Into buf. */
+enum { CHANCE_SIZE = 24 };
+const char *verdict_chance(double chance, char buf[CHANCE_SIZE]);
+
 /* Of a lap time's delta: faster, slower. */
 enum verdict verdict_time(const struct estimate *delta);
 /* Of a wear's delta as driven: less, more. */

@@ -30,14 +30,15 @@ static void prediction_row(struct report_work *w, struct table *t, size_t r)
 static void like_row(struct report_work *w, struct table *t, size_t c)
 {
 	const struct report_input *in = w->in;
-	char label[CELL], d[CELL], span[CELL], words[2 * CELL], chance[40] = "";
+	char label[CELL], d[CELL], span[CELL], words[2 * CELL], chance[40] = "", in_100[CHANCE_SIZE];
 	struct like_delta l = model_like(in->model, c, in->sheet->values, in->reference->values);
 	struct estimate raw = model_delta(in->model, 1 + c, in->sheet->values, in->reference->values);
 	snprintf(label, sizeof label, "wear %s at equal pace, %%/lap", in->book->channels[c]);
+	const enum verdict v = verdict_like(&l, &raw);
 	if (l.delta.known && l.has_chance)
-		snprintf(chance, sizeof chance, ", kinder: %.0f in 100",
-			fmin(99, fmax(1, 100 * l.chance_better)));
-	snprintf(words, sizeof words, "%s%s%s", verdict_word(verdict_like(&l, &raw)), chance,
+		snprintf(chance, sizeof chance, v == VERDICT_KINDER ? " (%s)" : " (kinder: %s)",
+			verdict_chance(l.chance_better, in_100));
+	snprintf(words, sizeof words, "%s%s%s", verdict_word(v), chance,
 		l.stretched ? ", exchange rate stretched" : "");
 	const char *cells[] = {label, "", "", cell_delta(&l.delta, d),
 		in->model->like[c].fitted ? cell_interval(&l.delta, span) : in->model->like[c].why, words};
@@ -101,7 +102,7 @@ void chapter_tradeoff(struct report_work *w)
 			"were driven. Line: the sheets that no other beats in both, with the "
 			"reference's locks and freezes held.");
 	buf_free(&svg);
-	block_add(w->out, BLOCK_TEXT, "Wear told: %s. %zu of %.6g combinations of steps stand on the "
+	block_add(w->out, BLOCK_TEXT, "Wear told: %s. %zu of %.0f combinations of steps stand on the "
 		"frontier. They are the best of many estimates, so on track they will as a rule "
 		"give less than is drawn: drive a point before trusting it.", target,
 		w->frontier->n_found, w->frontier->candidates);

@@ -56,7 +56,7 @@ bool chapter_effects(struct report_work *w, struct err *err)
 		w->reference_name, all.channel >= 0 ? w->in->book->channels[all.channel] : "");
 	struct table *t = block_table(w->out, "lrrrrl", caption);
 	const char *head[] = {"", "more", "lap time, s", "wear at equal pace, %/lap",
-		"saved per 0.1 s lost", "verdict"};
+		"saved per 0.1 s lost", "wear: verdict"};
 	table_row(w->out, t, head);
 	for (size_t i = 0; i < all.n; i++)
 		if (all.v[i].by[RESPONSE_TIME].known)

@@ -67,38 +67,39 @@ static void add_line(struct effects_page *s, const char *text)
 	s->n_text++;
 }
 
-/* "effort, each 1: lap time -0.031 s (-0.036 to -0.027) real; wear front ..." */
-static void add_term(const struct app *app, struct effects_page *s, const struct term *t)
+/* "effort, each 1: wear front +0.0364 %/lap (0.0326 to 0.0403) real" */
+static void add_figure(const struct app *app, struct effects_page *s, const struct term *t, size_t k,
+	size_t term)
 {
 	const struct model *m = app->model;
-	char line[1024], words[WORDS_SIZE], value[FMT_SIZE], range[FMT_SIZE];
-	size_t n =
-		(size_t)snprintf(line, sizeof line, "%s:", words_term(m, t, words, sizeof words));
-	for (size_t k = 0; k < m->n_responses && n < sizeof line; k++) {
-		const struct response *r = &m->responses[k];
-		for (size_t i = 0; i < r->n_terms && n < sizeof line; i++) {
-			if (strcmp(r->terms[i].id, t->id) != 0)
-				continue;
-			double *l = calloc(r->n_terms, sizeof *l);
-			if (!l)
-				return;
-			l[i] = 1;
-			struct estimate e = model_contrast(r, l);
-			free(l);
-			int d = e.known && e.has_interval ? words_decimals((e.high - e.low) / 2)
-							  : 3;
-			n += (size_t)snprintf(line + n, sizeof line - n, "%s %s ", k ? ";" : "",
-				words_response(m, k, words, sizeof words));
-			if (e.known && n < sizeof line)
-				n += (size_t)snprintf(line + n, sizeof line - n, "%s %s (%s) ",
-					fmt_signed(e.value, d, value), words_unit(k),
-					fmt_interval(&e, d, range));
-			if (n < sizeof line)
-				n += (size_t)snprintf(
-					line + n, sizeof line - n, "%s", words_verdict(&e));
-		}
-	}
+	const struct response *r = &m->responses[k];
+	char line[1024], words[WORDS_SIZE], name[WORDS_SIZE], value[FMT_SIZE], range[FMT_SIZE];
+	double *l = calloc(r->n_terms, sizeof *l);
+	if (!l)
+		return;
+	l[term] = 1;
+	const struct estimate e = model_contrast(r, l);
+	free(l);
+	const int d = e.known && e.has_interval ? words_decimals((e.high - e.low) / 2) : 3;
+	int n = snprintf(line, sizeof line, "%s: %s ", words_term(m, t, words, sizeof words),
+		words_response(m, k, name, sizeof name));
+	if (e.known && n > 0 && n < (int)sizeof line)
+		n += snprintf(line + n, sizeof line - (size_t)n, "%s %s (%s) ",
+			fmt_signed(e.value, d, value), words_unit(k), fmt_interval(&e, d, range));
+	if (n > 0 && n < (int)sizeof line)
+		snprintf(line + n, sizeof line - (size_t)n, "%s", words_verdict(&e));
 	add_line(s, line);
+}
+
+/* A line for each response that has the term. */
+static void add_term(const struct app *app, struct effects_page *s, const struct term *t)
+{
+	for (size_t k = 0; k < app->model->n_responses; k++) {
+		const struct response *r = &app->model->responses[k];
+		for (size_t i = 0; i < r->n_terms; i++)
+			if (strcmp(r->terms[i].id, t->id) == 0)
+				add_figure(app, s, t, k, i);
+	}
 }
 
 static void add_terms(const struct app *app, struct effects_page *s)

@@ -175,6 +175,7 @@ static void draw_heading(const struct app *app, const struct columns *c, int y, 
 	for (size_t i = 0; i < c->n_wear; i++)
 		scr_right(y, c->wear + (int)i * WEAR_W, WEAR_W, DIM, app->book.channels[i]);
 	scr_text(y, c->verdict, width - c->verdict, DIM, "prediction");
+	scr_right(y, c->verdict + 11, width - c->verdict - 12, DIM, "+ skips ! odd");
 }
 
 /* The word that a driver needs: what missed, else that all came as predicted. */

@@ -205,7 +205,10 @@ static int draw_likes(struct app *app, const struct told_columns *c, struct area
 	else
 		snprintf(text, sizeof text, "at %s's pace", app->book.reference);
 	scr_right(y, a.x + c->change + 1, c->interval + c->interval_w - c->change - 1, DIM, text);
-	scr_right(y, a.x + c->value, c->narrow ? c->value_w - 1 : c->value_w, DIM, "kinder");
+	if (c->narrow) /* over "93/100" */
+		scr_right(y, a.x, c->value + c->value_w - 1, DIM, "kinder in");
+	else
+		scr_right(y, a.x + c->value, c->value_w, DIM, "kinder");
 	y++;
 	bool stretched = false;
 	for (size_t ch = 0; ch < app->book.n_channels; ch++) {
