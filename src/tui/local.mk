@@ -27,6 +27,13 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/scr.h \
 	src/tui/session.c \
 	src/tui/session.h \
+	src/tui/session_conflict.c \
+	src/tui/session_leave.c \
+	src/tui/session_own.h \
+	src/tui/session_record.c \
+	src/tui/session_recover.c \
+	src/tui/session_save.c \
+	src/tui/session_versions.c \
 	src/tui/sheet.h \
 	src/tui/sheet_balance.c \
 	src/tui/sheet_changes.c \

@@ -1,0 +1,113 @@
+#include "tui/session_own.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static unsigned saved(struct app *app, const struct err *err)
+{
+	struct sheet copy;
+	sheet_init(&copy);
+	if (!sheet_copy(&copy, app_sheet(app)) || !session_keep(app, &copy)) {
+		sheet_free(&copy);
+		return app_warn(app, "saved, but out of memory: leave and start again");
+	}
+	sheet_free(&app->saved);
+	app->saved = copy;
+	edit_mark_clean(app->edit);
+	session_settle(app);
+	session_note_logged(app);
+	unsigned what = CHANGED_SHEET;
+	if (strcmp(copy.id, app->book.reference) == 0 && app_take_reference(app))
+		what |= CHANGED_REFERENCE;
+	unsigned flags = app_changed(app, what);
+	if (err->text[0])
+		return flags | app_warn(app, "saved, but %s", err->text) | session_go_on(app);
+	flags |= app_say(app, "saved %s.yaml", app->saved.id);
+	return flags | session_go_on(app);
+}
+
+unsigned session_save(struct app *app)
+{
+	struct session *s = app->session;
+	struct err err;
+	err_clear(&err);
+	switch (store_save_sheet_at(&app->book, &app->saved, app_sheet(app), &s->stamp, &err)) {
+	case SAVE_DONE:
+		err_clear(&err);
+		return saved(app, &err);
+	case SAVE_UNCONFIRMED:
+		return saved(app, &err);
+	case SAVE_CONFLICT:
+		return session_conflict(app);
+	case SAVE_FAILED:
+		break;
+	}
+	app->then = THEN_NOTHING;
+	return app_warn(app, "not saved, nothing was changed: %s", err.text);
+}
+
+unsigned act_save(struct app *app)
+{
+	app->then = THEN_NOTHING;
+	if (!app_dirty(app))
+		return app_say(
+			app, "nothing to save: %s is as its file has it", app_sheet(app)->id);
+	return session_save(app);
+}
+
+/* Write the sheet under work to a new file and go on working on that. */
+static bool save_as_id(struct app *app, const char *id, struct err *err)
+{
+	struct sheet copy;
+	sheet_init(&copy);
+	if (!sheet_copy(&copy, app_sheet(app)))
+		return err_memory(err);
+	snprintf(copy.id, sizeof copy.id, "%s", id);
+	if (copy.name) { /* the file's name tells them apart, the old title would not */
+		free(copy.name);
+		copy.name = NULL;
+	}
+	bool ok = store_new_sheet(&app->book, &copy, err) && session_keep(app, &copy);
+	sheet_free(&copy);
+	if (!ok)
+		return err->text[0] ? false : err_memory(err);
+	session_settle(app);
+	return session_open(app, id, err);
+}
+
+static unsigned save_as_typed(struct app *app, const char *text)
+{
+	struct err err;
+	err_clear(&err);
+	char safe[256];
+	if (!text_is_id(text, strlen(text))) {
+		field_keep(app);
+		return app_warn(app, "a sheet's name is made of a-z, 0-9 and -, at most 64, not "
+				     "starting with -");
+	}
+	if (book_find_sheet(&app->book, text) >= 0) {
+		field_keep(app);
+		return app_warn(app, "the book has a sheet %s already; choose another name", text);
+	}
+	enum then then = app->then;
+	if (!save_as_id(app, text, &err)) {
+		app->then = THEN_NOTHING;
+		return app_warn(app, "not saved: %s", err.text);
+	}
+	app->then = then;
+	text_safe(safe, sizeof safe, text, strlen(text));
+	unsigned flags = app_changed(app, CHANGED_SHEET) | app_say(app, "saved as %s.yaml", safe);
+	return flags | session_go_on(app);
+}
+
+unsigned session_ask_name(struct app *app)
+{
+	return field_open(app, save_as_typed, "", "Save %s as", app_sheet(app)->id);
+}
+
+unsigned act_save_as(struct app *app)
+{
+	app->then = THEN_NOTHING;
+	return session_ask_name(app);
+}
