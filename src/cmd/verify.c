@@ -174,11 +174,14 @@ static void print_drift(const struct verify *v, size_t y)
 		print_figure(y, p->value);
 		putchar('\n');
 	}
-	if (d->has_slope)
-		printf("  %+.3g %s an hour, give or take %.2g: %s\n", d->slope, words_unit(y),
-			d->se,
-			d->p < 0.05 ? "it drifts; randomise, and let the base return often"
-				    : "no drift that stands clear of the scatter");
+	double low, high;
+	if (!d->has_slope)
+		return;
+	drift_span(d, &low, &high);
+	printf("  %+.3g %s an hour, 95%% interval %+.2g to %+.2g: %s\n", d->slope, words_unit(y),
+		low, high,
+		d->p < 0.05 ? "it drifts; randomise, and let the base return often"
+			    : "no drift that stands clear of the scatter");
 }
 
 static void print_response(const struct verify *v, size_t y)
@@ -216,7 +219,8 @@ static struct verify *verify_told(const struct book *b, size_t last, struct err 
 	while (ok && v->steps_left) {
 		ok = verify_steps(v, VERIFY_AT_ONCE, err);
 		if (tell)
-			fprintf(stderr, "\r%zu of %zu fits; Ctrl-C stops ", all - v->steps_left, all);
+			fprintf(stderr, "\r%zu of %zu fits; Ctrl-C stops ", all - v->steps_left,
+				all);
 	}
 	if (tell)
 		fputc('\n', stderr);

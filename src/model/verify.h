@@ -56,6 +56,9 @@ struct drift {
 	double slope, se, df, p; /* per hour */
 };
 
+/* The 95% interval of a slope; has_slope must be true. */
+void drift_span(const struct drift *d, double *low, double *high);
+
 struct verify {
 	const struct book *book; /* not owned */
 	size_t n_runs, n_responses;

@@ -173,3 +173,10 @@ bool verify_drift(struct verify *v, struct err *err)
 	free(set);
 	return ok && (memory || err_memory(err));
 }
+
+void drift_span(const struct drift *d, double *low, double *high)
+{
+	const double half = gsl_cdf_tdist_Pinv(0.975, d->df) * d->se;
+	*low = d->slope - half;
+	*high = d->slope + half;
+}

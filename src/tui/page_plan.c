@@ -287,6 +287,7 @@ unsigned act_plan_effects(struct app *app)
 /* --- painting ------------------------------------------------------------------- */
 
 enum { MARKS_X = 30, MARK_W = 3, FIGURE_W = 11, DETAIL_LINES = 4 };
+enum { SIDE_FROM = 110, SIDE_W = 34 }; /* columns from which factors and remarks stand beside */
 
 static size_t count_done(const struct plan *p)
 {
@@ -393,11 +394,12 @@ static void draw_detail(struct app *app, const struct plan_page *s, struct area 
 		buf_addf(&text, "%s%s %s -> %s", text.len ? ", " : "change ", ad->id, was, now);
 	}
 	if (!text.data)
-		buf_adds(&text, s->cursor ? "nothing to change from the run before"
-					  : "the base as it is");
+		buf_adds(&text,
+			s->cursor ? "nothing to change from the run before" : "the base as it is");
 	int used = text.data ? scr_wrap(a.y, 1, a.w - 2, a.h, PLAIN, text.data) : 0;
 	buf_free(&text);
-	draw_legend(s->plan, (struct area){a.y + used, a.x, a.h - used, a.w});
+	if (scr_cols() < SIDE_FROM)
+		draw_legend(s->plan, (struct area){a.y + used, a.x, a.h - used, a.w});
 }
 
 static void draw_runs(struct app *app, struct plan_page *s, struct area a)
@@ -467,9 +469,12 @@ static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 	s->screenful = rows > 0 ? rows : 1;
 	s->cursor = list_move(s->cursor, terms, 1, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, terms, s->screenful);
+	bool known = false;
+	for (size_t i = 0; i < p->n_detect; i++)
+		known = known || p->detect[i].known;
 	scr_text(a.y + 1, 1, a.w - 2, PLAIN,
-		"smallest effect found 80 times in 100, end to end of the "
-		"range (s; %/lap)");
+		known ? "smallest effect found 80 times in 100, end to end of the range (s; %/lap)"
+		      : "what it finds is not known before some set-up was driven twice");
 	draw_heading(app, a.y + 2, 38, n);
 	int y = a.y + 3;
 	for (int i = 0; i < s->screenful && s->top + i < terms; i++, y++) {
@@ -499,7 +504,7 @@ static void plan_draw(struct app *app, struct area a)
 		draw_effects(app, s, a);
 		return;
 	}
-	int side = a.w >= 110 ? 34 : 0;
+	int side = a.w >= SIDE_FROM ? SIDE_W : 0;
 	draw_runs(app, s, (struct area){a.y, a.x, a.h, a.w - side});
 	if (side)
 		draw_notes(

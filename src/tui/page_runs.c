@@ -368,7 +368,10 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	scr_printf(a.y, 1, a.w - 2, PLAIN, "Laps of %s, %s%s%s", r->id,
 		r->date[0] ? r->date : "no date", r->sheet[0] ? ", from " : "", r->sheet);
 	entry_print_conditions(r, app->book.n_channels, conditions, sizeof conditions);
-	scr_text(a.y + 1, 1, a.w - 2, DIM, conditions);
+	const bool none = strchr(conditions, '=') && !strpbrk(conditions, "0123456789") &&
+			  !r->driver[0] && !r->session[0] && !r->compound[0];
+	scr_text(a.y + 1, 1, a.w - 2, DIM,
+		none ? "no conditions are known; c sets them" : conditions);
 	scr_right(a.y + 2, 7, 10, DIM, "time");
 	for (size_t c = 0; c < app->book.n_channels && x + 8 < a.w; c++, x += 8)
 		scr_right(a.y + 2, x, 8, DIM, app->book.channels[c]);

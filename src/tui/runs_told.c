@@ -97,11 +97,14 @@ static void tell_drift(const struct app *app, struct buf *out, const struct veri
 	buf_addf(out, "  the set-up driven most often (as in %s), at the book's conditions:\n",
 		app->book.runs[v->base_run].id);
 	tell_visits(app, out, d, y);
-	if (d->has_slope)
-		buf_addf(out, "  %+.3g %s an hour, give or take %.2g: %s\n", d->slope,
-			words_unit(y), d->se,
-			d->p < 0.05 ? "it drifts; randomise, let the base return often"
-				    : "no drift that stands clear of the scatter");
+	double low, high;
+	if (!d->has_slope)
+		return;
+	drift_span(d, &low, &high);
+	buf_addf(out, "  %+.3g %s an hour, %+.2g to %+.2g: %s\n", d->slope, words_unit(y), low,
+		high,
+		d->p < 0.05 ? "it drifts; randomise, let the base return often"
+			    : "no drift that stands clear of the scatter");
 }
 
 void runs_tell(struct app *app, struct buf *out)
