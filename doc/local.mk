@@ -5,6 +5,7 @@ dist_doc_DATA = \
 	doc/balance.md \
 	doc/borrow.md \
 	doc/demo-book.md \
+	doc/figures.md \
 	doc/formats.md \
 	doc/frontier.md \
 	doc/model.md \

@@ -43,7 +43,7 @@ typedef double four __attribute__((vector_size(32), aligned(8), may_alias));
  * are the same and nothing is fused, so that the figures are the same to the last bit.
  */
 #if defined __x86_64__ && defined __gnu_linux__ && defined __GLIBC__ && defined __has_attribute && \
-	!defined TL_SANITIZED && !defined __clang__
+	!defined __SANITIZE_ADDRESS__ && !defined __SANITIZE_THREAD__ && !defined __clang__
 #if __has_attribute(target_clones)
 #define CLONES __attribute__((target_clones("avx2", "default")))
 #endif

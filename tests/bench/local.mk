@@ -5,6 +5,7 @@ EXTRA_PROGRAMS += \
 CLEANFILES += \
 	tests/bench/bench$(EXEEXT) \
 	tests/bench/floor$(EXEEXT)
+EXTRA_DIST += tests/bench/figures.awk
 tests_bench_bench_SOURCES = \
 	tests/bench/bench.c \
 	tests/bench/bench.h \
