@@ -143,6 +143,7 @@ static unsigned compare_idle(struct app *app)
 static unsigned compare_move(struct app *app, enum move how)
 {
 	struct compare_page *s = state_of(app);
+	update(app, s); /* a key may come before the first painting */
 	s->cursor = list_move(s->cursor, (int)s->n_rows, s->screenful, how);
 	return UI_BODY;
 }

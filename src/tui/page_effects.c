@@ -256,6 +256,7 @@ unsigned effects_next_response(struct app *app)
 static unsigned effects_move(struct app *app, enum move how)
 {
 	struct effects_page *s = state_of(app);
+	update(app, s); /* a key may come before the first painting */
 	s->cursor = list_move(s->cursor, (int)s->effects.n + s->n_text, s->screenful, how);
 	return UI_BODY;
 }

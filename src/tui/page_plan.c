@@ -102,6 +102,7 @@ static unsigned plan_idle(struct app *app)
 static unsigned plan_move(struct app *app, enum move how)
 {
 	struct plan_page *s = state_of(app);
+	refresh(app); /* a key may come before the first painting */
 	int n = s->plan ? (int)(s->effects ? s->plan->n_detect : s->plan->n_runs) : 0;
 	s->cursor = list_move(s->cursor, n, s->screenful, how);
 	return UI_BODY;
