@@ -7,6 +7,7 @@
 #include "store/plan_file.h"
 #include "store/store.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -90,7 +91,8 @@ static unsigned ask_lap(struct app *app)
 	size_t n = app->book.n_channels;
 	example(n, entry_decimals_of(&s->draft, n), form, sizeof form);
 	if (s->draft.n_laps == 0)
-		app_say(app, "time, wear per channel, effort; points may be left out; an empty line ends");
+		app_say(app, "time, wear per channel, effort; points may be left out; an empty "
+			     "line ends");
 	return field_open(app, lap_typed, "", "%s lap %zu (%s%s)", s->draft.id, s->draft.n_laps + 1,
 		form, entry_mode_of(&s->draft) == ENTRY_WORN ? ", totals" : "");
 }
@@ -133,12 +135,48 @@ static bool add_lap(struct run *r, const struct lap *l)
 	return true;
 }
 
+static bool is_near(double a, double b)
+{
+	return fabs(a / b - 1) < 0.2;
+}
+
+/* A lap before the draft's last one that is nothing like it, where none before is; 0: no doubt. */
+static double unlike(const struct app *app, const struct run *r)
+{
+	const double time = r->laps[r->n_laps - 1].time;
+	for (size_t i = 0; i + 1 < r->n_laps; i++)
+		if (is_near(time, r->laps[i].time))
+			return 0;
+	if (r->n_laps > 1)
+		return r->laps[r->n_laps - 2].time;
+	for (size_t i = app->book.n_runs; i > 0; i--) {
+		const struct run *other = &app->book.runs[i - 1];
+		if (other->n_laps && strcmp(other->id, r->id))
+			return is_near(time, other->laps[0].time) ? 0 : other->laps[0].time;
+	}
+	return 0;
+}
+
+/* What was saved; with a warning where the time is a fifth off all before: a slip, as a rule. */
+static unsigned tell_saved(struct app *app, const struct run *r)
+{
+	const struct lap *l = &r->laps[r->n_laps - 1];
+	const double before = l->skip ? 0 : unlike(app, r);
+	char line[400], was[24], now[24];
+	if (before <= 0)
+		return app_say(
+			app, "saved: %s", runs_lap_words(app, r, r->n_laps - 1, line, sizeof line));
+	laptime_print(before, 3, was, sizeof was);
+	laptime_print(l->time, 3, now, sizeof now);
+	return app_warn(
+		app, "saved, but is %s right after %s? Esc, Enter on the run mends it", now, was);
+}
+
 static unsigned lap_typed(struct app *app, const char *text)
 {
 	struct runs_page *s = runs_page_of(app);
 	struct lap l;
 	struct err err;
-	char line[400];
 	size_t n = app->book.n_channels;
 	err_clear(&err);
 	if (is_blank(text))
@@ -160,8 +198,7 @@ static unsigned lap_typed(struct app *app, const char *text)
 	}
 	s->is_new = false;
 	runs_take(app, &s->draft);
-	app_say(app, "saved: %s",
-		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line));
+	tell_saved(app, &s->draft);
 	tick_plan(app);
 	return ask_lap(app);
 }
@@ -238,8 +275,7 @@ static unsigned start_run(struct app *app, const fix *values, const char *sheet,
 	s->is_new = true;
 	s->plan_index = plan_index;
 	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
-	app_say(app,
-		"fill in what is known, then Enter; also: driver= session= compound= worn=");
+	app_say(app, "fill in what is known, then Enter; also: driver= session= compound= worn=");
 	return field_open(app, conditions_typed, text, "%s", r->id);
 }
 
