@@ -90,7 +90,8 @@ static bool take_name(struct ids *ids, const char *folder, const char *name, str
 	if (!ends_with(name, len, ".yaml"))
 		return true;
 	if (!text_is_id(name, len - 5)) {
-		add_fault(f, folder, "the file name '%s' gives no id; use a-z, 0-9 and -, then .yaml", name);
+		add_fault(f, folder,
+			"the file name '%s' gives no id; use a-z, 0-9 and -, then .yaml", name);
 		return true;
 	}
 	return ids_add(ids, name, len - 5);
@@ -144,8 +145,8 @@ static char *own_name(const char *dir)
 	return copy;
 }
 
-static char *find_profile(struct work *w, const struct doc *d, const struct node *n,
-	const char *kind, const char *id)
+static char *find_profile(
+	struct work *w, const struct doc *d, const struct node *n, const char *kind, const char *id)
 {
 	struct err e;
 	if (!n)
@@ -161,7 +162,8 @@ static char *find_profile(struct work *w, const struct doc *d, const struct node
 
 static void list_files(struct work *w)
 {
-	char *sheets = path_join(w->b->dir, "sheets", "", ""), *runs = path_join(w->b->dir, "runs", "", "");
+	char *sheets = path_join(w->b->dir, "sheets", "", ""),
+	     *runs = path_join(w->b->dir, "runs", "", "");
 	if (sheets && runs) {
 		list_ids(&w->sheets, sheets, w->faults);
 		list_ids(&w->runs, runs, w->faults);
@@ -174,14 +176,14 @@ static void list_files(struct work *w)
 
 static void check_reference(struct work *w, const struct doc *d, const struct node *n)
 {
-	if (!n || (w->sheets.n > 0
-		&& bsearch(w->b->reference, w->sheets.id, w->sheets.n, sizeof *w->sheets.id, compare_ids)))
+	if (!n || (w->sheets.n > 0 && bsearch(w->b->reference, w->sheets.id, w->sheets.n,
+					      sizeof *w->sheets.id, compare_ids)))
 		return;
 	char list[300] = "none is there yet";
 	size_t len = 0;
 	for (size_t i = 0; i < w->sheets.n && len + ID_SIZE + 2 < sizeof list; i++)
-		len += (size_t)snprintf(list + len, sizeof list - len, "%s%s", i ? ", " : "",
-			w->sheets.id[i]);
+		len += (size_t)snprintf(
+			list + len, sizeof list - len, "%s%s", i ? ", " : "", w->sheets.id[i]);
 	doc_fault(d, n, w->faults, "reference: there is no sheet '%s' in sheets/; its sheets: %s",
 		w->b->reference, list);
 }
@@ -199,8 +201,10 @@ static bool load_head(struct work *w)
 		return false;
 	}
 	if (access(path, F_OK) != 0 && (errno == ENOENT || errno == ENOTDIR)) {
-		add_fault(w->faults, path, "there is no such file; a book is a folder with book.yaml in it, "
-			"made by: treadlight new %s", b->dir);
+		add_fault(w->faults, path,
+			"there is no such file; a book is a folder with book.yaml in it, "
+			"made by: treadlight new %s",
+			b->dir);
 		free(path);
 		return false;
 	}
@@ -270,7 +274,8 @@ static void load_one_run(void *data, size_t i)
 		return;
 	}
 	if (doc_read(&d, path, &one->faults)) {
-		one->read = load_run(&w->b->runs[i], &d, w->runs.id[i], w->car, w->rules, &one->faults);
+		one->read =
+			load_run(&w->b->runs[i], &d, w->runs.id[i], w->car, w->rules, &one->faults);
 		doc_free(&d);
 	}
 	free(path);
@@ -363,7 +368,8 @@ static bool id_of_path(const char *path, char id[ID_SIZE], struct faults *faults
 	const char *name = slash ? slash + 1 : path;
 	size_t len = strlen(name);
 	if (!ends_with(name, len, ".yaml") || !text_is_id(name, len - 5)) {
-		add_fault(faults, path, "the file name gives no id; use a-z, 0-9 and -, then .yaml");
+		add_fault(
+			faults, path, "the file name gives no id; use a-z, 0-9 and -, then .yaml");
 		return false;
 	}
 	memcpy(id, name, len - 5);
@@ -395,7 +401,8 @@ bool store_load_circuit(struct circuit *c, const char *path, struct faults *faul
 	return ok;
 }
 
-static bool check_kind(const struct doc *d, const char *id, struct faults *faults, const char **kind)
+static bool check_kind(
+	const struct doc *d, const char *id, struct faults *faults, const char **kind)
 {
 	const struct node *n = node_get(d->root, "kind");
 	struct car car;
@@ -413,7 +420,8 @@ static bool check_kind(const struct doc *d, const char *id, struct faults *fault
 		return ok;
 	}
 	return doc_fault(d, n ? n : d->root, faults,
-		"is no profile (kind: car or circuit); of a book, its sheets and runs check the folder");
+		"is no profile (kind: car or circuit); of a book, its sheets and runs check the "
+		"folder");
 }
 
 bool store_check_profile(const char *path, const char **kind, struct faults *faults)

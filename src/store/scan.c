@@ -32,8 +32,7 @@ static unsigned walk_step(struct walk *w)
 		w->at.byte++;
 		w->at.col++;
 		if (c == '\n' ||
-			(c == '\r' &&
-				(w->at.byte == w->size || w->bytes[w->at.byte] != '\n')))
+			(c == '\r' && (w->at.byte == w->size || w->bytes[w->at.byte] != '\n')))
 			walk_line(w);
 		return c;
 	}
@@ -93,8 +92,10 @@ static bool fault_char(struct err *err, struct place at, unsigned cp)
 	else if (cp == 0)
 		err_input(err, "a zero byte may not stand in a text file");
 	else
-		err_input(err, "the control character U+%04X may not stand in a file; "
-			"in double quotes write it as an escape, such as \"\\x%02X\"", cp, cp & 0xff);
+		err_input(err,
+			"the control character U+%04X may not stand in a file; "
+			"in double quotes write it as an escape, such as \"\\x%02X\"",
+			cp, cp & 0xff);
 	return fault_at(err, at);
 }
 
@@ -129,8 +130,12 @@ struct made_of {
 static struct made_of look_over(const char *bytes, size_t size)
 {
 	enum { DIRECTIVE = 1, CONTROL = 2, WIDE = 0x80 };
-	static const unsigned char kind[256] = {[0x00 ... 0x08] = CONTROL, [0x0b ... 0x0c] = CONTROL,
-		[0x0e ... 0x1f] = CONTROL, ['%'] = DIRECTIVE, [0x7f] = CONTROL, [0x80 ... 0xff] = WIDE};
+	static const unsigned char kind[256] = {[0x00 ... 0x08] = CONTROL,
+		[0x0b ... 0x0c] = CONTROL,
+		[0x0e ... 0x1f] = CONTROL,
+		['%'] = DIRECTIVE,
+		[0x7f] = CONTROL,
+		[0x80 ... 0xff] = WIDE};
 	unsigned any = 0;
 
 	for (size_t i = 0; i < size; i++)
@@ -152,7 +157,7 @@ static bool scan_all(struct scan *s, struct err *err)
 		if (line_start && w.bytes[here.byte] == '%' &&
 			!is_yaml_directive(w.bytes + here.byte, w.size - here.byte)) {
 			err_input(err, "no line may begin with %%, save for %%YAML 1.2 before the "
-				"document: directives are not read");
+				       "document: directives are not read");
 			return fault_at(err, here);
 		}
 		cp = walk_step(&w);

@@ -54,15 +54,17 @@ static const char *met(bool ok)
 void row_ratio(const char *work, double figure, double yardstick, double goal, const char *words)
 {
 	const double ratio = yardstick > 0 ? figure / yardstick : 0;
-	printf("%-58s %8.2f  at most %-7.4g %-8s %s\n", work, ratio, goal, met(ratio <= goal), words);
+	printf("%-58s %8.2f  at most %-7.4g %-8s %s\n", work, ratio, goal, met(ratio <= goal),
+		words);
 	fflush(stdout);
 }
 
 void row_goal(const char *work, double figure, const char *unit, double goal, bool at_least,
 	const char *words)
 {
-	printf("%-58s %8.4g  %s %-6.4g %-8s %s%s%s\n", work, figure, at_least ? "at least" : "at most ",
-		goal, met(at_least ? figure >= goal : figure <= goal), unit, words[0] ? "; " : "", words);
+	printf("%-58s %8.4g  %s %-6.4g %-8s %s%s%s\n", work, figure,
+		at_least ? "at least" : "at most ", goal,
+		met(at_least ? figure >= goal : figure <= goal), unit, words[0] ? "; " : "", words);
 	fflush(stdout);
 }
 
@@ -70,7 +72,8 @@ void row_growth(const char *work, const char *of, const size_t *size, const doub
 {
 	printf("%-58s", work);
 	for (size_t i = 0; i < n; i++)
-		printf("%s%zu %s: %.3g", i ? ", " : " ", size[i], of, time[0] > 0 ? time[i] / time[0] : 0);
+		printf("%s%zu %s: %.3g", i ? ", " : " ", size[i], of,
+			time[0] > 0 ? time[i] / time[0] : 0);
 	putchar('\n');
 	fflush(stdout);
 }

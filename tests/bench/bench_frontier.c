@@ -1,6 +1,6 @@
 /*
- * Worst CPU time of the exact frontier: 10 and 18 groups of 41 levels, curved and straight effects. The
- * yardstick, measured in the same run, is the plain way: all sums of the front so far and one
+ * Worst CPU time of the exact frontier: 10 and 18 groups of 41 levels, curved and straight effects.
+ * The yardstick, measured in the same run, is the plain way: all sums of the front so far and one
  * group, sorted, swept. Both must find equally many points.
  */
 #include "bench/bench.h"
@@ -31,8 +31,8 @@ static void make_groups(bool curved)
 		double c = curved ? 0.1 * uniform() : 0, d = curved ? 0.1 * uniform() : 0;
 		for (int i = 0; i < LEVELS; i++) {
 			double x = i / 20.0 - 1;
-			levels[g][i] = (struct front_level){a * x + c * x * x, -b * x + d * x * x,
-				i != LEVELS / 2, 0};
+			levels[g][i] = (struct front_level){
+				a * x + c * x * x, -b * x + d * x * x, i != LEVELS / 2, 0};
 		}
 		groups[g] = (struct front_group){LEVELS, levels[g]};
 	}
@@ -101,10 +101,10 @@ static bool measure(size_t n_groups, bool curved, double goal)
 		front_free(&r);
 	}
 	char work[80], words[160];
-	snprintf(work, sizeof work, "frontier, %zu groups of %d levels, %s effects", n_groups, LEVELS,
-		curved ? "curved" : "straight");
-	snprintf(words, sizeof words, "up to %zu points; the plain way takes %.1f times as long%s", points,
-		other / own, same ? "" : "; NOT THE SAME POINTS");
+	snprintf(work, sizeof work, "frontier, %zu groups of %d levels, %s effects", n_groups,
+		LEVELS, curved ? "curved" : "straight");
+	snprintf(words, sizeof words, "up to %zu points; the plain way takes %.1f times as long%s",
+		points, other / own, same ? "" : "; NOT THE SAME POINTS");
 	row_goal(work, 1e3 * worst, "ms", goal, false, words);
 	return same;
 }

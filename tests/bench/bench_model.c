@@ -91,8 +91,10 @@ static void growth(const struct book *full)
 		for (size_t i = 0; i < runs; i++)
 			free(b.runs[i].laps);
 	}
-	row_ratio("growth of a fit: 10 times the laps, time over", t[1], t[0], 10, "200 runs of 2 and 20");
-	row_ratio("growth of a fit: 100 times the laps, time over", t[2], t[0], 100, "200 runs of 2 and 200");
+	row_ratio("growth of a fit: 10 times the laps, time over", t[1], t[0], 10,
+		"200 runs of 2 and 20");
+	row_ratio("growth of a fit: 100 times the laps, time over", t[2], t[0], 100,
+		"200 runs of 2 and 200");
 	free(b.runs);
 }
 
@@ -123,8 +125,8 @@ static void growth_adjustables(const char *dir)
 		t[k] = fit_time(&b, 3);
 		book_free(&b);
 	}
-	row_growth("growth of a fit with the adjustables, 300 runs of 10 laps", "adjustables", adjustables,
-		t, 4);
+	row_growth("growth of a fit with the adjustables, 300 runs of 10 laps", "adjustables",
+		adjustables, t, 4);
 }
 
 /* The rows of the fit for R: columns of set-up, covariates, run and the three responses. */
@@ -146,8 +148,8 @@ static bool write_rows(const struct model *m, const char *path)
 		model_row(m, r, k->values, row);
 		for (size_t j = 0; j < k->n_laps; j++) {
 			const struct lap *l = &k->laps[j];
-			fprintf(f, "r%zu,%.17g,%.17g,%.17g,%.17g,%.17g,%.17g,%.17g", i, l->time, l->wear[0],
-				l->wear[1], l->effort - 100, k->tyre_age.v + (double)j,
+			fprintf(f, "r%zu,%.17g,%.17g,%.17g,%.17g,%.17g,%.17g,%.17g", i, l->time,
+				l->wear[0], l->wear[1], l->effort - 100, k->tyre_age.v + (double)j,
 				k->fuel.v - k->fuel_per_lap.v * (double)j - 20, k->track_temp.v);
 			for (size_t t = 1; t < r->n_terms && r->terms[t].kind <= TERM_PRODUCT; t++)
 				fprintf(f, ",%.17g", row[t]);
@@ -164,7 +166,8 @@ static double nlme_time(const char *rows, const char *dir)
 	static const char script[] =
 		"suppressMessages(library(nlme)); d <- read.csv(commandArgs(TRUE)[1]);"
 		"x <- grep('^x', names(d), value=TRUE); s <- 0;"
-		"for (y in c('time','front','rear')) { f <- as.formula(paste(y, '~ effort+age+temp+',"
+		"for (y in c('time','front','rear')) { f <- as.formula(paste(y, '~ "
+		"effort+age+temp+',"
 		"paste(x, collapse='+'))); s <- s + system.time(lme(f, random=~1|run, data=d,"
 		"control=lmeControl(returnObject=TRUE)))[['elapsed']] }; cat(s, '\\n')";
 	char path[300], command[900];
@@ -194,12 +197,15 @@ static void against_nlme(const struct book *b, const char *dir)
 	snprintf(rows, sizeof rows, "%s/rows.csv", dir);
 	const double own = fit_time(b, FITS);
 	const double other = m && write_rows(m, rows) ? nlme_time(rows, dir) : -1;
-	snprintf(words, sizeof words, "times faster than nlme::lme; %zu columns, 3 responses and "
-		"like-for-like beside", m ? m->responses[RESPONSE_TIME].n_terms : 0);
+	snprintf(words, sizeof words,
+		"times faster than nlme::lme; %zu columns, 3 responses and "
+		"like-for-like beside",
+		m ? m->responses[RESPONSE_TIME].n_terms : 0);
 	if (other > 0)
 		row_goal("fit of 1,000 runs of 20 laps", other / own, words, 50, true, "");
 	else
-		row_skipped("fit of 1,000 runs of 20 laps against nlme", "Rscript with nlme is not here");
+		row_skipped("fit of 1,000 runs of 20 laps against nlme",
+			"Rscript with nlme is not here");
 	model_free(m);
 }
 

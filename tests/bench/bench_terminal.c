@@ -37,7 +37,8 @@ static bool press(struct pty_run *p, const char *key, const char *back, struct k
 	return true;
 }
 
-static void compare_nudge(struct pty_run *own, const char *floor_program, const struct keys_seen *seen)
+static void compare_nudge(
+	struct pty_run *own, const char *floor_program, const struct keys_seen *seen)
 {
 	char places[16], cells[16], words[160], burst[BURST + 1];
 	const char *argv[] = {floor_program, places, cells, NULL};
@@ -45,27 +46,31 @@ static void compare_nudge(struct pty_run *own, const char *floor_program, const 
 	struct keys_seen floor;
 	double start;
 	snprintf(places, sizeof places, "%.0f", seen->places > 1 ? seen->places : 1);
-	snprintf(cells, sizeof cells, "%.0f", seen->cells > seen->places ? seen->cells : seen->places);
-	if (!pty_start(&bare, argv, COLUMNS_WIDE, LINES_WIDE, &start) || !press(&bare, "+", "+", &floor)) {
+	snprintf(cells, sizeof cells, "%.0f",
+		seen->cells > seen->places ? seen->cells : seen->places);
+	if (!pty_start(&bare, argv, COLUMNS_WIDE, LINES_WIDE, &start) ||
+		!press(&bare, "+", "+", &floor)) {
 		row_skipped("nudge against a bare ncurses program", "the bare program did not run");
 		return;
 	}
-	snprintf(words, sizeof words, "both rewrite %s cells in %s places; p50 of %d keys", cells, places,
-		KEYS);
-	row_ratio("nudge on the Sheet page, key to last byte", seen->latency, floor.latency, 1.2, words);
-	snprintf(words, sizeof words, "%.0f us of the processor a key, the bare program %.0f us; no goal",
+	snprintf(words, sizeof words, "both rewrite %s cells in %s places; p50 of %d keys", cells,
+		places, KEYS);
+	row_ratio("nudge on the Sheet page, key to last byte", seen->latency, floor.latency, 1.2,
+		words);
+	snprintf(words, sizeof words,
+		"%.0f us of the processor a key, the bare program %.0f us; no goal",
 		1e6 * seen->cpu, 1e6 * floor.cpu);
 	if (floor.cpu > 0)
-		printf("%-58s %8.2f  %-16s %-8s %s\n", "the same, processor time", seen->cpu / floor.cpu, "", "",
-			words);
+		printf("%-58s %8.2f  %-16s %-8s %s\n", "the same, processor time",
+			seen->cpu / floor.cpu, "", "", words);
 	row_ratio("bytes for a nudge", seen->bytes, floor.bytes, 1.1, "");
 	row_goal("bytes for a nudge at 100x30", seen->bytes, "bytes", 256, false, "");
 	memset(burst, '+', BURST / 2);
 	memset(burst + BURST / 2, '-', BURST / 2);
 	burst[BURST] = '\0';
 	if (pty_keys(own, burst))
-		row_ratio("50 nudges in one burst, bytes per key", (double)own->bytes / BURST, seen->bytes,
-			1.5, "against one nudge's");
+		row_ratio("50 nudges in one burst, bytes per key", (double)own->bytes / BURST,
+			seen->bytes, 1.5, "against one nudge's");
 	pty_stop(&bare, NULL);
 }
 
@@ -76,7 +81,8 @@ static void nudges(const char *program, const char *floor_program, const char *d
 	struct keys_seen seen, marker;
 	double start;
 	long rss = 0;
-	if (!pty_start(&own, argv, COLUMNS_WIDE, LINES_WIDE, &start) || !press(&own, "+", "-", &seen)) {
+	if (!pty_start(&own, argv, COLUMNS_WIDE, LINES_WIDE, &start) ||
+		!press(&own, "+", "-", &seen)) {
 		row_skipped("the Sheet page", "the workbench did not run");
 		return;
 	}
@@ -111,7 +117,8 @@ static size_t events_of(const char *path)
 
 static size_t all_events(const char *folder)
 {
-	static const char *const parts[] = {"runs", "sheets", "profiles/cars", "profiles/circuits", "."};
+	static const char *const parts[] = {
+		"runs", "sheets", "profiles/cars", "profiles/circuits", "."};
 	size_t n = 0;
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
 		char path[1024];
@@ -165,7 +172,8 @@ static void starts(const char *program, const char *large)
 	row_goal("memory on that book", (double)rss / 1024, "MiB", 64, false, "peak resident");
 }
 
-void bench_terminal(const char *program, const char *floor_program, const char *demo, const char *large)
+void bench_terminal(
+	const char *program, const char *floor_program, const char *demo, const char *large)
 {
 	nudges(program, floor_program, demo);
 	starts(program, large);

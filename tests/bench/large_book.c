@@ -30,8 +30,8 @@ static FILE *create(const char *folder, const char *name)
 
 static bool folders(const char *folder)
 {
-	static const char *const names[] = {"", "/sheets", "/runs", "/profiles", "/profiles/cars",
-		"/profiles/circuits"};
+	static const char *const names[] = {
+		"", "/sheets", "/runs", "/profiles", "/profiles/cars", "/profiles/circuits"};
 	for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
 		char path[512];
 		snprintf(path, sizeof path, "%s%s", folder, names[i]);
@@ -41,11 +41,13 @@ static bool folders(const char *folder)
 	return true;
 }
 
-static void print_adjustable(FILE *f, const char *id, const char *axle, const char *label,
-	const char *pair)
+static void print_adjustable(
+	FILE *f, const char *id, const char *axle, const char *label, const char *pair)
 {
-	fprintf(f, "  - {id: %s, label: %s, axle: %s, %s%s%sunit: mm, min: -10, max: 10, step: 0.5, "
-		"minutes: 3}\n", id, label, axle, pair ? "pair: " : "", pair ? pair : "", pair ? ", " : "");
+	fprintf(f,
+		"  - {id: %s, label: %s, axle: %s, %s%s%sunit: mm, min: -10, max: 10, step: 0.5, "
+		"minutes: 3}\n",
+		id, label, axle, pair ? "pair: " : "", pair ? pair : "", pair ? ", " : "");
 }
 
 static void print_car(FILE *f)
@@ -86,13 +88,14 @@ static void print_run(FILE *f, int run, int laps)
 	fprintf(f, "kind: run\nversion: 1\ndate: 2026-%02d-%02dT%02d:%02d\nsheet: base\n",
 		1 + run / 100 % 12, 1 + run / 4 % 25, 9 + run % 4 * 2, run % 60);
 	print_values(f, v);
-	fprintf(f, "fuel: 40\nfuel-per-lap: 1.9\ntrack-temp: %d\ntyre-age: %d\nlaps:\n", 20 + run % 17,
-		run % 3 * 5);
+	fprintf(f, "fuel: 40\nfuel-per-lap: 1.9\ntrack-temp: %d\ntyre-age: %d\nlaps:\n",
+		20 + run % 17, run % 3 * 5);
 	for (int j = 0; j < laps; j++) {
 		const double effort = 96 + floor(uniform() * 5), e = effort - 100;
 		fprintf(f, "  - {time: %.3f, wear: {front: %.2f, rear: %.2f}, effort: %.0f}\n",
-			time - 0.05 * e + 0.03 * j + 0.15 * normal(), wear + 0.04 * e + 0.05 * normal(),
-			wear + 0.2 + 0.04 * e + 0.05 * normal(), effort);
+			time - 0.05 * e + 0.03 * j + 0.15 * normal(),
+			wear + 0.04 * e + 0.05 * normal(), wear + 0.2 + 0.04 * e + 0.05 * normal(),
+			effort);
 	}
 }
 
@@ -118,8 +121,8 @@ static bool write_small(const char *folder)
 	}
 	if ((f = create(folder, "book.yaml"))) {
 		fprintf(f, "kind: book\nversion: 1\nname: Benchmark\ncar: bench\ncircuit: bench\n"
-			"reference: base\nwear-channels: [front, rear]\nwear-limit: 60\n"
-			"stint: {laps: 24, pit-loss: 24, fuel-per-lap: 1.9, pace-loss: 0.02}\n");
+			   "reference: base\nwear-channels: [front, rear]\nwear-limit: 60\n"
+			   "stint: {laps: 24, pit-loss: 24, fuel-per-lap: 1.9, pace-loss: 0.02}\n");
 		ok = fclose(f) == 0 && ok;
 	}
 	return ok;

@@ -11,7 +11,13 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
-enum { PAUSE_MS = 5, PAINT_BYTES = 500, QUIET_MS = 60, START_QUIET_MS = 400, START_WAIT_MS = 20000 };
+enum {
+	PAUSE_MS = 5,
+	PAINT_BYTES = 500,
+	QUIET_MS = 60,
+	START_QUIET_MS = 400,
+	START_WAIT_MS = 20000
+};
 
 /* Characters shown and cursor addressings in a reply; escape sequences are passed over. */
 struct scan {
