@@ -203,20 +203,6 @@ START_TEST(numbers_ignore_the_locale)
 }
 END_TEST
 
-static size_t encode(unsigned cp, char *s)
-{
-	if (cp < 0x80) {
-		s[0] = (char)cp;
-		return 1;
-	}
-	size_t n = cp < 0x800 ? 2 : cp < 0x10000 ? 3 : 4;
-	for (size_t i = n - 1; i > 0; i--, cp >>= 6)
-		s[i] = (char)(0x80 | (cp & 0x3F));
-	static const unsigned lead[] = {0, 0, 0xC0, 0xE0, 0xF0};
-	s[0] = (char)(lead[n] | cp);
-	return n;
-}
-
 static bool dangerous(unsigned cp)
 {
 	return cp < 0x20 || (cp >= 0x7F && cp <= 0x9F) || cp == 0x61C || (cp >= 0x200B && cp <= 0x200F)
@@ -246,7 +232,7 @@ START_TEST(no_control_gets_through)
 	for (unsigned cp = 0; cp <= 0x10FFFF; cp++) {
 		if (cp >= 0xD800 && cp <= 0xDFFF)
 			continue;
-		size_t n = encode(cp, s);
+		size_t n = text_utf8_put(cp, s);
 		unsigned back = 0;
 		if (text_utf8_next(s, n, &back) != n || back != cp || !is_safe(s, n))
 			ck_abort_msg("U+%04X", cp);
@@ -279,6 +265,12 @@ START_TEST(safe_text_is_never_cut_within_a_character)
 	ck_assert(!text_utf8_valid("\xED\xA0\x80", 3));
 	ck_assert(!text_utf8_valid("\xF4\x90\x80\x80", 4));
 	ck_assert(text_utf8_valid("\xF4\x8F\xBF\xBF", 4));
+	/* bytes of RFC 3629, section 7 (from memory) */
+	char put[4];
+	ck_assert_uint_eq(text_utf8_put(0x2262, put), 3);
+	ck_assert_mem_eq(put, "\xE2\x89\xA2", 3);
+	ck_assert_uint_eq(text_utf8_put(0x233B4, put), 4);
+	ck_assert_mem_eq(put, "\xF0\xA3\x8E\xB4", 4);
 }
 END_TEST
 

@@ -29,6 +29,20 @@ size_t text_utf8_next(const char *text, size_t len, unsigned *cp)
 	return n;
 }
 
+size_t text_utf8_put(unsigned cp, char out[4])
+{
+	if (cp < 0x80) {
+		out[0] = (char)cp;
+		return 1;
+	}
+	static const unsigned char lead[] = {0, 0, 0xC0, 0xE0, 0xF0};
+	size_t n = cp < 0x800 ? 2 : cp < 0x10000 ? 3 : 4;
+	for (size_t i = n - 1; i > 0; i--, cp >>= 6)
+		out[i] = (char)(0x80 | (cp & 0x3F));
+	out[0] = (char)(lead[n] | cp);
+	return n;
+}
+
 bool text_utf8_valid(const char *text, size_t len)
 {
 	for (size_t i = 0, n; i < len; i += n) {

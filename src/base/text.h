@@ -23,6 +23,8 @@ size_t text_safe_ascii(char *buf, size_t size, const char *text, size_t len);
 bool text_utf8_valid(const char *text, size_t len);
 /* Decode one character; returns its length in bytes (1..4), 0 if invalid or at the end. */
 size_t text_utf8_next(const char *text, size_t len, unsigned *cp);
+/* Encode one character (below U+110000); returns its length in bytes (1..4). */
+size_t text_utf8_put(unsigned cp, char out[4]);
 
 /* Ids: [a-z0-9][a-z0-9-]{0,63}. */
 enum { ID_MAX = 64, ID_SIZE = ID_MAX + 1 };

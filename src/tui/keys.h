@@ -1,6 +1,6 @@
 /*
  * Keys as the workbench knows them: a character's code point, or one of the
- * names below. Only term.c turns what the terminal sends into these.
+ * names below. Only term_input.c turns what the terminal sends into these.
  */
 #ifndef TUI_KEYS_H
 #define TUI_KEYS_H

@@ -44,5 +44,9 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/signals.h \
 	src/tui/term.c \
 	src/tui/term.h \
+	src/tui/term_input.c \
+	src/tui/term_output.c \
+	src/tui/term_own.h \
+	src/tui/term_paste.c \
 	src/tui/tui.c \
 	src/tui/tui.h

@@ -253,21 +253,8 @@ static unsigned field_key(struct app *app, int key)
 	}
 	if (key < 32 || key >= K_NAMED)
 		return UI_NONE;
-	struct buf one;
-	buf_init(&one);
-	char utf8[5] = "";
-	unsigned c = (unsigned)key;
-	if (c < 0x80)
-		utf8[0] = (char)c;
-	else if (c < 0x800)
-		snprintf(utf8, sizeof utf8, "%c%c", 0xc0 | c >> 6, 0x80 | (c & 0x3f));
-	else if (c < 0x10000)
-		snprintf(utf8, sizeof utf8, "%c%c%c", 0xe0 | c >> 12, 0x80 | (c >> 6 & 0x3f),
-			0x80 | (c & 0x3f));
-	else
-		snprintf(utf8, sizeof utf8, "%c%c%c%c", 0xf0 | c >> 18, 0x80 | (c >> 12 & 0x3f),
-			0x80 | (c >> 6 & 0x3f), 0x80 | (c & 0x3f));
-	return field_insert(app, utf8, strlen(utf8));
+	char utf8[4];
+	return field_insert(app, utf8, text_utf8_put((unsigned)key, utf8));
 }
 
 /* --- questions, lists, texts --------------------------------------------- */

@@ -1,6 +1,6 @@
 /*
  * The terminal: opening and restoring it, keys, signals, and one write per
- * update. Only term.c and scr.c know curses.
+ * update. Only term*.c and scr.c know curses.
  *
  * ncurses paints into a memory file and term_update() sends that to the terminal
  * in one write, after polling that the terminal takes it: a stalled link cannot
