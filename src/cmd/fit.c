@@ -417,8 +417,10 @@ static void print_exchange(const struct model *m)
 static void print_remarks(const struct model *m)
 {
 	char words[WORDS_SIZE];
-	if (m->curvature_note[0] || m->n_notes || m->n_suspects)
+	if (m->curvature_note[0] || m->n_notes || m->n_suspects || words_tangled(m)[0])
 		putchar('\n');
+	if (words_tangled(m)[0])
+		puts(words_tangled(m));
 	if (m->curvature_note[0])
 		printf("%s\n", m->curvature_note);
 	for (size_t i = 0; i < m->n_notes; i++)

@@ -110,9 +110,10 @@ static int print_table(const struct fitted_book *a, const struct sheet *on, cons
 		"past limit");
 	for (size_t k = 0; k < STINT_PLANS; k++)
 		print_row(s, k, plan_words(k, sheet, reference, plan, sizeof plan));
-	for (size_t i = 0; i < s->rows[STINT_STOPPING].stops; i++)
+	const size_t stops = s->rows[STINT_STOPPING].known ? s->rows[STINT_STOPPING].stops : 0;
+	for (size_t i = 0; i < stops; i++)
 		printf(i ? ", %zu" : "\nstops after lap %zu", s->stop_after[i]);
-	if (s->rows[STINT_STOPPING].stops)
+	if (stops)
 		putchar('\n');
 	if (s->crossover_lap)
 		printf("\n%s is ahead from lap %zu\n", sheet, s->crossover_lap);

@@ -6,6 +6,7 @@
 #include "cmd/fitted.h"
 #include "cmd/sheet_told.h"
 #include "frontier/frontier.h"
+#include "model/words.h"
 
 #include <math.h>
 #include <string.h>
@@ -265,6 +266,8 @@ static int print_table(const struct suggestion *s)
 		puts("each is the best of many estimates: expect less on track, verify before trusting it");
 	for (size_t i = 0; i < f->n_notes; i++)
 		puts(cmd_safe(f->notes[i], line, sizeof line));
+	if (words_tangled(s->a->model)[0])
+		puts(words_tangled(s->a->model));
 	told_cautions_of(&s->a->book, s->start, s->a->reference);
 	return cmd_finish();
 }

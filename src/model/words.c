@@ -278,3 +278,14 @@ int words_decimals(double half_width)
 	const int d = (int)ceil(1 - log10(half_width) - 1e-9);
 	return d < 0 ? 0 : d > 4 ? 4 : d;
 }
+
+const char *words_tangled(const struct model *m)
+{
+	const struct response *r = &m->responses[RESPONSE_TIME];
+	for (size_t t = 0; r->fitted && r->curvature && t < r->n_terms; t++)
+		if (!r->estimable[t] && r->terms[t].kind == TERM_SQUARE)
+			return "squares cannot be told apart by these runs, so moves that need them are not tested:\n"
+			       "drive more levels (one at a time, definitive), or write curvature: off in "
+			       "book.yaml for straight lines";
+	return "";
+}

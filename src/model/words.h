@@ -39,6 +39,9 @@ const char *words_conflict(const struct model *m, const struct conflict *c, char
 const char *words_verdict(const struct estimate *e);
 /* What the repeats say of the model, a sentence; "" where they say nothing. */
 const char *words_lack_of_fit(const struct response *r, char *buf, size_t size);
+/* Where squares entered the fit and the runs cannot tell them apart: what to do, in two lines; else
+ * "". A two-level plan with its base in between ends there. */
+const char *words_tangled(const struct model *m);
 /* "effort 100, new tyres, 20 kg of fuel, 30 deg C": where predictions are told, as far as
  * the model knows of it; "" if of none. */
 const char *words_conditions(const struct model *m, char *buf, size_t size);
