@@ -2,6 +2,9 @@
 #include "tui/app.h"
 
 #include <stdio.h>
+#include <string.h>
+
+enum { LINE_COLUMNS = 76 }; /* inside the frame at 80 columns */
 
 unsigned act_help(struct app *app)
 {
@@ -11,11 +14,13 @@ unsigned act_help(struct app *app)
 	for (int a = 0; a < ACTION_COUNT; a++) {
 		const struct action_info *i = action_info((enum action)a);
 		bool here = i->pages & ON(app->page);
+		size_t from = text.len;
 		buf_addf(
 			&text, "%-13s %s", action_keys((enum action)a, keys, sizeof keys), i->help);
+		action_pages((enum action)a, pages, sizeof pages);
+		const bool fits = text.len - from + strlen(pages) + 4 <= LINE_COLUMNS;
 		if (i->pages != ON_ALL && !here)
-			buf_addf(
-				&text, "  (%s)", action_pages((enum action)a, pages, sizeof pages));
+			buf_addf(&text, fits ? "  (%s)" : "\n              (%s)", pages);
 		buf_adds(&text, "\n");
 	}
 	buf_adds(&text,
