@@ -18,10 +18,17 @@ libtreadlight_a_SOURCES += \
 	src/model/posterior.c \
 	src/model/predict.c \
 	src/model/prior.c \
+	src/model/prior_parts.h \
+	src/model/prior_spread.c \
+	src/model/prior_told.c \
 	src/model/qr.c \
 	src/model/qr.h \
 	src/model/reml.c \
 	src/model/reml.h \
+	src/model/reml_parts.h \
+	src/model/reml_rank.c \
+	src/model/reml_reduce.c \
+	src/model/reml_search.c \
 	src/model/response.c \
 	src/model/segments.c \
 	src/model/segments.h \

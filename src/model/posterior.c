@@ -350,79 +350,113 @@ static void judge(struct conflict *c, size_t n)
 	}
 }
 
-/* All contrasts that both tell, by an F on their differences. */
-static bool agree(const struct meeting *k, bool *use, double *map)
+/* Contrasts that the runs here and the prior both tell. */
+struct both {
+	size_t n;
+	double *row, *over; /* owned: over the response's terms, over the prior's */
+	double *d, *cov;    /* owned [n], [n * n]: differences, and their covariance */
+	double *sum;        /* inside over: room for one more */
+	double here, old;   /* traces of the two parts of cov */
+};
+
+static void both_free(struct both *c)
+{
+	free(c->row);
+	free(c->over);
+	free(c->d);
+	free(c->cov);
+}
+
+/* Keeps of all contrasts of the response those that the prior tells too. */
+static bool both_find(const struct meeting *k, const bool *use, const double *map, struct both *c)
 {
 	const size_t p = k->own->n_terms, n = k->pr->n;
-	double *rows = NULL, *d = NULL, *v = NULL, *over = NULL, *ignored = NULL;
-	size_t all = 0, q = 0;
-	for (size_t t = 0; t < p; t++) {
-		const enum term_kind kind = k->own->terms[t].kind;
-		use[t] = (kind == TERM_LINEAR || kind == TERM_SQUARE || kind == TERM_PRODUCT) &&
-			prior_map(k->m, k->pr, k->own, t, map + t * n);
-	}
-	bool ok = told_contrasts(k->own, use, &rows, &all);
-	d = malloc((all + 1) * sizeof *d);
-	v = malloc((all * all + 1) * sizeof *v);
-	over = calloc(all * n + n + 1, sizeof *over);
-	ignored = malloc((all + 1) * sizeof *ignored);
-	ok = ok && d && v && over && ignored;
-	double here = 0, old = 0;
-	for (size_t i = 0; ok && i < all; i++) {
+	size_t all = 0;
+	*c = (struct both){0};
+	if (!told_contrasts(k->own, use, &c->row, &all))
+		return false;
+	c->d = malloc((all + 1) * sizeof *c->d);
+	c->cov = malloc((all * all + 1) * sizeof *c->cov);
+	c->over = calloc(all * n + n + 1, sizeof *c->over);
+	if (!c->d || !c->cov || !c->over)
+		return false;
+	c->sum = c->over + all * n;
+	for (size_t i = 0; i < all; i++) {
 		double mean, variance;
-		double *to = over + q * n;
+		double *to = c->over + c->n * n, *row = c->row + c->n * p;
 		memset(to, 0, n * sizeof *to);
 		for (size_t t = 0; t < p; t++)
 			for (size_t j = 0; use[t] && j < n; j++)
-				to[j] += rows[i * p + t] * map[t * n + j];
+				to[j] += c->row[i * p + t] * map[t * n + j];
 		if (!prior_contrast(k->pr, to, &mean, &variance))
 			continue;
-		d[q] = -k->pr->base * mean;
+		memmove(row, c->row + i * p, p * sizeof *row);
+		c->d[c->n] = -k->pr->base * mean;
 		for (size_t t = 0; t < p; t++)
-			d[q] += rows[i * p + t] * k->alone->b[t];
-		memmove(rows + q * p, rows + i * p, p * sizeof *rows);
-		q++;
+			c->d[c->n] += row[t] * k->alone->b[t];
+		c->n++;
 	}
-	const double unit = k->pr->base * k->pr->base;
-	for (size_t i = 0; ok && i < q; i++)
-		for (size_t e = 0; e < q; e++) {
-			double a = 0, c = 0, va, vb, sum_mean, plus;
+	return true;
+}
+
+/* Covariance of two contrasts by the prior, by polarisation. */
+static double prior_covariance(const struct meeting *k, const struct both *c, size_t i, size_t e)
+{
+	const size_t n = k->pr->n;
+	double mean, vi, ve, plus;
+	for (size_t j = 0; j < n; j++)
+		c->sum[j] = c->over[i * n + j] + c->over[e * n + j];
+	prior_contrast(k->pr, c->over + i * n, &mean, &vi);
+	prior_contrast(k->pr, c->over + e * n, &mean, &ve);
+	prior_contrast(k->pr, c->sum, &mean, &plus);
+	return k->pr->base * k->pr->base * 0.5 * (plus - vi - ve);
+}
+
+static void both_covariance(const struct meeting *k, struct both *c)
+{
+	const size_t p = k->own->n_terms;
+	for (size_t i = 0; i < c->n; i++)
+		for (size_t e = 0; e < c->n; e++) {
+			double here = 0;
 			for (size_t t = 0; t < p; t++)
 				for (size_t u = 0; u < p; u++)
-					a += rows[i * p + t] * k->alone->cov[t * p + u] * rows[e * p + u];
-			/* u'cov w by polarisation */
-			double *sum = over + all * n;
-			for (size_t j = 0; j < n; j++)
-				sum[j] = over[i * n + j] + over[e * n + j];
-			prior_contrast(k->pr, over + i * n, &sum_mean, &va);
-			prior_contrast(k->pr, over + e * n, &sum_mean, &vb);
-			prior_contrast(k->pr, sum, &sum_mean, &plus);
-			c = unit * 0.5 * (plus - va - vb);
-			v[i * q + e] = a + c;
-			here += i == e ? a : 0;
-			old += i == e ? c : 0;
+					here += c->row[i * p + t] * k->alone->cov[t * p + u] *
+						c->row[e * p + u];
+			const double old = prior_covariance(k, c, i, e);
+			c->cov[i * c->n + e] = here + old;
+			c->here += i == e ? here : 0;
+			c->old += i == e ? old : 0;
 		}
-	if (ok && q) {
-		gsl_matrix_view mv = gsl_matrix_view_array(v, q, q);
-		struct agreement *g = &k->b->agreement[k->slot];
-		if (gsl_linalg_cholesky_decomp1(&mv.matrix) == 0) {
+}
+
+/* All contrasts that both tell, by an F on their differences. */
+static bool agree(const struct meeting *k, bool *use, double *map)
+{
+	struct both c;
+	for (size_t t = 0; t < k->own->n_terms; t++) {
+		const enum term_kind kind = k->own->terms[t].kind;
+		use[t] = (kind == TERM_LINEAR || kind == TERM_SQUARE || kind == TERM_PRODUCT) &&
+			prior_map(k->m, k->pr, k->own, t, map + t * k->pr->n);
+	}
+	const bool ok = both_find(k, use, map, &c);
+	if (ok && c.n) {
+		both_covariance(k, &c);
+		gsl_matrix_view v = gsl_matrix_view_array(c.cov, c.n, c.n);
+		if (gsl_linalg_cholesky_decomp1(&v.matrix) == 0) {
+			struct agreement *g = &k->b->agreement[k->slot];
 			double sum = 0;
-			for (size_t i = 0; i < q; i++) {
+			for (size_t i = 0; i < c.n; i++) {
 				for (size_t e = 0; e < i; e++)
-					d[i] -= v[i * q + e] * d[e];
-				d[i] /= v[i * q + i];
-				sum += d[i] * d[i];
+					c.d[i] -= c.cov[i * c.n + e] * c.d[e];
+				c.d[i] /= c.cov[i * c.n + i];
+				sum += c.d[i] * c.d[i];
 			}
-			*g = (struct agreement){true, sum / (double)q, (double)q,
-				satterthwaite(here, k->df_here, old, k->pr->df), 0};
+			*g = (struct agreement){true, sum / (double)c.n, (double)c.n,
+				satterthwaite(c.here, k->df_here, c.old, k->pr->df), 0};
 			g->p = gsl_cdf_fdist_Q(g->f, g->df1, g->df2);
 		}
 	}
-	free(rows);
-	free(d);
-	free(v);
-	free(over);
-	free(ignored);
+	both_free(&c);
 	return ok;
 }
 

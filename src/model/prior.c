@@ -1,357 +1,11 @@
 /* From the fits of borrowed books to a prior on the relative scale; doc/borrow.md. */
-#include "model/borrow.h"
-#include "model/internal.h"
-#include "model/meta.h"
+#include "model/prior_parts.h"
 
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* Singular values below this part of the largest are nothing told. */
-#define TOLD_TOL 1e-8
-
-/* What one book tells of one response, over the prior's terms. */
-struct told {
-	size_t n;                     /* contrasts */
-	double *row, *value, *cov;    /* owned [n * terms], [n], [n * n]: shares of the base */
-	const struct response *r;
-	double base, trust;
-	const struct borrow *from;
-};
-struct source {
-	const struct model *m;
-	const struct borrow *from;
-};
-
-static bool is_setup(enum term_kind k)
-{
-	return k == TERM_LINEAR || k == TERM_SQUARE || k == TERM_PRODUCT;
-}
-
-const struct response *borrow_response(const struct model *m, size_t slot)
-{
-	if (slot < RESPONSES_MAX)
-		return slot < m->n_responses ? &m->responses[slot] : NULL;
-	const size_t c = (slot - RESPONSES_MAX) % CHANNELS_MAX;
-	if (c >= m->book->n_channels)
-		return NULL;
-	return slot < RESPONSES_MAX + CHANNELS_MAX ? &m->like[c] : &m->like_time[c];
-}
-
-/* Lap time for slots of time, wear of the channel for the others. */
-static size_t base_response(size_t slot)
-{
-	if (slot < RESPONSES_MAX)
-		return slot;
-	return slot < RESPONSES_MAX + CHANNELS_MAX ? 1 + slot - RESPONSES_MAX : RESPONSE_TIME;
-}
-
-/* The reference's figure, where the runs can tell it; else the mean of all readings. */
-static double base_of(const struct model *m, size_t slot)
-{
-	const size_t k = base_response(slot);
-	const struct response *r = &m->responses[k];
-	const struct sheet *ref = book_reference(m->book);
-	const struct estimate e = ref && r->fitted ? model_value(m, k, ref->values) :
-		(struct estimate){0};
-	const double v = e.known ? e.value : r->fitted ? r->mean : 0;
-	return v > 0 && isfinite(v) ? v : 0;
-}
-
-/* The slot of an old book that means the same channel; false without one. */
-static bool old_slot(const struct model *m, const struct model *old, size_t slot, size_t *out)
-{
-	*out = slot;
-	if (slot == RESPONSE_TIME)
-		return true;
-	const size_t c = slot < RESPONSES_MAX ? slot - 1 : (slot - RESPONSES_MAX) % CHANNELS_MAX;
-	if (c >= m->book->n_channels || old->book->n_channels != m->book->n_channels)
-		return false;
-	const int k = book_find_channel(old->book, m->book->channels[c]);
-	*out = slot - c + (size_t)(k < 0 ? 0 : k);
-	return k >= 0;
-}
-
-int prior_term(const struct prior *p, enum term_kind kind, int a, int b)
-{
-	for (size_t t = 0; t < p->n; t++)
-		if (p->terms[t].kind == kind && p->terms[t].a == a &&
-			(kind != TERM_PRODUCT || p->terms[t].b == b))
-			return (int)t;
-	return -1;
-}
-
-static bool has_term(const struct response *r, enum term_kind kind, int a)
-{
-	for (size_t t = 0; t < r->n_terms; t++)
-		if (r->terms[t].kind == kind && r->terms[t].a == a)
-			return true;
-	return false;
-}
-
-bool prior_map(const struct model *m, const struct prior *p, const struct response *r, size_t t,
-	double *row)
-{
-	const struct term *k = &r->terms[t];
-	const int at = prior_term(p, k->kind, k->a, k->b);
-	memset(row, 0, p->n * sizeof *row);
-	if (at < 0)
-		return false;
-	row[at] = 1;
-	if (k->kind != TERM_LINEAR)
-		return true;
-	const int square = prior_term(p, TERM_SQUARE, k->a, 0);
-	if (square >= 0 && !has_term(r, TERM_SQUARE, k->a))
-		row[square] = r->lo[k->a] + r->hi[k->a];
-	if (m->coords[k->a].kind == COORD_SINGLE)
-		return true;
-	const bool common = m->coords[k->a].kind == COORD_COMMON;
-	const int twin = common ? k->a + 1 : k->a - 1, first = common ? k->a : twin;
-	const int product = prior_term(p, TERM_PRODUCT, first, first + 1);
-	if (product >= 0 && !has_term(r, TERM_PRODUCT, first))
-		row[product] = 0.5 * (r->lo[twin] + r->hi[twin]);
-	return true;
-}
-
-/*
- * Orthonormal x with k x = 0 for the rows k [rows * n], by singular values; all of the space
- * without rows. *out owned by the caller [*found * n].
- */
-static bool null_rows(const double *k, size_t rows, size_t n, double **out, size_t *found)
-{
-	const size_t tall = rows > n ? rows : n;
-	gsl_matrix *a = gsl_matrix_calloc(tall, n ? n : 1), *v = gsl_matrix_alloc(n ? n : 1, n ? n : 1);
-	gsl_vector *s = gsl_vector_alloc(n ? n : 1), *scratch = gsl_vector_alloc(n ? n : 1);
-	*found = 0;
-	*out = malloc((n * n + 1) * sizeof **out);
-	bool ok = a && v && s && scratch && *out;
-	for (size_t i = 0; ok && i < rows; i++)
-		for (size_t j = 0; j < n; j++)
-			gsl_matrix_set(a, i, j, k[i * n + j]);
-	ok = ok && (n == 0 || gsl_linalg_SV_decomp(a, v, s, scratch) == GSL_SUCCESS);
-	for (size_t j = 0; ok && j < n; j++) {
-		if (gsl_vector_get(s, j) > TOLD_TOL * fmax(1, gsl_vector_get(s, 0)))
-			continue;
-		for (size_t i = 0; i < n; i++)
-			(*out)[*found * n + i] = gsl_matrix_get(v, i, j);
-		++*found;
-	}
-	gsl_matrix_free(a);
-	gsl_matrix_free(v);
-	gsl_vector_free(s);
-	gsl_vector_free(scratch);
-	if (!ok) {
-		free(*out);
-		*out = NULL;
-	}
-	return ok;
-}
-
-bool told_contrasts(const struct response *r, const bool *use, double **rows, size_t *n)
-{
-	const size_t p = r->n_terms;
-	size_t *at = malloc((p + 1) * sizeof *at), kept = 0;
-	double *k = calloc(r->n_null * p + 1, sizeof *k), *free_rows = NULL;
-	bool ok = at && k;
-	for (size_t t = 0; ok && t < p; t++)
-		if (use[t])
-			at[kept++] = t;
-	/* In scaled columns l / scale meets the null space nowhere. */
-	for (size_t i = 0; ok && i < r->n_null; i++)
-		for (size_t j = 0; j < kept; j++)
-			k[i * kept + j] = r->null_basis[i * p + at[j]];
-	ok = ok && null_rows(k, r->n_null, kept, &free_rows, n);
-	*rows = ok ? calloc(*n * p + 1, sizeof **rows) : NULL;
-	ok = *rows != NULL;
-	for (size_t i = 0; ok && i < *n; i++) {
-		double len = 0;
-		for (size_t j = 0; j < kept; j++) {
-			double *cell = &(*rows)[i * p + at[j]];
-			*cell = free_rows[i * kept + j] * r->scale[at[j]];
-			len += *cell * *cell;
-		}
-		for (size_t j = 0; j < kept; j++)
-			(*rows)[i * p + at[j]] /= sqrt(len);
-	}
-	free(at);
-	free(k);
-	free(free_rows);
-	return ok;
-}
-
-static bool left_out(const struct model *m, const struct borrow *from, const struct term *t)
-{
-	const struct car *car = &m->book->car;
-	const struct group *g = &m->groups[m->coords[t->a].group];
-	for (size_t i = 0; i < from->n_without; i++) {
-		const int a = car_find_adjustable(car, from->without[i]);
-		if (!strcmp(from->without[i], car_group_id(car, g)) ||
-			(a >= 0 && car->adjustables[a].pair >= 0 && car->adjustables[a].pair == g->pair))
-			return true;
-	}
-	return false;
-}
-
-static void told_free(struct told *t)
-{
-	free(t->row);
-	free(t->value);
-	free(t->cov);
-	memset(t, 0, sizeof *t);
-}
-
-/* Contrasts, values and covariance of one book's response. n stays 0 where it tells nothing. */
-static bool told_make(const struct model *m, const struct prior *p, const struct source *s,
-	size_t slot, struct told *out)
-{
-	size_t theirs, n = 0;
-	memset(out, 0, sizeof *out);
-	if (!old_slot(m, s->m, slot, &theirs))
-		return true;
-	const struct response *r = borrow_response(s->m, theirs);
-	const double base = base_of(s->m, theirs);
-	if (!r || !r->fitted || !(r->df_run >= 1) || !(base > 0))
-		return true;
-	const size_t q = r->n_terms;
-	bool *use = calloc(q + 1, sizeof *use);
-	double *rows = NULL, *map = calloc(q * p->n + 1, sizeof *map);
-	bool ok = use && map;
-	for (size_t t = 0; ok && t < q; t++)
-		use[t] = is_setup(r->terms[t].kind) && !left_out(m, s->from, &r->terms[t]) &&
-			prior_map(m, p, r, t, map + t * p->n);
-	ok = ok && told_contrasts(r, use, &rows, &n);
-	*out = (struct told){.n = ok ? n : 0, .r = r, .base = base, .trust = s->from->trust,
-		.from = s->from, .row = calloc(n * p->n + 1, sizeof(double)),
-		.value = calloc(n + 1, sizeof(double)), .cov = calloc(n * n + 1, sizeof(double))};
-	ok = ok && out->row && out->value && out->cov;
-	for (size_t i = 0; ok && i < n; i++) {
-		const double *l = rows + i * q;
-		for (size_t t = 0; t < q; t++) {
-			if (!use[t])
-				continue;
-			out->value[i] += l[t] * r->b[t] / base;
-			for (size_t j = 0; j < p->n; j++)
-				out->row[i * p->n + j] += l[t] * map[t * p->n + j];
-			for (size_t k = 0; k < n; k++)
-				for (size_t v = 0; v < q; v++)
-					out->cov[i * n + k] += l[t] * r->cov[t * q + v] * rows[k * q + v] /
-						(base * base);
-		}
-	}
-	free(use);
-	free(map);
-	free(rows);
-	return ok;
-}
-
-/* Effects of one term as the books tell them singly, and its size. */
-struct single {
-	size_t k;
-	double y[64], v[64];
-	struct meta meta;
-	double size;
-};
-
-static void take_single(const struct told *t, const struct term *k, const struct model *m,
-	struct single *s)
-{
-	const struct response *r = t->r;
-	for (size_t i = 0; t->n && i < r->n_terms && s->k < 64; i++) {
-		const double v = r->cov[i * r->n_terms + i] / (t->base * t->base);
-		if (r->terms[i].kind != k->kind || r->terms[i].a != k->a || !r->estimable[i] ||
-			!(v > 0) || left_out(m, t->from, k))
-			continue;
-		s->y[s->k] = r->b[i] / t->base;
-		s->v[s->k++] = v;
-	}
-}
-
-static double stated_spread(const struct told *t, size_t books, bool *any)
-{
-	double sum = 0, n = 0;
-	*any = false;
-	for (size_t i = 0; i < books; i++) {
-		if (!t[i].n)
-			continue;
-		const double one = t[i].from->spread.has ? t[i].from->spread.v : SPREAD_USUAL;
-		*any = *any || t[i].from->spread.has;
-		sum += one * one;
-		n++;
-	}
-	return n > 0 ? sqrt(sum / n) : SPREAD_USUAL;
-}
-
-/*
- * The spread of one kind of terms as a share of an effect's size, pooled over the terms by
- * moments: E(Q_t) = k_t - 1 + (spread size_t)^2 C_t. SPREAD_BESIDE stands beside it with the
- * weight of SPREAD_WEIGHT degrees of freedom. Returns the degrees of freedom, 0: not estimated.
- */
-static double pooled_spread(const struct single *s, size_t n, double given, double *spread)
-{
-	double d = 0, over = 0, under = 0;
-	for (size_t t = 0; t < n; t++) {
-		if (s[t].k < 2)
-			continue;
-		d += (double)s[t].k - 1;
-		over += s[t].meta.q - ((double)s[t].k - 1);
-		under += s[t].meta.c * s[t].size * s[t].size;
-	}
-	*spread = given;
-	if (d < 2 || !(under > 0))
-		return 0;
-	*spread = sqrt((d * fmax(0, over / under) + SPREAD_WEIGHT * SPREAD_BESIDE * SPREAD_BESIDE) /
-		(d + SPREAD_WEIGHT));
-	return d + SPREAD_WEIGHT;
-}
-
-static bool find_kind(const struct model *m, struct prior *p, const struct told *told, size_t books,
-	enum term_kind kind)
-{
-	size_t n = 0, at = (size_t)(kind - TERM_LINEAR);
-	struct single *s = calloc(p->n + 1, sizeof *s);
-	double squares = 0, weight = 0;
-	bool stated;
-	if (!s)
-		return false;
-	for (size_t t = 0; t < p->n; t++) {
-		if (p->terms[t].kind != kind)
-			continue;
-		for (size_t i = 0; i < books; i++)
-			take_single(&told[i], &p->terms[t], m, &s[n]);
-		s[n].meta = meta_analyse(s[n].y, s[n].v, s[n].k);
-		squares += s[n].k ? s[n].meta.fixed * s[n].meta.fixed : 0;
-		weight += s[n].k > 0;
-		n++;
-	}
-	for (size_t t = 0; weight == 0 && t < books; t++) /* nothing told singly: what is told */
-		for (size_t i = 0; i < told[t].n; i++)
-			squares += told[t].value[i] * told[t].value[i] / (double)(p->n + 1);
-	const double typical = sqrt(squares / fmax(weight, 1));
-	for (size_t t = 0; t < n; t++)
-		s[t].size = fmax(typical, s[t].k ? fabs(s[t].meta.fixed) : 0);
-	const double given = stated_spread(told, books, &stated);
-	double df = p->n_books >= 3 ? pooled_spread(s, n, given, &p->spread[at]) : 0;
-	if (df == 0)
-		p->spread[at] = given;
-	else if (stated)
-		p->spread[at] = fmax(p->spread[at], given);
-	p->from[at] = df > 0 ? SPREAD_ESTIMATED : stated ? SPREAD_STATED : SPREAD_DEFAULT;
-	if (df > 0)
-		p->df = fmin(p->df, df);
-	n = 0;
-	for (size_t t = 0; t < p->n; t++) {
-		if (p->terms[t].kind != kind)
-			continue;
-		p->tau[t] = p->spread[at] * s[n].size;
-		if (df > 0 && s[n].k >= 3)
-			p->tau[t] = fmax(p->tau[t], sqrt(s[n].meta.tau2));
-		n++;
-	}
-	free(s);
-	return true;
-}
 
 /* Lower triangle of a symmetric matrix, in place; false where it is not positive. */
 static bool cholesky(double *a, size_t n)
@@ -465,30 +119,6 @@ static bool combine(struct prior *p, const struct told *told, size_t books)
 	return ok;
 }
 
-/* Noise of the books, pooled by degrees of freedom. */
-static void pool_noise(struct prior *p, const struct told *told, size_t books)
-{
-	double df = 0;
-	for (size_t i = 0; i < books; i++) {
-		const struct response *r = told[i].r;
-		if (!told[i].n)
-			continue;
-		const double unit = told[i].base * told[i].base;
-		df += r->df_run;
-		if (isfinite(r->sigma_run)) {
-			p->run += r->df_run * r->sigma_run * r->sigma_run / unit;
-			p->df_run += r->df_run;
-		}
-		if (!r->one_obs_a_run && isfinite(r->sigma_lap) && r->df_lap > 0) {
-			p->lap += r->df_lap * r->sigma_lap * r->sigma_lap / unit;
-			p->df_lap += r->df_lap;
-		}
-	}
-	p->run = p->df_run > 0 ? p->run / p->df_run : 0;
-	p->lap = p->df_lap > 0 ? p->lap / p->df_lap : 0;
-	p->df = df;
-}
-
 void prior_free(struct prior *p)
 {
 	free(p->terms);
@@ -524,7 +154,7 @@ static bool lay_terms(const struct model *m, const struct source *s, size_t book
 		for (size_t c = 0; c < m->n_coords; c++)
 			for (size_t i = 0; i <= books; i++) {
 				size_t theirs = slot;
-				if (i > 0 && !old_slot(m, s[i - 1].m, slot, &theirs))
+				if (i > 0 && !prior_old_slot(m, s[i - 1].m, slot, &theirs))
 					continue;
 				const struct response *r = borrow_response(i ? s[i - 1].m : m, theirs);
 				for (size_t t = 0; r && t < r->n_terms; t++)
@@ -597,7 +227,7 @@ static bool drop_untold(const struct model *m, const struct prior *p, size_t slo
 	const struct response *own = borrow_response(m, slot);
 	for (size_t t = m->n_coords; t < p->n; t++) {
 		const struct term *k = &p->terms[t];
-		if (has_term(own, k->kind, k->a) || borrow_term(p, k->kind, k->a, k->b).known)
+		if (response_has_term(own, k->kind, k->a) || borrow_term(p, k->kind, k->a, k->b).known)
 			continue;
 		without[(size_t)(k->kind - TERM_SQUARE) * m->n_coords + (size_t)k->a] = true;
 		any = true;
@@ -618,10 +248,10 @@ static bool prior_try(struct model *m, const struct source *s, size_t books, siz
 	p->tau = ok ? calloc(p->n + 1, sizeof *p->tau) : NULL;
 	ok = p->tau != NULL;
 	if (ok) {
-		pool_noise(p, told, books);
-		p->base = base_of(m, slot);
+		prior_pool_noise(p, told, books);
+		p->base = prior_base(m, slot);
 		for (enum term_kind k = TERM_LINEAR; ok && k <= TERM_PRODUCT; k++)
-			ok = find_kind(m, p, told, books, k);
+			ok = prior_find_spread(m, p, told, books, k);
 		ok = ok && combine(p, told, books);
 	}
 	for (size_t i = 0; told && i < books; i++)
@@ -649,7 +279,7 @@ static void say_book(const struct model *m, const struct source *s, struct borro
 		borrow_note(b, "nothing borrowed from %.80s: %.80s", s->from->path, time->why);
 	else if (!(time->df_run >= 1))
 		borrow_note(b, "nothing borrowed from %.80s: its effects have no interval", s->from->path);
-	if (m->n_responses > 1 && !old_slot(m, s->m, 1, &ignored))
+	if (m->n_responses > 1 && !prior_old_slot(m, s->m, 1, &ignored))
 		borrow_note(b, "no wear borrowed from %.80s: it has other wear channels", s->from->path);
 	for (size_t i = 0; i < s->m->book->n_borrow; i++)
 		borrow_note(b, "what %.70s borrows itself is not followed", s->from->path);
