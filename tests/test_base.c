@@ -184,6 +184,20 @@ START_TEST(lap_times_both_ways)
 	ck_assert_str_eq(buf, "0:00.000");
 	laptime_print(3599.9, 0, buf, sizeof buf);
 	ck_assert_str_eq(buf, "60:00");
+	laptime_tell(46.24, 2, buf, sizeof buf);
+	ck_assert_str_eq(buf, "46.24");
+	laptime_tell(59.9996, 3, buf, sizeof buf);
+	ck_assert_str_eq(buf, "1:00.000");
+	laptime_tell(59.9994, 3, buf, sizeof buf);
+	ck_assert_str_eq(buf, "59.999");
+	laptime_tell(91.243, 3, buf, sizeof buf);
+	ck_assert_str_eq(buf, "1:31.243");
+	laptime_tell(-5.25, 2, buf, sizeof buf);
+	ck_assert_str_eq(buf, "-5.25");
+	laptime_tell(-0.0001, 3, buf, sizeof buf);
+	ck_assert_str_eq(buf, "0.000");
+	laptime_tell(NAN, 3, buf, sizeof buf);
+	ck_assert_str_eq(buf, "-");
 }
 END_TEST
 

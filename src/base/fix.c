@@ -304,6 +304,20 @@ int laptime_print(double seconds, int decimals, char *buf, size_t size)
 		units % scale);
 }
 
+int laptime_tell(double seconds, int decimals, char *buf, size_t size)
+{
+	const int d = decimals < 0 ? 0 : decimals > 3 ? 3 : decimals;
+	const double most = 60 - 0.5 * pow(10, -d); /* what rounds to a minute is one */
+	if (d == 0 || !isfinite(seconds) || fabs(seconds) >= most)
+		return laptime_print(seconds, decimals, buf, size);
+	/* the same digits, without the "0:" and a leading nought */
+	char text[40];
+	laptime_print(fabs(seconds), d, text, sizeof text);
+	const char *digits = text + (text[2] == '0' ? 3 : 2);
+	const bool nought = strspn(digits, "0.") == strlen(digits);
+	return snprintf(buf, size, "%s%s", seconds < 0 && !nought ? "-" : "", digits);
+}
+
 fix fix_lcm(fix a, fix b)
 {
 	if (a <= 0 || b <= 0)

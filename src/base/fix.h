@@ -45,6 +45,8 @@ int num_print(double v, char *buf, size_t size);
 enum num_result laptime_parse(const char *text, size_t len, double *seconds);
 /* "1:31.243" with the given decimals (0..3); negative times get a sign. */
 int laptime_print(double seconds, int decimals, char *buf, size_t size);
+/* For reading: from one minute on as laptime_print(), below it seconds alone, "46.24". */
+int laptime_tell(double seconds, int decimals, char *buf, size_t size);
 
 /* Least common multiple of two positive values; 0 when it passes FIX_LIMIT. */
 fix fix_lcm(fix a, fix b);

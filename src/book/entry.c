@@ -186,7 +186,7 @@ static void add_time(struct buf *b, double time)
 {
 	char text[40];
 	double read = 0;
-	laptime_print(time, 3, text, sizeof text);
+	laptime_tell(time, 3, text, sizeof text);
 	if (laptime_parse(text, strlen(text), &read) != NUM_OK || read != time)
 		num_print(time, text, sizeof text);
 	buf_adds(b, text);

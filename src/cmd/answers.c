@@ -107,7 +107,7 @@ static void figure(char *buf, size_t size, bool time, const struct estimate *e, 
 	if (!e->known)
 		snprintf(buf, size, "-");
 	else if (time)
-		laptime_print(v, half_decimals(e, 1, 3), buf, size);
+		laptime_tell(v, half_decimals(e, 1, 3), buf, size);
 	else
 		snprintf(buf, size, "%.2f", v);
 }

@@ -86,13 +86,13 @@ static void print_row(const struct stint *s, size_t k, const char *plan)
 		printf("  %s\n", cmd_safe(r->why, line, sizeof line));
 		return;
 	}
-	laptime_print(r->total, 1, total, sizeof total);
+	laptime_tell(r->total, 1, total, sizeof total);
 	if (k == STINT_LIFTING)
 		snprintf(lift, sizeof lift, "%.3f", r->lift);
 	if (r->limit_lap)
 		snprintf(limit, sizeof limit, "%zu", r->limit_lap);
 	if (k != STINT_REFERENCE)
-		snprintf(span, sizeof span, r->has_interval ? "%.1f to %.1f" : "no interval", r->low,
+		snprintf(span, sizeof span, r->has_interval ? "%+.1f to %+.1f" : "no interval", r->low,
 			r->high);
 	printf("  %9s  %+8.1f  %-18s %6s %6zu %10s\n", total, r->delta, span, lift, r->stops, limit);
 }

@@ -115,7 +115,7 @@ static void print_figure(size_t response, double v)
 {
 	char text[32];
 	if (response == RESPONSE_TIME)
-		laptime_print(v, 2, text, sizeof text);
+		laptime_tell(v, 2, text, sizeof text);
 	else
 		snprintf(text, sizeof text, "%.3f", v);
 	putchar(' ');
@@ -161,6 +161,7 @@ static void print_tally(const char *how, const struct tally *t)
 static void print_drift(const struct verify *v, size_t y)
 {
 	const struct drift *d = &v->drift[y];
+	char words[WORDS_SIZE];
 	if (v->base_run < 0 || d->n < 2) {
 		puts("drift: no set-up was driven twice");
 		return;
@@ -174,14 +175,8 @@ static void print_drift(const struct verify *v, size_t y)
 		print_figure(y, p->value);
 		putchar('\n');
 	}
-	double low, high;
-	if (!d->has_slope)
-		return;
-	drift_span(d, &low, &high);
-	printf("  %+.3g %s an hour, 95%% interval %+.2g to %+.2g: %s\n", d->slope, words_unit(y),
-		low, high,
-		d->p < 0.05 ? "it drifts; randomise, and let the base return often"
-			    : "no drift that stands clear of the scatter");
+	if (d->has_slope)
+		printf("  %s\n", verify_drift_words(y, d, words, sizeof words));
 }
 
 static void print_response(const struct verify *v, size_t y)

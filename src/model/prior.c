@@ -135,10 +135,9 @@ static void add_term(struct prior *p, const struct term *t)
 		p->terms[p->n++] = *t;
 }
 
-/* All linear terms, squares and products of the fit here, and of the old books' less those marked
- * in `without`. */
+/* All linear terms, squares and products of the fit here, and of the old books' less `not`. */
 static bool lay_terms(const struct model *m, const struct source *s, size_t books, size_t slot,
-	const bool *without, struct prior *p)
+	const bool *not, struct prior *p)
 {
 	p->n = 0;
 	free(p->terms);
@@ -159,7 +158,7 @@ static bool lay_terms(const struct model *m, const struct source *s, size_t book
 				const struct response *r = borrow_response(i ? s[i - 1].m : m, theirs);
 				for (size_t t = 0; r && t < r->n_terms; t++)
 					if (r->terms[t].kind == kind && r->terms[t].a == (int)c &&
-						(i == 0 || !without[(size_t)(kind - TERM_SQUARE) * m->n_coords + c]))
+						(i == 0 || !not[(size_t)(kind - TERM_SQUARE) * m->n_coords + c]))
 						add_term(p, &r->terms[t]);
 			}
 	return true;
@@ -221,7 +220,7 @@ bool borrow_delta(const struct model *m, const struct prior *p, const fix *value
 
 /* Squares and products that are neither fitted here nor told by themselves would only take
  * answers away: out with them. True where one went. */
-static bool drop_untold(const struct model *m, const struct prior *p, size_t slot, bool *without)
+static bool drop_untold(const struct model *m, const struct prior *p, size_t slot, bool *not)
 {
 	bool any = false;
 	const struct response *own = borrow_response(m, slot);
@@ -229,18 +228,18 @@ static bool drop_untold(const struct model *m, const struct prior *p, size_t slo
 		const struct term *k = &p->terms[t];
 		if (response_has_term(own, k->kind, k->a) || borrow_term(p, k->kind, k->a, k->b).known)
 			continue;
-		without[(size_t)(k->kind - TERM_SQUARE) * m->n_coords + (size_t)k->a] = true;
+		not[(size_t)(k->kind - TERM_SQUARE) * m->n_coords + (size_t)k->a] = true;
 		any = true;
 	}
 	return any;
 }
 
 static bool prior_try(struct model *m, const struct source *s, size_t books, size_t slot,
-	const bool *without, struct prior *p)
+	const bool *not, struct prior *p)
 {
 	struct told *told = calloc(books + 1, sizeof *told);
 	prior_free(p);
-	bool ok = told && lay_terms(m, s, books, slot, without, p);
+	bool ok = told && lay_terms(m, s, books, slot, not, p);
 	for (size_t i = 0; ok && i < books; i++) {
 		ok = told_make(m, p, &s[i], slot, &told[i]);
 		p->n_books += told[i].n > 0;
@@ -263,11 +262,11 @@ static bool prior_try(struct model *m, const struct source *s, size_t books, siz
 static bool prior_make(struct model *m, const struct source *s, size_t books, size_t slot,
 	struct prior *p)
 {
-	bool *without = calloc(2 * m->n_coords + 1, sizeof *without);
-	bool ok = without && prior_try(m, s, books, slot, without, p);
-	while (ok && p->rank && drop_untold(m, p, slot, without))
-		ok = prior_try(m, s, books, slot, without, p);
-	free(without);
+	bool *not = calloc(2 * m->n_coords + 1, sizeof *not);
+	bool ok = not && prior_try(m, s, books, slot, not, p);
+	while (ok && p->rank && drop_untold(m, p, slot, not))
+		ok = prior_try(m, s, books, slot, not, p);
+	free(not);
 	return ok;
 }
 

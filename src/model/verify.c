@@ -352,6 +352,18 @@ struct verify *verify_new(const struct book *b, size_t last, struct err *err)
 	return NULL;
 }
 
+const char *verify_drift_words(size_t response, const struct drift *d, char *buf, size_t size)
+{
+	const char *verdict = d->p < 0.05 ? "it drifts; randomise, let the base return often"
+					  : "no drift that stands clear of the scatter";
+	double low, high;
+	drift_span(d, &low, &high);
+	const int digits = words_decimals((high - low) / 2);
+	snprintf(buf, size, "%+.*f %s an hour, 95%% interval %+.*f to %+.*f: %s", digits, d->slope,
+		words_unit(response), digits, low, digits, high, verdict);
+	return buf;
+}
+
 const char *verify_word(size_t response, const struct forecast *v, double mean)
 {
 	if (!v->known)

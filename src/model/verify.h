@@ -82,6 +82,9 @@ enum { VERIFY_AT_ONCE = 32 };
 bool verify_steps(struct verify *v, size_t most, struct err *err);
 void verify_free(struct verify *v);
 
+/* "+0.013 s an hour (95%: -0.006 to +0.032): ..." of a drift that has a slope. */
+const char *verify_drift_words(size_t response, const struct drift *d, char *buf, size_t size);
+
 /* "as predicted", "slower than predicted", ...; for a response and its forecast. */
 const char *verify_word(size_t response, const struct forecast *v, double mean);
 

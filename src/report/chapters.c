@@ -221,7 +221,7 @@ static void stint_row_cells(struct report_work *w, struct table *t, size_t k)
 		table_row(w->out, t, cells);
 		return;
 	}
-	laptime_print(r->total, 1, total, sizeof total);
+	laptime_tell(r->total, 1, total, sizeof total);
 	snprintf(delta, sizeof delta, "%+.1f", r->delta);
 	if (k != STINT_REFERENCE && r->has_interval)
 		snprintf(span, sizeof span, "%+.1f to %+.1f", r->low, r->high);

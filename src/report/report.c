@@ -44,7 +44,7 @@ const char *cell_value(size_t response, const struct estimate *e, char *buf)
 	if (!e->known)
 		snprintf(buf, CELL, "not tested");
 	else if (response == RESPONSE_TIME)
-		laptime_print(e->value, 3, buf, CELL);
+		laptime_tell(e->value, 3, buf, CELL);
 	else
 		snprintf(buf, CELL, "%.2f", e->value);
 	return buf;

@@ -166,10 +166,10 @@ static const char *range(const struct making *k, bool has, double low, double hi
 {
 	if (!has)
 		snprintf(buf, size, "%s", k->drawn ? " (no interval: no set-up was driven twice)" : "");
-	else if (turn)
-		snprintf(buf, size, " (%.1f to %.1f)", -high, -low);
+	else if (low < 0 && high > 0) /* signs only where both ways are possible */
+		snprintf(buf, size, " (%+.1f to %+.1f)", turn ? -high : low, turn ? -low : high);
 	else
-		snprintf(buf, size, " (%.1f to %.1f)", low, high);
+		snprintf(buf, size, " (%.1f to %.1f)", turn ? -high : low, turn ? -low : high);
 	return buf;
 }
 

@@ -90,6 +90,7 @@ static void tell_visits(const struct app *app, struct buf *out, const struct dri
 static void tell_drift(const struct app *app, struct buf *out, const struct verify *v, size_t y)
 {
 	const struct drift *d = &v->drift[y];
+	char words[WORDS_SIZE];
 	if (v->base_run < 0 || d->n < 2) {
 		buf_adds(out, "  drift: no set-up was driven twice\n");
 		return;
@@ -97,14 +98,8 @@ static void tell_drift(const struct app *app, struct buf *out, const struct veri
 	buf_addf(out, "  the set-up driven most often (as in %s), at the book's conditions:\n",
 		app->book.runs[v->base_run].id);
 	tell_visits(app, out, d, y);
-	double low, high;
-	if (!d->has_slope)
-		return;
-	drift_span(d, &low, &high);
-	buf_addf(out, "  %+.3g %s an hour, %+.2g to %+.2g: %s\n", d->slope, words_unit(y), low,
-		high,
-		d->p < 0.05 ? "it drifts; randomise, let the base return often"
-			    : "no drift that stands clear of the scatter");
+	if (d->has_slope)
+		buf_addf(out, "  %s\n", verify_drift_words(y, d, words, sizeof words));
 }
 
 void runs_tell(struct app *app, struct buf *out)
