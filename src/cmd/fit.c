@@ -295,6 +295,39 @@ static void print_untested(const struct model *m, const struct response *r)
 		printf("%s\n", never);
 }
 
+/* An effect is over half of what car.yaml allows, often more than was driven: how much was. */
+static void print_driven(const struct model *m)
+{
+	static const char lead[] = "driven, of the range that car.yaml allows:";
+	char text[400], label[200], unit[64];
+	int column = 0;
+	for (size_t i = 0; i < m->n_coords; i++) {
+		const struct coord *c = &m->coords[i];
+		const struct adjustable *a = &m->book->car.adjustables[c->adjustable];
+		const double half = effects_unit(m, i), driven = (c->hi - c->lo) * half;
+		if (c->kind == COORD_DIFFERENCE || !(c->hi > c->lo))
+			continue;
+		snprintf(text, sizeof text, " %s %.3g of %.4g %s", cmd_safe(a->label, label, sizeof label),
+			driven, 2 * half, cmd_safe(a->unit, unit, sizeof unit));
+		const int width = cmd_width(text);
+		if (column == 0) {
+			printf("\n%s", lead);
+			column = (int)sizeof lead - 1;
+		} else {
+			putchar(',');
+			column++;
+		}
+		if (column + width > 78) {
+			fputs("\n ", stdout);
+			column = 1;
+		}
+		fputs(text, stdout);
+		column += width;
+	}
+	if (column)
+		putchar('\n');
+}
+
 static void print_response(const struct model *m, size_t k)
 {
 	const struct response *r = &m->responses[k];
@@ -305,7 +338,7 @@ static void print_response(const struct model *m, size_t k)
 		return;
 	}
 	printf(": %zu readings over %zu runs\n", r->n_obs, r->n_runs);
-	printf("  %-38s%10s  %-22s\n", "middle of the range to its end", "effect", "95 %");
+	printf("  %-38s%10s  %-22s\n", "middle of the allowed range to its end", "effect", "95 %");
 	double *l = calloc(r->n_terms, sizeof *l);
 	for (size_t t = 0; l && t < r->n_terms; t++)
 		if (r->estimable[t])
@@ -349,7 +382,7 @@ static bool print_effects(const struct model *m, struct err *err)
 		const char *channel = m->book->channels[e.channel];
 		printf("\nset-up effects near %s, most wear saved for the time lost first (wear %s limits)\n",
 			ref->id, channel);
-		printf("  %-38s%14s%14s%14s  per tenth lost\n", "middle of the range to its end", "lap time",
+		printf("  %-38s%14s%14s%14s  per tenth lost\n", "middle of the allowed range to its end", "lap time",
 			"wear", "like-for-like");
 		for (size_t i = 0; i < e.n; i++) {
 			const struct effect *x = &e.v[i];
@@ -445,6 +478,7 @@ static int print_text(const struct model *m)
 		m->n_skipped);
 	if (cmd_say_empty(b, stdout))
 		return cmd_finish();
+	print_driven(m);
 	for (size_t k = 0; k < m->n_responses; k++)
 		print_response(m, k);
 	print_exchange(m);

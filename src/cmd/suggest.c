@@ -262,6 +262,8 @@ static int print_table(const struct suggestion *s)
 	printf("\nlap time in s, wear and wear at the reference's pace in %% per lap%s\n",
 		s->a->book.stint.laps.has ? ", stint in s"
 					  : "; stint: book.yaml says no stint: {laps: ...}");
+	if (f->n > 0 && s->o.save.kind == SAVE_MEAN)
+		puts("wear is the mean of the channels, of which no interval is known (-); --save CHANNEL gives one");
 	if (f->n_found > 1)
 		puts("each is the best of many estimates: expect less on track, verify before trusting it");
 	for (size_t i = 0; i < f->n_notes; i++)
