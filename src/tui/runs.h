@@ -17,6 +17,7 @@ struct runs_page {
 	char why[200]; /* why there is no verification */
 	/* What is being logged or added to. */
 	struct run draft;
+	char doubt[ENTRY_SIZE]; /* a lap far off the one before, typed and asked about */
 	bool is_new;    /* no file yet */
 	int plan_index; /* the plan's run that it is driven for, -1 */
 };

@@ -6,6 +6,7 @@
 
 #include "store/plan_file.h"
 #include "store/store.h"
+#include "tui/fmt.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -140,15 +141,14 @@ static bool is_near(double a, double b)
 	return fabs(a / b - 1) < 0.2;
 }
 
-/* A lap before the draft's last one that is nothing like it, where none before is; 0: no doubt. */
-static double unlike(const struct app *app, const struct run *r)
+/* A lap before that is nothing like this one, where none of the run is; 0: no doubt. */
+static double unlike(const struct app *app, const struct run *r, double time)
 {
-	const double time = r->laps[r->n_laps - 1].time;
-	for (size_t i = 0; i + 1 < r->n_laps; i++)
+	for (size_t i = 0; i < r->n_laps; i++)
 		if (is_near(time, r->laps[i].time))
 			return 0;
-	if (r->n_laps > 1)
-		return r->laps[r->n_laps - 2].time;
+	if (r->n_laps)
+		return r->laps[r->n_laps - 1].time;
 	for (size_t i = app->book.n_runs; i > 0; i--) {
 		const struct run *other = &app->book.runs[i - 1];
 		if (other->n_laps && strcmp(other->id, r->id))
@@ -157,32 +157,38 @@ static double unlike(const struct app *app, const struct run *r)
 	return 0;
 }
 
-/* What was saved; with a warning where the time is a fifth off all before: a slip, as a rule. */
-static unsigned tell_saved(struct app *app, const struct run *r)
+/* Asks once about a time that is a fifth off all before, a slip as a rule; the same line again
+ * is taken. */
+static bool ask_twice(struct app *app, const struct lap *l, const char *text, unsigned *flags)
 {
-	const struct lap *l = &r->laps[r->n_laps - 1];
-	const double before = l->skip ? 0 : unlike(app, r);
-	char line[400], was[24], now[24];
-	if (before <= 0)
-		return app_say(
-			app, "saved: %s", runs_lap_words(app, r, r->n_laps - 1, line, sizeof line));
-	laptime_print(before, 3, was, sizeof was);
-	laptime_print(l->time, 3, now, sizeof now);
-	return app_warn(
-		app, "saved, but is %s right after %s? Esc, Enter on the run mends it", now, was);
+	struct runs_page *s = runs_page_of(app);
+	const double before = l->skip ? 0 : unlike(app, &s->draft, l->time);
+	char time[FMT_SIZE], was[FMT_SIZE];
+	if (before <= 0 || strcmp(s->doubt, text) == 0)
+		return false;
+	snprintf(s->doubt, sizeof s->doubt, "%s", text);
+	field_keep(app);
+	*flags = app_warn(app, "%s, and %s before it? Enter again to keep, or mend it",
+		fmt_lap(l->time, 3, time), fmt_lap(before, 3, was));
+	return true;
 }
 
 static unsigned lap_typed(struct app *app, const char *text)
 {
 	struct runs_page *s = runs_page_of(app);
+	unsigned flags = UI_NONE;
 	struct lap l;
 	struct err err;
+	char line[400];
 	size_t n = app->book.n_channels;
 	err_clear(&err);
 	if (is_blank(text))
 		return finish(app);
 	bool ok = entry_parse_lap(
 		&l, text, n, entry_mode_of(&s->draft), entry_decimals_of(&s->draft, n), &err);
+	if (ok && ask_twice(app, &l, text, &flags)) /* no skip reason: nothing to free */
+		return flags;
+	s->doubt[0] = '\0';
 	if (ok && !add_lap(&s->draft, &l)) {
 		free(l.skip);
 		ok = err_memory(&err);
@@ -198,7 +204,8 @@ static unsigned lap_typed(struct app *app, const char *text)
 	}
 	s->is_new = false;
 	runs_take(app, &s->draft);
-	tell_saved(app, &s->draft);
+	app_say(app, "saved: %s",
+		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line));
 	tick_plan(app);
 	return ask_lap(app);
 }
