@@ -56,8 +56,7 @@ static void project(struct app *app, struct stint_page *s, size_t draws)
 	stint_free(s->stint);
 	s->stint = NULL;
 	if (!app->model || app->model_why[0] || !app->against.values) {
-		snprintf(s->why, sizeof s->why, "Nothing can be told yet: %s",
-			app->model_why[0] ? app->model_why : "the book has no reference");
+		app_nothing_told(app, s->why, sizeof s->why);
 		return;
 	}
 	struct stint_options o = {.laps = s->laps, .draws = draws};
@@ -162,7 +161,7 @@ static const char *total_text(double s, char *buf)
 		snprintf(buf, FMT_SIZE, "%d:%02d:%04.1f", (int)(s / 3600), (int)fmod(s / 60, 60),
 			fmod(s, 60));
 	else
-		laptime_print(s, 1, buf, FMT_SIZE);
+		laptime_tell(s, 1, buf, FMT_SIZE);
 	return buf;
 }
 
@@ -233,19 +232,46 @@ static double at_lap(const struct stint *st, int k, size_t i, bool wear)
 	return st->curve[k][i].cumulative - st->curve[STINT_REFERENCE][i].cumulative;
 }
 
+static const char curve_marks[STINT_PLANS] = {'r', 'x', 'l', 's'};
+
+/* A curve in dots, or in its own letter where there are none finer than a character. */
+static void draw_line(struct plot *p, const struct stint *st, int k, bool wear)
+{
+	for (size_t i = 0; p->braille && i + 1 < st->laps; i++)
+		plot_line(p, (double)i + 1, at_lap(st, k, i, wear), (double)i + 2,
+			at_lap(st, k, i + 1, wear));
+	for (int c = 0; !p->braille && c < p->in.w; c++) {
+		double at = p->in.w > 1 ? (double)(st->laps - 1) * c / (p->in.w - 1) : 0;
+		size_t i = (size_t)at, next = i + 1 < st->laps ? i + 1 : i;
+		double v = at_lap(st, k, i, wear);
+		v += (at - (double)i) * (at_lap(st, k, next, wear) - v);
+		plot_mark(p, at + 1, v, curve_marks[k], PLAIN);
+	}
+}
+
+/* The letter on its curve, each some laps before the one before: none hides another. */
+static void draw_letter(const struct plot *p, const struct stint *st, int k, bool wear, int place)
+{
+	size_t back = (size_t)place * (st->laps / 8 + (st->laps < 8 && st->laps > 3));
+	size_t i = st->laps - 1 - (back < st->laps ? back : 0);
+	plot_mark(p, (double)i + 1, at_lap(st, k, i, wear), curve_marks[k], BOLD);
+}
+
 static void draw_curve(const struct stint *st, struct area a, bool wear)
 {
 	struct plot p;
 	double lo, hi;
 	char text[160], low[FMT_SIZE], high[FMT_SIZE];
-	static const char marks[STINT_PLANS] = {'r', 'x', 'l', 's'};
 	range_of(st, wear, &lo, &hi);
 	double margin = 0.05 * (hi - lo > 0 ? hi - lo : 1);
 	lo -= wear ? 0 : margin;
 	hi += margin;
-	snprintf(text, sizeof text,
-		wear ? "%% of tread used, up to %s" : "s behind the reference, up to %s",
-		fmt_signed(hi, 1, high));
+	if (wear)
+		snprintf(text, sizeof text, "%% used, up to %s; flat: limit %g",
+			fmt_plain(hi, 1, high), st->rules.wear_limit);
+	else
+		snprintf(text, sizeof text, "s behind r (flat line), up to %s",
+			fmt_plain(hi, 1, high));
 	scr_text(a.y, a.x, a.w, DIM, text);
 	struct area inner = {a.y + 1, a.x, a.h - 2, a.w};
 	if (!plot_begin(&p, inner, 1, (double)st->laps, lo, hi)) {
@@ -257,15 +283,15 @@ static void draw_curve(const struct stint *st, struct area a, bool wear)
 	else
 		plot_line(&p, 1, 0, (double)st->laps, 0);
 	for (int k = wear ? STINT_REFERENCE : STINT_SHEET; k <= STINT_LIFTING; k++)
-		for (size_t i = 0; st->curve[k] && st->curve[STINT_REFERENCE] && i + 1 < st->laps;
-			i++)
-			plot_line(&p, (double)i + 1, at_lap(st, k, i, wear), (double)i + 2,
-				at_lap(st, k, i + 1, wear));
+		if (p.braille && st->curve[k] && st->curve[STINT_REFERENCE])
+			draw_line(&p, st, k, wear);
 	plot_end(&p, PLAIN);
 	for (int k = wear ? STINT_REFERENCE : STINT_SHEET; k <= STINT_LIFTING; k++)
+		if (!p.braille && st->curve[k] && st->curve[STINT_REFERENCE])
+			draw_line(&p, st, k, wear);
+	for (int k = STINT_LIFTING, n = 0; k >= (wear ? STINT_REFERENCE : STINT_SHEET); k--)
 		if (st->curve[k] && st->curve[STINT_REFERENCE])
-			plot_mark(&p, (double)st->laps, at_lap(st, k, st->laps - 1, wear), marks[k],
-				BOLD);
+			draw_letter(&p, st, k, wear, n++);
 	plot_free(&p);
 	snprintf(text, sizeof text, "lap 1 to %zu", st->laps);
 	scr_right(a.y + a.h - 1, a.x, a.w, DIM, text);
@@ -277,9 +303,7 @@ static void draw_pictures(const struct stint *st, struct area a)
 	bool wear = st->limiting >= 0;
 	if (a.h < 6)
 		return;
-	scr_text(a.y, a.x, a.w, DIM,
-		wear ? "x this sheet  l reference lifting  r reference"
-		     : "x this sheet  l reference lifting");
+	scr_text(a.y, a.x, a.w, DIM, "x this sheet  l reference lifting  r reference");
 	a.y++;
 	a.h--;
 	int half = wear ? a.w / 2 - 1 : a.w;
@@ -304,7 +328,7 @@ static void stint_draw(struct app *app, struct area a)
 	if (st->crossover_lap)
 		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on",
 			app_sheet(app)->id, st->crossover_lap);
-	else
+	else if (app->n_changes > 0)
 		scr_printf(y++, 1, a.w - 2, PLAIN, "%s does not come to stay ahead within %zu laps",
 			app_sheet(app)->id, st->laps);
 	for (size_t i = 0; i < st->n_notes && y < end - 8; i++)

@@ -61,6 +61,13 @@ static void set_dot(struct plot *p, int px, int py)
 		p->dots[py * p->in.w + px] = 1;
 }
 
+void plot_dot(struct plot *p, double x, double y)
+{
+	int px, py;
+	if (p->dots && place(p, x, y, p->braille ? 2 : 1, p->braille ? 4 : 1, &px, &py))
+		set_dot(p, px, py);
+}
+
 void plot_line(struct plot *p, double x0, double y0, double x1, double y1)
 {
 	int ax, ay, bx, by, fx = p->braille ? 2 : 1, fy = p->braille ? 4 : 1;
@@ -94,11 +101,11 @@ void plot_again(const struct plot *p, enum style style)
 
 void plot_mark(const struct plot *p, double x, double y, char mark, enum style style)
 {
-	int px, py;
+	int px, py, fx = p->braille ? 2 : 1, fy = p->braille ? 4 : 1;
 	if (!p->dots || !isfinite(x) || !isfinite(y))
 		return;
-	place(p, x, y, 1, 1, &px, &py);
-	scr_glyph(p->in.y + py, p->in.x + px, style, (unsigned char)mark, mark);
+	place(p, x, y, fx, fy, &px, &py); /* in the cell that a dot there would be in */
+	scr_glyph(p->in.y + py / fy, p->in.x + px / fx, style, (unsigned char)mark, mark);
 }
 
 void plot_free(struct plot *p)
