@@ -124,6 +124,19 @@ void app_refit(struct app *app)
 	app->told_stale = true;
 }
 
+const char *app_nothing_told(const struct app *app, char *buf, size_t size)
+{
+	if (app->fit_waits)
+		snprintf(buf, size, "%s", app->model_why);
+	else if (app->model_why[0])
+		snprintf(buf, size, "Nothing can be told yet: %.160s. Log runs (page 4); "
+			"page 5 plans which ones tell most.", app->model_why);
+	else
+		snprintf(buf, size, "Nothing can be told yet: the book has no reference; "
+			"reference: in book.yaml names a sheet.");
+	return buf;
+}
+
 bool app_take_reference(struct app *app)
 {
 	const struct sheet *r = book_reference(&app->book);

@@ -72,6 +72,8 @@ void app_predict(struct app *app);
 void app_refit(struct app *app);
 /* Let the page do what it put off; called while no key waits. */
 unsigned app_idle(struct app *app);
+/* Why no page can tell anything, and what to do about it. */
+const char *app_nothing_told(const struct app *app, char *buf, size_t size);
 /* Go to a page. */
 unsigned app_show(struct app *app, enum page page);
 /* Take the reference's values anew from the book. */

@@ -45,14 +45,14 @@ const char *fmt_interval(const struct estimate *e, int decimals, char *buf)
 	else if (!e->has_interval)
 		snprintf(buf, FMT_SIZE, "no interval");
 	else
-		snprintf(buf, FMT_SIZE, "%.15s to %.15s", fmt_plain(e->low, decimals, low),
-			fmt_plain(e->high, decimals, high));
+		snprintf(buf, FMT_SIZE, "%.15s to %.15s", fmt_signed(e->low, decimals, low),
+			fmt_signed(e->high, decimals, high));
 	return buf;
 }
 
 const char *fmt_lap(double seconds, int decimals, char *buf)
 {
-	laptime_print(seconds, decimals, buf, FMT_SIZE);
+	laptime_tell(seconds, decimals, buf, FMT_SIZE);
 	return buf;
 }
 

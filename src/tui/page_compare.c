@@ -110,8 +110,11 @@ static void update(struct app *app, struct compare_page *s)
 	const struct sheet *a = other_sheet(app, s);
 	make_order(app, s, a);
 	if (!a || !app->model || app->model_why[0]) {
-		snprintf(s->why, sizeof s->why, "%s%.270s", a ? "Nothing can be told yet: " : "",
-			a ? app->model_why : "the sheet to compare with is gone; c chooses one");
+		if (a)
+			app_nothing_told(app, s->why, sizeof s->why);
+		else
+			snprintf(s->why, sizeof s->why,
+				"the sheet to compare with is gone; c chooses one");
 		return;
 	}
 	const struct sheet *b = app_sheet(app);
@@ -244,14 +247,18 @@ static struct places places_for(const struct app *app, int width)
 static void draw_heading(
 	const struct app *app, const struct places *p, int y, const char *a, const char *b)
 {
-	char name[32];
+	char name[64];
 	scr_right(y, p->a, 2 * VALUE_W, DIM, a);
 	scr_right(y, p->b, 2 * VALUE_W, DIM, b);
 	if (p->difference >= 0)
 		scr_right(y, p->difference, 2 * VALUE_W, DIM, "front - rear");
+	const size_t all = 1 + app->book.n_channels;
+	snprintf(name, sizeof name, p->n_figures > 1 ? "what the difference does" : "does");
+	if (p->n_figures < all) /* what is not shown is said */
+		snprintf(name, sizeof name, "does (%zu more at %d columns)", all - p->n_figures,
+			p->figures + (int)all * FIGURE_W);
 	if (p->n_figures)
-		scr_right(y, p->figures, (int)p->n_figures * FIGURE_W, DIM,
-			p->n_figures > 1 ? "what the difference does" : "does");
+		scr_right(y, p->figures, (int)p->n_figures * FIGURE_W, DIM, name);
 	y++;
 	scr_text(y, LABEL_X, LABEL_W, DIM, "adjustable");
 	for (int i = 0; i < 2; i++) {
@@ -344,7 +351,7 @@ static void draw_row(const struct app *app, const struct compare_page *s, const 
 			r == RESPONSE_TIME ? 3 : 2);
 }
 
-/* An estimate and its interval, 8 and 17 columns wide; dim and '?' in doubt. */
+/* An estimate and its interval, 8 and 16 columns wide, then " ?" in doubt. */
 static void draw_estimate(const struct estimate *e, int y, int x, int most)
 {
 	char text[FMT_SIZE];
@@ -352,10 +359,10 @@ static void draw_estimate(const struct estimate *e, int y, int x, int most)
 	bool doubt = verdict_wear(e) == VERDICT_CANT_TELL;
 	if (!e->known)
 		return;
-	scr_point(y, x, 8, doubt ? DIM : PLAIN, fmt_signed(e->value, d, text), d, 3);
+	scr_point(y, x, 7, doubt ? DIM : PLAIN, fmt_signed(e->value, d, text), d, 3);
 	scr_right(y, x + 8, 16, doubt ? DIM : PLAIN, fmt_interval(e, d, text));
 	if (doubt)
-		scr_text(y, x + 24, 1, DIM, "?");
+		scr_text(y, x + 25, 1, DIM, "?");
 }
 
 /* "lap time  +0.19  0.06 to 0.31  slower": as driven, then wear at A's pace. */
@@ -371,14 +378,14 @@ static void draw_total(const struct app *app, const struct compare *c, size_t r,
 		return;
 	}
 	draw_estimate(e, y, x, r ? 2 : 3);
-	x += 25;
+	x += 26;
 	if (r == RESPONSE_TIME) {
 		scr_text(y, x + 1, 12, BOLD, verdict_word(verdict_time(e)));
 		return;
 	}
 	const struct like_delta *l = &c->like[r - 1];
 	draw_estimate(&l->delta, y, x, 2);
-	x += 26;
+	x += 27;
 	x += scr_text(y, x, scr_cols() - x, BOLD, verdict_word(verdict_like(l, e)));
 	if (l->has_chance && scr_cols() - x > 18)
 		scr_printf(y, x, scr_cols() - x, PLAIN, ", %s%s",
@@ -422,7 +429,7 @@ static int draw_totals(const struct app *app, const struct compare_page *s, stru
 	const struct sheet *other = other_sheet(app, s);
 	snprintf(pace, sizeof pace, "at %s's pace", other ? other->id : "");
 	scr_right(y, LABEL_X + LABEL_W, 24, DIM, "in all, as driven");
-	scr_right(y, LABEL_X + LABEL_W + 25, 24, DIM, pace);
+	scr_right(y, LABEL_X + LABEL_W + 26, 24, DIM, pace);
 	y++;
 	for (size_t r = 0; r <= app->book.n_channels && y < end; r++)
 		draw_total(app, &s->compare, r, y++);

@@ -148,13 +148,9 @@ static void add_noise(const struct app *app, struct effects_page *s)
 static void add_exchange(const struct app *app, struct effects_page *s)
 {
 	const struct model *m = app->model;
-	char line[512], range[FMT_SIZE];
+	char line[512], low[FMT_SIZE], high[FMT_SIZE];
 	for (size_t c = 0; c < app->book.n_channels; c++) {
 		const struct exchange *e = &m->exchange[c];
-		struct estimate x = {.known = true,
-			.has_interval = e->has_interval,
-			.low = e->low,
-			.high = e->high};
 		const char *channel = app->book.channels[c];
 		if (e->method == EXCHANGE_NONE)
 			snprintf(line, sizeof line, "Exchange rate, wear %s: unknown; %s", channel,
@@ -162,10 +158,12 @@ static void add_exchange(const struct app *app, struct effects_page *s)
 		else
 			snprintf(line, sizeof line,
 				"Exchange rate, wear %s: a second of lifting saves %s%.2f %%"
-				"%s%s%s, told by %s%s%s",
+				"%s%s%s%s%s, told by %s%s%s",
 				channel, e->method == EXCHANGE_WITHIN_RUN ? "at least " : "",
 				e->value, e->has_interval ? " (" : "",
-				e->has_interval ? fmt_interval(&x, 2, range) : "",
+				e->has_interval ? fmt_plain(e->low, 2, low) : "",
+				e->has_interval ? " to " : "",
+				e->has_interval ? fmt_plain(e->high, 2, high) : "",
 				e->has_interval ? ")" : "", exchange_method_names[e->method],
 				e->note[0] ? "; " : "", e->note);
 		add_line(s, line);
@@ -196,6 +194,10 @@ static void add_remarks(const struct app *app, struct effects_page *s)
 	const struct model *m = app->model;
 	char line[512];
 	add_line(s, m->curvature_note);
+	snprintf(line, sizeof line, "%s", words_tangled(m)); /* two lines there, one row here */
+	if (strchr(line, '\n'))
+		*strchr(line, '\n') = ' ';
+	add_line(s, line);
 	for (size_t i = 0; i < m->n_notes; i++)
 		add_line(s, m->notes[i]);
 	if (m->n_suspects) {
@@ -221,8 +223,7 @@ static void update(struct app *app, struct effects_page *s)
 	s->ready = false;
 	const struct sheet *ref = book_reference(&app->book);
 	if (!app->model || app->model_why[0] || !ref) {
-		snprintf(s->why, sizeof s->why, "Nothing can be told yet: %.220s",
-			app->model_why[0] ? app->model_why : "the book has no reference");
+		app_nothing_told(app, s->why, sizeof s->why);
 		return;
 	}
 	s->ready = effects_make(&s->effects, app->model, ref->values, &err);

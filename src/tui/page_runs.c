@@ -358,6 +358,24 @@ static void draw_forecasts(
 	}
 }
 
+/* Of "fuel=24 track-temp= tyre-age=3" what is known; returns text, or words if nothing is. */
+static const char *only_known(char *text)
+{
+	size_t out = 0;
+	for (const char *t = text; *t; t += strspn(t, " ")) {
+		size_t len = strcspn(t, " ");
+		if (t[len - 1] != '=') {
+			if (out)
+				text[out++] = ' ';
+			memmove(text + out, t, len);
+			out += len;
+		}
+		t += len;
+	}
+	text[out] = '\0';
+	return out ? text : "no conditions are known; c sets them";
+}
+
 static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 {
 	const struct run *r = runs_current(app);
@@ -368,10 +386,7 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	scr_printf(a.y, 1, a.w - 2, PLAIN, "Laps of %s, %s%s%s", r->id,
 		r->date[0] ? r->date : "no date", r->sheet[0] ? ", from " : "", r->sheet);
 	entry_print_conditions(r, app->book.n_channels, conditions, sizeof conditions);
-	const bool none = strchr(conditions, '=') && !strpbrk(conditions, "0123456789") &&
-			  !r->driver[0] && !r->session[0] && !r->compound[0];
-	scr_text(a.y + 1, 1, a.w - 2, DIM,
-		none ? "no conditions are known; c sets them" : conditions);
+	scr_text(a.y + 1, 1, a.w - 2, DIM, only_known(conditions));
 	scr_right(a.y + 2, 7, 10, DIM, "time");
 	for (size_t c = 0; c < app->book.n_channels && x + 8 < a.w; c++, x += 8)
 		scr_right(a.y + 2, x, 8, DIM, app->book.channels[c]);

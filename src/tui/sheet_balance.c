@@ -46,14 +46,14 @@ static void draw_line(const struct app *app, const struct told_columns *c, int y
 {
 	char text[FMT_SIZE], said[64];
 	const enum style style = l->beyond ? WARN : PLAIN;
-	scr_text(y, x, c->name_w + 1, PLAIN, short_name(l->kind, c->narrow));
+	scr_text(y, x, c->name_w + 1 + !c->narrow, PLAIN, short_name(l->kind, c->narrow));
 	if (!l->figure.has) {
 		scr_text(y, x + c->value + 2, c->value_w + c->change_w + c->interval_w, DIM, l->words);
 		return;
 	}
 	snprintf(text, sizeof text, l->kind >= BALANCE_PRESSURE_FRONT ? "%.1f" : "%.1f %%",
 		l->figure.v);
-	scr_right(y, x + c->value, c->value_w, PLAIN, text);
+	scr_right(y, x + c->value, c->value_w - c->narrow, PLAIN, text);
 	if (l->change.has)
 		scr_point(y, x + c->change, c->change_w, style, fmt_signed(l->change.v, 1, text), 1,
 			c->narrow ? 2 : 3);

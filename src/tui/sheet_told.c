@@ -10,14 +10,14 @@
 static struct told_columns told_columns(int width)
 {
 	struct told_columns c;
-	c.narrow = width < 46;
-	c.name_w = c.narrow ? 6 : 12;
+	c.narrow = width < 47;
+	c.name_w = c.narrow ? 6 : 11;
 	c.value = c.name_w;
 	c.value_w = c.narrow ? 8 : 10;
-	c.change = c.value + c.value_w;
+	c.change = c.value + c.value_w - c.narrow;
 	c.change_w = c.narrow ? 6 : 7;
 	c.interval = c.change + c.change_w + 1;
-	c.interval_w = c.narrow ? width - c.interval : 15; /* a mark of doubt may follow */
+	c.interval_w = c.narrow ? width - c.interval - 1 : 16; /* a mark of doubt may follow */
 	c.time_decimals = c.narrow ? 2 : 3;
 	return c;
 }
@@ -65,14 +65,9 @@ static void draw_change(
 		return;
 	}
 	scr_point(y, x + c->change, c->change_w, style, fmt_signed(e->value, d, text), d, point);
-	fmt_interval(e, d, text);
-	if (doubt) {
-		size_t n = strlen(text);
-		snprintf(text + n, sizeof text - n, "?");
-		scr_right(y, x + c->interval + !c->narrow, c->interval_w, style, text);
-	} else {
-		scr_right(y, x + c->interval, c->interval_w, style, text);
-	}
+	scr_right(y, x + c->interval, c->interval_w, style, fmt_interval(e, d, text));
+	if (doubt)
+		scr_text(y, x + c->interval + c->interval_w + !c->narrow, 1, style, "?");
 }
 
 static void draw_response(
@@ -171,7 +166,7 @@ int sheet_told_height(const struct app *app, int width)
 	int n = (int)app->book.n_channels;
 	/* headline 2, conditions, heading, responses, heading, channels, balance, and two lines
 	 * for what cannot be told, kept free so that the picture does not jump */
-	return 4 + 1 + n + 1 + n + balance + 2 + (width < 46 && n > 2);
+	return 4 + 1 + n + 1 + n + balance + 2 + (width < 47 && n > 2);
 }
 
 static int draw_heads(const struct app *app, const struct told_columns *c, struct area a, int y)
