@@ -43,7 +43,7 @@ static void make_group(size_t g, enum flavour flavour)
 	double a = uniform(), b = uniform(), c = uniform() * 0.4, d = uniform() * 0.4;
 	for (unsigned i = 0; i < n; i++) {
 		struct front_level *l = &levels[g][i];
-		double x = (double)i - (double)(n / 2);
+		double x = (double)i - floor(n / 2.0);
 		l->time = flavour == SMOOTH ? a * x + c * x * x
 			: flavour == LATTICE ? (double)below(4) * 0.1
 					     : uniform() - 0.5;
@@ -115,7 +115,7 @@ static int by_time(const void *pa, const void *pb)
 
 static size_t brute(size_t n)
 {
-	bool *out = calloc(n, sizeof *out);
+	bool *out = calloc(n + 1, sizeof *out);
 	ck_assert_ptr_nonnull(out);
 	size_t kept = 0;
 	for (size_t i = 0; i < n; i++)

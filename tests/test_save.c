@@ -628,7 +628,7 @@ static int lost_updates(const char *how, int n)
 	pid_t a = start_writer(how, n, "a"), b = start_writer(how, n, "b");
 	int status, seen = 0;
 	char *bytes, *rest, *line;
-	bool *found = calloc((size_t)(2 * n), sizeof *found);
+	bool *found = calloc(2 * (size_t)n, sizeof *found);
 
 	ck_assert_int_eq(waitpid(a, &status, 0), a);
 	ck_assert_int_eq(status, 0);

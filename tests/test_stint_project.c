@@ -121,7 +121,8 @@ START_TEST(stops_are_the_cheapest)
 	/* loss of pace, cliff, wear growth with age: growing, with a cliff, and falling with wear */
 	const double pace[] = {0.02, 0.1, -0.05, 0}, cliff[] = {0, 0.5, 0.01, -0.2};
 	for (size_t i = 0; i < 4; i++)
-		for (double wear = 2; wear < 9; wear += 0.7) {
+		for (int k = 0; k < 10; k++) {
+			const double wear = 2 + 0.7 * k;
 			struct stint_rules r = {.laps = 13, .n_channels = 2, .wear_limit = 20,
 				.fuel_slope = 0.03, .fuel_per_lap = 2, .pace_loss = pace[i],
 				.has_cliff = i > 0, .cliff_at = 9, .cliff = cliff[i],

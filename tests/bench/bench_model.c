@@ -72,7 +72,7 @@ static void predictions(const struct book *b)
 static void growth(const struct book *full)
 {
 	static const size_t laps[] = {2, 20, 200};
-	double t[3];
+	double t[3] = {0};
 	struct book b = *full;
 	const size_t runs = full->n_runs < 200 ? full->n_runs : 200;
 	b.runs = calloc(runs, sizeof *b.runs);

@@ -46,7 +46,7 @@ void invent_book(struct book *b, size_t pairs, size_t singles, size_t channels)
 	}
 	b->n_channels = channels;
 	for (size_t i = 0; i < channels; i++)
-		b->channels[i] = channels == 1 ? "car" : axles[i];
+		b->channels[i] = channels == 1 ? "car" : axles[i % 2];
 	b->wear_limit = 60;
 	snprintf(b->reference, sizeof b->reference, "base");
 	b->sheets = calloc(1, sizeof *b->sheets);
