@@ -249,6 +249,12 @@ tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=open \
 	-Wl,--wrap=openat
 
+check_PROGRAMS += tests/test_save_run
+tests_test_save_run_SOURCES = tests/test_save_run.c
+
+check_PROGRAMS += tests/test_store_parts
+tests_test_store_parts_SOURCES = tests/test_store_parts.c
+
 check_PROGRAMS += tests/test_save_faults
 tests_test_save_faults_SOURCES = tests/test_save_faults.c
 

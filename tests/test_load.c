@@ -131,6 +131,30 @@ static const struct broken cars[] = {
 	{"brakes: {bias: bias,", "brakes: {bias: 101,", 21, 18, "out of range; at least 0 and at most 100"},
 	{"mass: 560", "weight: 560", 17, 3, "unknown key 'weight' in the chassis"},
 	{"adjustables:\n", "adjustables: none\nx:\n", 4, 14, "adjustables is 'none'; it must be a list of adjustables"},
+	{car_text, "[1]\n", 1, 1, "'a list' is no mapping; a car is written as key: value"},
+	{"caution: {min: 51, max: 59, note: \"rear locks\"}", "caution: 5", 15, 14, "'5' is no mapping; a caution"},
+	{"min: 51", "min: low", 15, 20, "'low' is not a number"},
+	{"max: 59", "max: 70", 15, 29, "the soft limit is outside the limits; 50 to 60"},
+	{"{min: 51, max: 59", "{max: 49", 15, 20, "the soft limit is outside the limits; 50 to 60"},
+	{"{min: 51, max: 59", "{min: 61", 15, 20, "the soft limit is outside the limits; 50 to 60"},
+	{"    min: 50\n", "", 7, 5, "the key 'min' is missing; an adjustable needs it"},
+	{"    max: 60\n", "", 7, 5, "the key 'max' is missing; an adjustable needs it"},
+	{"label: Brake bias", "label: ''", 8, 12, "label is empty; write what the driver calls it"},
+	{"  - id: bias\n", "  - five\n  - id: bias\n", 7, 5, "'five' is no mapping; an adjustable"},
+	{"pair: wing", "pair: effort", 5, 54, "the id 'effort' is reserved"},
+	{"axle: rear, pair", "pair", 6, 5, "the key 'axle' is missing; an adjustable needs it"},
+	{"label: Wing, axle: front", "label: Wing, axle: car", 5, 52, "has the axle car; front or rear"},
+	{"axle: front, pair: wing", "axle: front", 6, 52, "pair 'wing' has no front member"},
+	{"adjustables:\n", "adjustables: []\nx:\n", 4, 14, "here are 0 adjustables; a car has 1 to 200"},
+	{"spring: 130", "spring: -5", 19, 32, "out of range; at least 0"},
+	{"front: {track: 1.50, spring: 130, bar: 60}", "front: 1", 19, 10, "'1' is no mapping; the front of the chassis"},
+	{"{wing: front-wing, base: 0.60, slope: 0.04}", "1", 20, 17, "'1' is no mapping; the front of aero"},
+	{"{front: {wing: front-wing, base: 0.60, slope: 0.04}}", "1", 20, 9, "'1' is no mapping; aero"},
+	{"{bias: bias, front-to-rear: 1.2545}", "[1]", 21, 11, "'a list' is no mapping; brakes"},
+	{"  mass: 560\n", "  mass: 560\n  pressures: 1\n", 18, 14, "'1' is no mapping; pressures"},
+	{"chassis:\n", "chassis: 1\nx:\n", 16, 10, "'1' is no mapping; the chassis"},
+	{"front-weight: 0.44", "front-weight: half", 18, 17, "'half' is not a number"},
+	{"name: Invented", "name: [x]", 3, 7, "name is a list; it must be a text"},
 };
 
 static const struct broken circuits[] = {
@@ -143,6 +167,14 @@ static const struct broken circuits[] = {
 	{"wear-share: 0.3", "wear-share: 3", 6, 73, "out of range"},
 	{"length: 640", "length: long", 6, 39, "'long' is not a number"},
 	{"4.82\n", "4.82\ncorners: 12\n", 5, 1, "unknown key 'corners' in a circuit"},
+	{circuit_text, "[1]\n", 1, 1, "'a list' is no mapping; a circuit is written as key: value"},
+	{"kind: circuit", "kind: car", 1, 7, "kind is 'car'; here it must be 'circuit'"},
+	{"kind: circuit", "kind: {a: 1}", 1, 7, "kind is 'a mapping'; here it must be 'circuit'"},
+	{"{id: s2, class: slow, length: 150, time-share: 0.6, wear-share: 0.7}", "s2", 7, 5,
+		"'s2' is no mapping; a segment"},
+	{"id: s2", "id: S2", 7, 10, "'S2' is no id; use a-z"},
+	{"segments:\n", "segments: []\nx:\n", 5, 11, "here are 0 segments; 1 to 1000 can be given"},
+	{"segments:\n", "segments: 3\nx:\n", 5, 11, "segments is '3'; it must be a list of segments"},
 };
 
 static const struct broken sheets[] = {
@@ -162,6 +194,14 @@ static const struct broken sheets[] = {
 	{"[bias]", "[wing]", 9, 10, "this is a list of adjustables"},
 	{"notes: free", "note: free", 10, 1, "unknown key 'note' in a sheet"},
 	{"notes: free text", "notes: \"a\\0b\"", 10, 8, "NUL"},
+	{sheet_text, "[1]\n", 1, 1, "'a list' is no mapping; a sheet is written as key: value"},
+	{"kind: sheet", "kind: run", 1, 7, "kind is 'run'; here it must be 'sheet'"},
+	{"[wing]", "[Wing]", 8, 9, "'Wing' is no id; use a-z"},
+	{"[wing]", "[[wing]]", 8, 9, "this is a list; it must be an id"},
+	{"frozen: [bias]", "held-shares: [[wing]]", 9, 15, "this is a list; it must be an id"},
+	{"frozen: [bias]", "held-shares: [flap]", 9, 15, "no 'flap' that fits; this is a list of pairs of springs"},
+	{"frozen: [bias]", "held-shares: [wing]", 9, 15, "'wing' is in locks too; a pair holds its difference or"},
+	{"name: Quick base", "name:\n  - x", 4, 3, "name is a list; it must be a text"},
 };
 
 static const struct broken runs[] = {
@@ -190,6 +230,13 @@ static const struct broken runs[] = {
 	{"laps:", "wear-total: {rear: 7}\nlaps:", 12, 20, "rear has a wear-total and worn per lap"},
 	{"laps:\n", "laps: {}\nx:\n", 12, 7, "laps is a mapping; it must be a list of laps"},
 	{"tyre-age: 0", "tire-age: 0", 10, 1, "unknown key 'tire-age' in a run"},
+	{run_text, "[1]\n", 1, 1, "'a list' is no mapping; a run is written as key: value"},
+	{"{time: 91.102, worn: {rear: 17.5}}", "fast", 15, 5, "'fast' is no mapping; a lap"},
+	{"laps:\n", "wear-total: {front: 1}\nlaps: []\nx:\n", 12, 21, "a wear-total without laps; give the laps"},
+	{"worn: {rear: 17.5}", "wear: {rear: 1.5}", 15, 33, "rear has both wear and worn in this run"},
+	{"date: 2026-03-14T10:20", "date: [2026]", 3, 7, "date is a list; it must be a date"},
+	{"wear: {front: 2.41}", "wear: 2.41", 13, 30, "wear is '2.41'; it must be"},
+	{"values: {front-wing: 8.0, rear-wing: 12, bias: 54.5}", "values: 1", 6, 9, "values is '1'; it must be a mapping"},
 };
 
 static const struct broken books[] = {
@@ -206,6 +253,26 @@ static const struct broken books[] = {
 	{"{front: 0.5}", "often", 14, 16, "'often' is not a number"},
 	{"laps: 30", "laps: 30.5", 15, 15, "a whole number is allowed"},
 	{", cliff: 0.1", "", 15, 81, "cliff-at and cliff belong together"},
+	{book_text, "[1]\n", 1, 1, "'a list' is no mapping; a book is written as key: value"},
+	{"kind: book", "kind: run", 1, 7, "kind is 'run'; here it must be 'book'"},
+	{"circuit: nowhere", "circuit: No", 5, 10, "'No' is no id; use a-z"},
+	{"{effort: 100, tyre-age: 0, fuel: 20, track-temp: 30}", "1", 9, 13, "'1' is no mapping; conditions"},
+	{"covariates:\n", "covariates: 1\nx:\n", 10, 13, "'1' is no mapping; covariates"},
+	{"fuel: {time: 0.032}", "fuel: [1]", 11, 9, "write off, or known slopes"},
+	{"{front: 0.5}", "[1]", 14, 16, "exchange-rate is a list; it must be auto, a number, or a number per channel"},
+	{"stint: {laps: 30, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.02, cliff-at: 50, cliff: 0.1}",
+		"stint: 30", 15, 8, "'30' is no mapping; a stint"},
+	{"laps: 30", "laps: many", 15, 15, "'many' is not a number"},
+	{"cliff-at: 50, ", "", 15, 78, "cliff-at and cliff belong together"},
+	{"curvature: off", "balance: 1", 13, 10, "'1' is no mapping; balance"},
+	{"curvature: off", "balance: {temperatures: 1}", 13, 25, "'1' is no mapping; temperatures"},
+	{"curvature: off", "balance: {temperatures: {cold: 20}}", 13, 25, "the key 'hot' is missing; temperatures needs it"},
+	{"curvature: off", "balance: {hot-pressure: 1, temperatures: {cold: 20, hot: 80}}", 13, 25,
+		"'1' is no mapping; hot-pressure"},
+	{"curvature: off", "balance: {hot-pressure: {front: 0}}", 13, 33, "front: 0 is out of range; above 0"},
+	{"curvature: off", "balance: {hot-pressure: {front: 150}}", 13, 25, "hot-pressure alone; it needs temperatures"},
+	{"curvature: off", "balance: {band: 1}", 13, 17, "'1' is no mapping; band"},
+	{"curvature: off", "balance: {lateral: 11}", 13, 20, "lateral: 11 is out of range"},
 };
 
 static struct car car;
@@ -394,6 +461,111 @@ START_TEST(what_a_run_says_arrives)
 	ck_assert_str_eq(r.laps[1].skip, "traffic");
 	ck_assert(r.has_worn_at_start[1] && r.worn_at_start[1] == 10 && !r.has_worn_at_start[0]);
 	run_free(&r);
+}
+END_TEST
+
+/* Bounds on how many there may be hold on either side. */
+START_TEST(there_may_be_so_many_and_no_more)
+{
+	static const struct { int kind; size_t most; } cases[] = {{0, 200}, {1, 1000}};
+	for (int i = 0; i < 4; i++) {
+		const int kind = cases[i / 2].kind;
+		const size_t n = cases[i / 2].most + (size_t)(i % 2);
+		struct faults f;
+		struct buf text;
+		faults_init(&f);
+		buf_init(&text);
+		buf_adds(&text, kind ? "kind: circuit\nversion: 1\nlength: 4\nsegments:\n"
+			: "kind: car\nversion: 1\nadjustables:\n");
+		for (size_t k = 0; k < n; k++)
+			buf_addf(&text, kind ? "  - {id: s%zu, class: slow, length: 10, time-share: %g, wear-share: %g}\n"
+				: "  - {id: a%zu, label: A, axle: car, unit: mm, min: 0, max: 1, step: 0.5}\n", k,
+				1 / (double)n, 1 / (double)n);
+		ck_assert(!text.failed);
+		bool ok = load(kind, text.data, &f);
+		ck_assert_msg(ok == (i % 2 == 0), "%s", f.n ? f.list[0].text : "");
+		if (!ok)
+			ck_assert_ptr_nonnull(strstr(f.list[0].text, kind ? "1 to 1000" : "1 to 200"));
+		buf_free(&text);
+		faults_free(&f);
+	}
+}
+END_TEST
+
+/* Segments of a lap: a good one, and what is told of others. */
+START_TEST(segments_of_a_lap_are_judged)
+{
+	static const char lap[] = "{time: 91.10, wear: {front: 2.4}, segments: {s1: {time: 36.4, wear: {front: 1}}, "
+		"s2: {time: 54.7, wear: {front: 1.4}}}}";
+	static const struct { const char *from, *to, *says; } cases[] = {
+		{"time: 36.4", "time: 36.4", NULL}, {"time: 36.4", "time: 3.64e1", NULL}, {"time: 36.4", "time: 3.64E1", NULL},
+		{"time: 36.4", "time: 36.39999", NULL}, {"time: 36.4", "time: 36.2", "adds up to 90.9 s, the lap's is 91.1 s"},
+		{"{front: 1}", "{front: 1.2}", "front adds up to 2.6 %, the lap's is 2.4 %"},
+		{"time: 36.4, ", "", NULL}, {", wear: {front: 1}", "", NULL},
+		{"wear: {front: 2.4}, ", "", NULL}, {"wear: {front: 2.4}", "worn: {front: 2.4}", NULL},
+		{"s1: {time: 36.4, wear: {front: 1}}", "s1: 36.4", "no mapping; a segment of a lap"},
+		{"s1:", "s9:", "no segment 's9'; it has s1 to s2"},
+		{"{front: 1}", "{rear: 1}", NULL}, {"{front: 1}", "{fl: 1}", "no wear channel 'fl'"},
+		{"{front: 1}", "1", "it must be a mapping of wear channels"},
+		{"{front: 1.4}", "{front: 3}", "adds up to 4 %"},
+		{", wear: {front: 1}}, s2: {time: 54.7, wear: {front: 1.4}}", ", wear: {front: 3}}",
+			"use 3 % of front, the whole lap only 2.4 %"},
+		{"time: 91.10", "time: x", "'x' is not a lap time"},
+		{"{s1: {time: 36.4, wear: {front: 1}}, s2: {time: 54.7, wear: {front: 1.4}}}", "[1]", "it must be a mapping of the"},
+	};
+	struct doc d;
+	struct faults f;
+	faults_init(&f);
+	ck_assert(doc_parse(&d, circuit_text, strlen(circuit_text), "c", &f));
+	ck_assert(load_circuit(&book.circuit, &d, "nowhere", &f));
+	doc_free(&d);
+	const size_t segments = book.circuit.n_segments;
+	for (size_t i = 0; i <= sizeof cases / sizeof cases[0]; i++) {
+		const bool none = i == sizeof cases / sizeof cases[0];
+		char *one = none ? strdup(lap) : replace(lap, cases[i].from, cases[i].to), *text = NULL;
+		const char *says = none ? "has no segments, so a lap has none either" : cases[i].says;
+		const bool needs_start = strstr(one, "worn") != NULL;
+		book.circuit.n_segments = none ? 0 : segments;
+		ck_assert_int_ge(asprintf(&text, "kind: run\nversion: 1\nvalues: {front-wing: 8.0, rear-wing: 12, bias: 54.5}\n"
+			"%slaps:\n  - %s\n", needs_start ? "worn-at-start: {front: 0}\n" : "", one), 0);
+		ck_assert_msg(load(3, text, &f) == !says, "%s: %s", one, f.n ? f.list[0].text : "");
+		if (says) {
+			ck_assert_msg(strstr(f.list[0].text, says) != NULL, "%s", f.list[0].text);
+			ck_assert_uint_eq(f.list[0].line, 5);
+		}
+		faults_free(&f);
+		free(one);
+		free(text);
+	}
+	book.circuit.n_segments = segments;
+}
+END_TEST
+
+/* Where the car or the book cannot be read, a sheet and a run are judged by themselves. */
+START_TEST(a_file_is_judged_without_those_it_depends_on)
+{
+	static const struct { const char *from, *to; bool ok; } cases[] = {
+		{"bias: 54.5", "bias: 54.6", true}, {"bias: 54.5", "bias: x", false}, {"bias: 54.5", "toe: 1", true},
+	};
+	for (int i = 0; i < 6; i++) {
+		struct doc d;
+		struct faults f;
+		struct sheet sheet;
+		struct run run;
+		const bool is_run = i >= 3;
+		char *text = replace(is_run ? run_text : sheet_text, cases[i % 3].from, cases[i % 3].to);
+		faults_init(&f);
+		ck_assert(doc_parse(&d, text, strlen(text), "x", &f));
+		bool ok = is_run ? load_run(&run, &d, "x", NULL, NULL, &f) : load_sheet(&sheet, &d, "x", NULL, &f);
+		ck_assert_msg(ok == cases[i % 3].ok, "%s", f.n ? f.list[0].text : "");
+		if (ok && is_run)
+			run_free(&run);
+		else if (ok)
+			sheet_free(&sheet);
+		faults_free(&f);
+		doc_free(&d);
+		free(text);
+	}
 }
 END_TEST
 
@@ -618,6 +790,9 @@ Suite *suite(void)
 	tcase_add_test(t, what_a_car_says_arrives);
 	tcase_add_test(t, what_a_run_says_arrives);
 	tcase_add_test(t, what_a_book_says_arrives);
+	tcase_add_test(t, there_may_be_so_many_and_no_more);
+	tcase_add_test(t, segments_of_a_lap_are_judged);
+	tcase_add_test(t, a_file_is_judged_without_those_it_depends_on);
 	suite_add_tcase(s, t);
 	t = tcase_create("folders");
 	tcase_add_checked_fixture(t, setup_folder, teardown_folder);

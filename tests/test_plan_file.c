@@ -194,6 +194,17 @@ static void refuse(const char *find, const char *put, const char *word)
 
 START_TEST(bad_plans_are_told_with_their_place)
 {
+	refuse("kind: plan", "kind: run", "here it must be 'plan'");
+	refuse("version: 1\n", "", "the key 'version' is missing");
+	refuse("order: random", "order: slow", "allowed: random, quick");
+	refuse("rng: 3", "rng: -3", "out of range");
+	refuse("rng: 3", "rng: 1.5", "whole");
+	refuse("factors: [", "factors: [[x], ", "must be an id");
+	refuse("factors: [", "factors: 1 # [", "must be a list of adjustables and pairs");
+	refuse("runs:\n", "runs: 1\nx:\n", "must be a list of runs");
+	refuse("runs:\n", "runs: []\nx:\n", "0 runs; 1 to 1000 are allowed");
+	refuse("runs:\n", "runs:\n  - one\n", "no mapping; a run of the plan");
+	refuse("base: quick-base", "base: Quick", "is no id");
 	refuse("plan: screening", "plan: latin", "screening");
 	refuse("role: test", "role: try", "baseline");
 	refuse("[wing", "[wing, wing", "twice");

@@ -142,11 +142,17 @@ bool lap_equal(const struct lap *a, const struct lap *b)
 		&& channels_equal(a->has_worn, a->worn, b->has_worn, b->worn) && segments_equal(a, b);
 }
 
+/* Empty notes are none: a file does not hold them. */
+static bool notes_equal(const struct run *a, const struct run *b)
+{
+	return strcmp(a->notes ? a->notes : "", b->notes ? b->notes : "") == 0;
+}
+
 static bool heads_equal(const struct run *a, const struct run *b)
 {
 	return strcmp(a->date, b->date) == 0 && strcmp(a->sheet, b->sheet) == 0
 		&& strcmp(a->driver, b->driver) == 0 && strcmp(a->session, b->session) == 0
-		&& strcmp(a->compound, b->compound) == 0 && text_equal(a->notes, b->notes)
+		&& strcmp(a->compound, b->compound) == 0 && notes_equal(a, b)
 		&& opt_equal(a->fuel, b->fuel) && opt_equal(a->fuel_per_lap, b->fuel_per_lap)
 		&& opt_equal(a->track_temp, b->track_temp) && opt_equal(a->tyre_age, b->tyre_age)
 		&& channels_equal(a->has_worn_at_start, a->worn_at_start, b->has_worn_at_start,

@@ -210,7 +210,7 @@ static void load_balance(struct reader *r, const struct node *n, struct balance_
 	load_temperatures(r, at[3], p);
 	load_hot_pressure(r, at[4], p);
 	if (at[4] && !at[3])
-		read_fault(r, at[4], "hot-pressure needs temperatures: {cold: ..., hot: ...} beside it");
+		read_fault(r, at[4], "hot-pressure alone; it needs temperatures: {cold: ..., hot: ...} beside it");
 	for (int i = 0; i < BANDS_N; i++)
 		bands[i] = (struct field){balance_band_names[i], false};
 	if (!at[5] || !read_fields(r, at[5], "band", bands, BANDS_N, band))

@@ -78,8 +78,7 @@ static bool reads_back_run(const struct buf *text, const char *path, const struc
 	doc_free(&d);
 	if (!ok)
 		return first_fault(&f, path, err);
-	/* An empty note is written as none. */
-	ok = run_equal(&again, r) || (r->notes && !r->notes[0]);
+	ok = run_equal(&again, r);
 	run_free(&again);
 	return ok || err_failed(err, "the run would not read back as it is; nothing was written");
 }
