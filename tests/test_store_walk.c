@@ -223,6 +223,7 @@ static void take_tree(struct tree *t)
 	t->n = 0;
 	filling = t;
 	nftw(folder, add_file, 16, FTW_PHYS);
+	filling = NULL;
 }
 
 static void free_tree(struct tree *t)
