@@ -269,7 +269,7 @@ static void print_untested(const struct model *m, const struct response *r)
 			continue;
 		cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe);
 		const size_t len = strlen(safe), tail = sizeof never - 1;
-		if (len < tail || strcmp(safe + len - tail, never))
+		if (len < tail || strcmp(safe + len - tail, never) != 0)
 			printf("%s%s\n", lead, safe);
 	}
 	for (size_t t = 0; t < r->n_terms; t++) {
@@ -277,7 +277,7 @@ static void print_untested(const struct model *m, const struct response *r)
 			continue;
 		cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe);
 		const size_t len = strlen(safe), tail = sizeof never - 1;
-		if (len < tail || strcmp(safe + len - tail, never))
+		if (len < tail || strcmp(safe + len - tail, never) != 0)
 			continue;
 		safe[len - tail] = '\0';
 		const int width = cmd_width(safe);

@@ -75,7 +75,7 @@ static size_t lay_out(const gsl_rng *rng, int *unit, size_t n_units, size_t mirr
 size_t plan_order_random(const struct design *d, bool mirrored, unsigned long seed, int *order)
 {
 	size_t half = mirrored ? d->runs / 2 : 0, n_units = d->runs - half, n = 0;
-	int *unit = malloc(n_units * sizeof *unit);
+	int *unit = calloc(n_units + 1, sizeof *unit);
 	gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
 	if (unit && rng) {
 		gsl_rng_set(rng, seed);

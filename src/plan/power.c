@@ -29,8 +29,9 @@ static double series_sum(const struct series *s)
 	double spread = 10 * sqrt(s->h) + 50;
 	double first = floor(fmax(0, s->h - spread)), last = ceil(s->h + spread);
 	double sum = 0;
-	for (double j = first; j <= last; j++)
-		sum += series_term(s, j);
+	const long terms = lround(last - first);
+	for (long j = 0; j <= terms; j++)
+		sum += series_term(s, first + (double)j);
 	return sum;
 }
 

@@ -399,7 +399,7 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	s->lap_top = list_scroll(s->lap_top, s->lap, (int)r->n_laps, s->screenful);
 	int y = a.y + 3;
 	for (int i = 0; i < s->screenful && s->lap_top + i < (int)r->n_laps; i++)
-		draw_lap(app, s, r, (size_t)(s->lap_top + i), y++, a.w);
+		draw_lap(app, s, r, (size_t)s->lap_top + (size_t)i, y++, a.w);
 	for (size_t c = 0; c < app->book.n_channels; c++)
 		if (r->has_wear_total[c] && y < a.y + a.h)
 			scr_printf(y++, 3, a.w - 4, PLAIN, "%s of the whole run: %.2f %%",

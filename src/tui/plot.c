@@ -101,7 +101,7 @@ void plot_again(const struct plot *p, enum style style)
 
 void plot_mark(const struct plot *p, double x, double y, char mark, enum style style)
 {
-	int px, py, fx = p->braille ? 2 : 1, fy = p->braille ? 4 : 1;
+	int px = 0, py = 0, fx = p->braille ? 2 : 1, fy = p->braille ? 4 : 1;
 	if (!p->dots || !isfinite(x) || !isfinite(y))
 		return;
 	place(p, x, y, fx, fy, &px, &py); /* in the cell that a dot there would be in */

@@ -151,7 +151,7 @@ static double unlike(const struct app *app, const struct run *r, double time)
 		return r->laps[r->n_laps - 1].time;
 	for (size_t i = app->book.n_runs; i > 0; i--) {
 		const struct run *other = &app->book.runs[i - 1];
-		if (other->n_laps && strcmp(other->id, r->id))
+		if (other->n_laps && strcmp(other->id, r->id) != 0)
 			return is_near(time, other->laps[0].time) ? 0 : other->laps[0].time;
 	}
 	return 0;

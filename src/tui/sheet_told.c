@@ -251,7 +251,7 @@ void sheet_draw_told(struct app *app, struct area a)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 	extrapolated_words(app, text, sizeof text);
 	if (text[0] && y < end)
-		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
+		scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 }
 
 void sheet_draw_brief(struct app *app, struct area a)
