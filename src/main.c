@@ -41,7 +41,9 @@ static int workbench(int argc, char **argv)
 		} else if (dir) {
 			return bad_use("one book at a time, not also", argv[i]);
 		} else if (!is_folder(argv[i])) {
-			return bad_use("no subcommand and no book's folder (treadlight new DIR makes one):", argv[i]);
+			return bad_use("no subcommand and no book's folder (treadlight new DIR "
+				       "makes one):",
+				argv[i]);
 		} else {
 			dir = argv[i];
 		}
@@ -71,7 +73,8 @@ int main(int argc, char **argv)
 	setlocale(LC_ALL, "");
 	setlocale(LC_NUMERIC, "C");
 	gsl_set_error_handler_off();
-	signal(SIGXFSZ, SIG_IGN); /* a limit on the size of files is an error of a save, not an end */
+	signal(SIGXFSZ,
+		SIG_IGN); /* a limit on the size of files is an error of a save, not an end */
 	const int told = about(argc, argv);
 	if (told >= 0)
 		return told;

@@ -31,13 +31,23 @@ static struct car single_seater(void)
 	k->front_weight = some(0.44);
 	k->wheelbase = some(2.75);
 	k->cg_height = some(0.300);
-	k->front = (struct chassis_axle){.track = some(1.50), .roll_centre = some(0.020),
-		.spring = adjustable(F_SPRING), .motion_ratio = some(0.90), .bar = adjustable(F_BAR),
-		.bar_ratio = some(0.55), .wing = adjustable(F_WING), .aero_base = some(0.60),
+	k->front = (struct chassis_axle){.track = some(1.50),
+		.roll_centre = some(0.020),
+		.spring = adjustable(F_SPRING),
+		.motion_ratio = some(0.90),
+		.bar = adjustable(F_BAR),
+		.bar_ratio = some(0.55),
+		.wing = adjustable(F_WING),
+		.aero_base = some(0.60),
 		.aero_slope = some(0.04)};
-	k->rear = (struct chassis_axle){.track = some(1.46), .roll_centre = some(0.045),
-		.spring = adjustable(R_SPRING), .motion_ratio = some(0.85), .bar = adjustable(R_BAR),
-		.bar_ratio = some(0.50), .wing = adjustable(R_WING), .aero_base = some(0.70),
+	k->rear = (struct chassis_axle){.track = some(1.46),
+		.roll_centre = some(0.045),
+		.spring = adjustable(R_SPRING),
+		.motion_ratio = some(0.85),
+		.bar = adjustable(R_BAR),
+		.bar_ratio = some(0.50),
+		.wing = adjustable(R_WING),
+		.aero_base = some(0.70),
 		.aero_slope = some(0.05)};
 	k->bias = adjustable(BIAS);
 	k->front_to_rear = some(2400.0 * 115 / (2000 * 110));
@@ -81,7 +91,8 @@ START_TEST(load_transfer_at_1_5_g) /* SM; the check line is conservation of mome
 	near(t.rear_geometric, 142.2, 0.06);
 	near(t.rear_elastic, 691.1, 0.06);
 	near(b.transfer_front_share.v, 0.501, 5e-4);
-	double front = t.front_geometric + t.front_elastic, rear = t.rear_geometric + t.rear_elastic;
+	double front = t.front_geometric + t.front_elastic,
+	       rear = t.rear_geometric + t.rear_elastic;
 	near(front * 1.50 + rear * 1.46, t.force * 0.300, 1e-9);
 }
 END_TEST

@@ -46,15 +46,15 @@ static void change(const char *file, const char *from, const char *to)
 	free(text);
 }
 
-static struct test_said say(const char *cmd, const char *a, const char *b, const char *c, const char *d,
-	const char *e)
+static struct test_said say(
+	const char *cmd, const char *a, const char *b, const char *c, const char *d, const char *e)
 {
 	const char *argv[] = {test_program(), cmd, book, a, b, c, d, e, NULL};
 	return test_run(argv);
 }
 
-static json_t *ask(const char *cmd, const char *a, const char *b, const char *c, const char *d,
-	const char *e)
+static json_t *ask(
+	const char *cmd, const char *a, const char *b, const char *c, const char *d, const char *e)
 {
 	struct test_said said = say(cmd, a, b, c, d, e);
 	ck_assert_msg(said.status == 0, "%s", said.err);
@@ -79,7 +79,8 @@ static void near(double got, double want, double tol)
 /* SM, the single-seater's base sheet: worked by hand; tyres in series as its profile gives them. */
 START_TEST(predict_tells_the_worked_numbers)
 {
-	change("book.yaml", "wear-limit:", "balance: {temperatures: {cold: 20, hot: 90}, hot-pressure: "
+	change("book.yaml", "wear-limit:",
+		"balance: {temperatures: {cold: 20, hot: 90}, hot-pressure: "
 		"{front: 150}}\nwear-limit:");
 	json_t *doc = ask("predict", "quick-base", "--json", NULL, NULL, NULL);
 	const json_t *b = json_object_get(doc, "balance"), *s = json_object_get(b, "sheet");
@@ -97,8 +98,10 @@ START_TEST(predict_tells_the_worked_numbers)
 	/* elastic share 0.5269: 48.3 + 2191.9 * 0.5269 / 1.5 and 142.2 + 2191.9 * 0.4731 / 1.46 */
 	near(number(s, "load-transfer-front"), 48.3 + 2191.9 * 0.5269 / 1.5, 0.2);
 	near(number(s, "load-transfer-rear"), 142.2 + 2191.9 * 0.4731 / 1.46, 0.2);
-	near(number(s, "load-transfer-front-share"), number(s, "load-transfer-front") /
-		(number(s, "load-transfer-front") + number(s, "load-transfer-rear")), 1e-12);
+	near(number(s, "load-transfer-front-share"),
+		number(s, "load-transfer-front") /
+			(number(s, "load-transfer-front") + number(s, "load-transfer-rear")),
+		1e-12);
 	json_decref(doc);
 }
 END_TEST
@@ -114,7 +117,8 @@ START_TEST(a_missing_part_loses_only_its_figure)
 	ck_assert(json_is_number(json_object_get(s, "roll-stiffness-rear")));
 	json_decref(doc);
 	struct test_said said = say("predict", "kind", NULL, NULL, NULL, NULL);
-	ck_assert_msg(strstr(said.out, "not told: the car profile lacks rear: roll-centre"), "%s", said.out);
+	ck_assert_msg(strstr(said.out, "not told: the car profile lacks rear: roll-centre"), "%s",
+		said.out);
 	test_said_free(&said);
 	said = say("suggest", "--hold-share", "1", NULL, NULL, NULL);
 	ck_assert_int_eq(said.status, 2);
@@ -140,7 +144,8 @@ START_TEST(suggestions_stay_inside_the_bands)
 	}
 	/* A bound can only cost: nothing inside is better than the best without. */
 	const json_t *fastest = json_array_get(json_object_get(all, "frontier"), 0);
-	ck_assert(number(json_array_get(points, 0), "time-delta") >= number(fastest, "time-delta") - 1e-12);
+	ck_assert(number(json_array_get(points, 0), "time-delta") >=
+		  number(fastest, "time-delta") - 1e-12);
 	json_decref(ref);
 	json_decref(doc);
 	json_decref(all);
@@ -149,16 +154,21 @@ END_TEST
 
 START_TEST(cautions_are_named_everywhere)
 {
-	static const char *const cmds[][3] = {{"predict", "kind", NULL}, {"compare", "quick-base", "kind"},
-		{"suggest", "kind", NULL}, {"stint", "kind", NULL}};
+	static const char *const cmds[][3] = {{"predict", "kind", NULL},
+		{"compare", "quick-base", "kind"}, {"suggest", "kind", NULL},
+		{"stint", "kind", NULL}};
 	change("sheets/kind.yaml", "rear-camber: -1.6", "rear-camber: -2.6");
 	change("sheets/kind.yaml", "locks: [", "locks: []\n# [");
 	for (size_t i = 0; i < 4; i++) {
 		struct test_said said = say(cmds[i][0], cmds[i][1], cmds[i][2], NULL, NULL, NULL);
-		/* What kind does to the camber was never driven: suggest may refuse to start there. */
+		/* What kind does to the camber was never driven: suggest may refuse to start there.
+		 */
 		if (said.status == 0)
-			ck_assert_msg(strstr(said.out, "caution, kind: Camber rear at -2.6 deg is below -2.5 deg, "
-				"the soft limit of larkspur-20: beyond the tyre maker's maximum camber"),
+			ck_assert_msg(
+				strstr(said.out,
+					"caution, kind: Camber rear at -2.6 deg is below -2.5 deg, "
+					"the soft limit of larkspur-20: beyond the tyre maker's "
+					"maximum camber"),
 				"%s: %s", cmds[i][0], said.out);
 		else
 			ck_assert_str_eq(cmds[i][0], "suggest");
@@ -176,9 +186,11 @@ static void check_sums(const json_t *doc, bool measured)
 {
 	size_t i, k;
 	json_t *r, *row;
-	json_array_foreach(json_object_get(doc, "responses"), i, r) {
+	json_array_foreach(json_object_get(doc, "responses"), i, r)
+	{
 		double a = 0, b = 0, d = 0;
-		json_array_foreach(json_object_get(r, "segments"), k, row) {
+		json_array_foreach(json_object_get(r, "segments"), k, row)
+		{
 			a += number(row, "a");
 			b += number(row, "b");
 			d += number(row, "difference");
@@ -196,7 +208,8 @@ START_TEST(runs_along_the_lap)
 	json_t *doc = ask("overlay", "r01", "r08", "--json", NULL, NULL);
 	check_sums(doc, false);
 	json_decref(doc);
-	change("runs/r01.yaml", "effort: 99}", "effort: 99, segments: {s1: {time: 10.2}, s14: {time: 11.1}}}");
+	change("runs/r01.yaml", "effort: 99}",
+		"effort: 99, segments: {s1: {time: 10.2}, s14: {time: 11.1}}}");
 	change("runs/r08.yaml", "effort: 97}\n", "effort: 97, segments: {s1: {time: 10.6}}}\n");
 	doc = ask("overlay", "r01", "r08", "--json", NULL, NULL);
 	check_sums(doc, true);

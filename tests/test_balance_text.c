@@ -34,8 +34,8 @@ static void take_car(const char *id, const double *base, size_t n)
 
 static void single_seater(void)
 {
-	static const double base[] = {10, 14, -3.2, -2, -0.1, 0.16, 130, 140, 60, 40, 18, 34, 110,
-		108, 54, 20, 45, 60};
+	static const double base[] = {
+		10, 14, -3.2, -2, -0.1, 0.16, 130, 140, 60, 40, 18, 34, 110, 108, 54, 20, 45, 60};
 	take_car("larkspur-20", base, sizeof base / sizeof base[0]);
 }
 
@@ -58,8 +58,8 @@ static struct balance_transfer transfer(double g)
 /* SM: closed GT at 1.4 g: 2474 and 2520 N, 49.5 % front, from springs and bars alone. */
 START_TEST(the_gt)
 {
-	static const double base[] = {8, -3.6, -2.6, -0.08, 0.14, 220, 200, 120, 80, 56, 72, 158, 156,
-		53, 80};
+	static const double base[] = {
+		8, -3.6, -2.6, -0.08, 0.14, 220, 200, 120, 80, 56, 72, 158, 156, 53, 80};
 	take_car("thessaby-13", base, sizeof base / sizeof base[0]);
 	book.car.chassis.front.tyre_rate.has = book.car.chassis.rear.tyre_rate.has = false;
 	struct balance_transfer t = transfer(1.4);
@@ -87,7 +87,8 @@ START_TEST(the_kart)
 	struct balance_line l[BALANCE_LINES];
 	ck_assert_uint_eq(balance_lines(&book, values, values, l), 4);
 	ck_assert(l[BALANCE_TRANSFER].figure.has && !l[BALANCE_AERO].figure.has);
-	ck_assert_str_eq(l[BALANCE_AERO].words, "not told: the car profile lacks front aero: base; rear aero: base");
+	ck_assert_str_eq(l[BALANCE_AERO].words,
+		"not told: the car profile lacks front aero: base; rear aero: base");
 	ck_assert_str_eq(l[BALANCE_BRAKES].words,
 		"not told: the car profile lacks brakes: bias, front-to-rear");
 	ck_assert(!l[BALANCE_AERO].value[0] && !l[BALANCE_AERO].delta[0]);
@@ -128,8 +129,8 @@ static void random_car(unsigned *seed)
  * bar between body and axle, the tyre between axle and ground, solved as two springs. */
 static double wheel_force(const struct chassis_axle *a, double body)
 {
-	const double upper = 1000 * (a->spring.number * a->motion_ratio.v * a->motion_ratio.v
-		+ a->bar.number * a->bar_ratio.v * a->bar_ratio.v);
+	const double upper = 1000 * (a->spring.number * a->motion_ratio.v * a->motion_ratio.v +
+					    a->bar.number * a->bar_ratio.v * a->bar_ratio.v);
 	if (!a->tyre_rate.has)
 		return upper * body;
 	const double lower = 1000 * a->tyre_rate.v;
@@ -148,7 +149,7 @@ static void other_way(const struct chassis *c, double g, double out[2])
 	double unit[2], arm = c->cg_height.v, total = 0;
 	for (int i = 0; i < 2; i++) {
 		unit[i] = wheel_force(axle[i], axle[i]->track.v / 2); /* per radian */
-		arm -= w[i] * axle[i]->roll_centre.v; /* CG over the roll axis */
+		arm -= w[i] * axle[i]->roll_centre.v;                 /* CG over the roll axis */
 		total += unit[i] * axle[i]->track.v;
 	}
 	/* | total  0 0 | |phi|   | f arm        |
@@ -257,9 +258,11 @@ START_TEST(lines_tell_figure_change_and_band)
 	ck_assert(!l[BALANCE_AERO].beyond && l[BALANCE_AERO].change.v == 0);
 	ck_assert_str_eq(l[BALANCE_AERO].value, "front 41.7 %"); /* SM */
 	ck_assert_str_eq(l[BALANCE_AERO].delta, "+0.0");
-	ck_assert_str_eq(l[BALANCE_AERO].words, "1500 N front, 2100 N rear at 180 km/h"); /* SM, 50 m/s */
-	ck_assert_str_eq(l[BALANCE_BRAKES].value, "front 59.6 %"); /* SM */
-	ck_assert_str_eq(l[BALANCE_BRAKES].words, "ideal 58.2 % at 1.3 g: the front locks first"); /* SM */
+	ck_assert_str_eq(
+		l[BALANCE_AERO].words, "1500 N front, 2100 N rear at 180 km/h"); /* SM, 50 m/s */
+	ck_assert_str_eq(l[BALANCE_BRAKES].value, "front 59.6 %");               /* SM */
+	ck_assert_str_eq(
+		l[BALANCE_BRAKES].words, "ideal 58.2 % at 1.3 g: the front locks first"); /* SM */
 	ck_assert_str_eq(balance_beyond_words(&l[BALANCE_AERO], words, sizeof words), "");
 	ck_assert_uint_eq(balance_lines(&book, values, NULL, l), 4);
 	ck_assert(!l[BALANCE_TRANSFER].change.has && !l[BALANCE_TRANSFER].delta[0]);
@@ -300,7 +303,8 @@ START_TEST(cautions_say_whose_limit)
 	values[camber] = -26 * FIX_ONE / 10;
 	ck_assert_uint_eq(caution_list(&book.car, values, list), 1);
 	ck_assert_uint_eq(list[0], (size_t)camber);
-	ck_assert_str_eq(caution_words(&book.car, (size_t)camber, values[camber], text, sizeof text),
+	ck_assert_str_eq(
+		caution_words(&book.car, (size_t)camber, values[camber], text, sizeof text),
 		"Camber rear at -2.6 deg is below -2.5 deg, the soft limit of larkspur-20: "
 		"beyond the tyre maker's maximum camber");
 	ck_assert_str_eq(caution_words(&book.car, 0, values[0], text, sizeof text), "");

@@ -27,11 +27,20 @@ START_TEST(numbers_are_the_nearest_double)
 		const char *text;
 		double want;
 	} cases[] = {
-		{"0", 0}, {"-0", 0}, {"91.243", 91.243}, {"1e2", 100}, {"1E+2", 100}, {"25e-1", 2.5},
-		{"9007199254740993", 9007199254740992.0}, {"9007199254740995", 9007199254740996.0},
+		{"0", 0},
+		{"-0", 0},
+		{"91.243", 91.243},
+		{"1e2", 100},
+		{"1E+2", 100},
+		{"25e-1", 2.5},
+		{"9007199254740993", 9007199254740992.0},
+		{"9007199254740995", 9007199254740996.0},
 		{"1.7976931348623157e308", 0x1.fffffffffffffp1023},
-		{"2.2250738585072011e-308", 0x0.fffffffffffffp-1022}, {"5e-324", 0x1p-1074},
-		{"1e-999", 0}, {"0.1", 0x1.999999999999ap-4}, {"007", 7},
+		{"2.2250738585072011e-308", 0x0.fffffffffffffp-1022},
+		{"5e-324", 0x1p-1074},
+		{"1e-999", 0},
+		{"0.1", 0x1.999999999999ap-4},
+		{"007", 7},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		double v = NAN;
@@ -47,12 +56,28 @@ START_TEST(what_is_no_number_is_refused)
 		const char *text;
 		enum num_result want;
 	} cases[] = {
-		{"", NUM_SYNTAX}, {"nan", NUM_SYNTAX}, {"inf", NUM_SYNTAX}, {"-inf", NUM_SYNTAX},
-		{"0x10", NUM_SYNTAX}, {" 1", NUM_SYNTAX}, {"1 ", NUM_SYNTAX}, {"+1", NUM_SYNTAX},
-		{"1_000", NUM_SYNTAX}, {".5", NUM_SYNTAX}, {"5.", NUM_SYNTAX}, {"1e", NUM_SYNTAX},
-		{"1e+", NUM_SYNTAX}, {"1.2.3", NUM_SYNTAX}, {"--1", NUM_SYNTAX}, {"1,5", NUM_COMMA},
-		{"-1,5e3", NUM_COMMA}, {"1,5,2", NUM_SYNTAX}, {"1,", NUM_SYNTAX}, {"1e999", NUM_RANGE},
-		{"-1e309", NUM_RANGE}, {"1e99999999999999999999", NUM_RANGE},
+		{"", NUM_SYNTAX},
+		{"nan", NUM_SYNTAX},
+		{"inf", NUM_SYNTAX},
+		{"-inf", NUM_SYNTAX},
+		{"0x10", NUM_SYNTAX},
+		{" 1", NUM_SYNTAX},
+		{"1 ", NUM_SYNTAX},
+		{"+1", NUM_SYNTAX},
+		{"1_000", NUM_SYNTAX},
+		{".5", NUM_SYNTAX},
+		{"5.", NUM_SYNTAX},
+		{"1e", NUM_SYNTAX},
+		{"1e+", NUM_SYNTAX},
+		{"1.2.3", NUM_SYNTAX},
+		{"--1", NUM_SYNTAX},
+		{"1,5", NUM_COMMA},
+		{"-1,5e3", NUM_COMMA},
+		{"1,5,2", NUM_SYNTAX},
+		{"1,", NUM_SYNTAX},
+		{"1e999", NUM_RANGE},
+		{"-1e309", NUM_RANGE},
+		{"1e99999999999999999999", NUM_RANGE},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		double v = 42;
@@ -71,18 +96,30 @@ START_TEST(fixed_point_is_exact)
 		enum num_result r;
 		fix want;
 	} cases[] = {
-		{"-3.2", NUM_OK, -3200000}, {"130", NUM_OK, 130000000}, {"0.000001", NUM_OK, 1},
-		{"0.0000010", NUM_OK, 1}, {"0.0000001", NUM_DECIMALS, 0}, {"1.5e1", NUM_OK, 15000000},
-		{"25e-7", NUM_DECIMALS, 0}, {"20e-7", NUM_OK, 2}, {"1e9", NUM_OK, FIX_LIMIT},
-		{"1000000000.000001", NUM_RANGE, 0}, {"1e99999", NUM_RANGE, 0}, {"0e99999", NUM_OK, 0},
-		{"-0", NUM_OK, 0}, {"1,5", NUM_COMMA, 0}, {"x", NUM_SYNTAX, 0}, {"0.1", NUM_OK, 100000},
+		{"-3.2", NUM_OK, -3200000},
+		{"130", NUM_OK, 130000000},
+		{"0.000001", NUM_OK, 1},
+		{"0.0000010", NUM_OK, 1},
+		{"0.0000001", NUM_DECIMALS, 0},
+		{"1.5e1", NUM_OK, 15000000},
+		{"25e-7", NUM_DECIMALS, 0},
+		{"20e-7", NUM_OK, 2},
+		{"1e9", NUM_OK, FIX_LIMIT},
+		{"1000000000.000001", NUM_RANGE, 0},
+		{"1e99999", NUM_RANGE, 0},
+		{"0e99999", NUM_OK, 0},
+		{"-0", NUM_OK, 0},
+		{"1,5", NUM_COMMA, 0},
+		{"x", NUM_SYNTAX, 0},
+		{"0.1", NUM_OK, 100000},
 		{"00000000000000000000000000000012", NUM_OK, 12000000},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		fix v = 0;
 		ck_assert_msg(fixed(cases[i].text, &v) == cases[i].r, "%s", cases[i].text);
 		if (cases[i].r == NUM_OK)
-			ck_assert_msg(v == cases[i].want, "%s gave %lld", cases[i].text, (long long)v);
+			ck_assert_msg(
+				v == cases[i].want, "%s gave %lld", cases[i].text, (long long)v);
 	}
 }
 END_TEST
@@ -94,8 +131,14 @@ START_TEST(fixed_point_prints_and_reads_back)
 		int min;
 		const char *want;
 	} cases[] = {
-		{-3200000, 0, "-3.2"}, {-3200000, 2, "-3.20"}, {130000000, 0, "130"}, {1, 0, "0.000001"},
-		{-20000, 1, "-0.02"}, {0, 2, "0.00"}, {0, 0, "0"}, {-500000, 0, "-0.5"},
+		{-3200000, 0, "-3.2"},
+		{-3200000, 2, "-3.20"},
+		{130000000, 0, "130"},
+		{1, 0, "0.000001"},
+		{-20000, 1, "-0.02"},
+		{0, 2, "0.00"},
+		{0, 0, "0"},
+		{-500000, 0, "-0.5"},
 	};
 	char buf[40];
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -135,7 +178,7 @@ START_TEST(doubles_print_shortest)
 		double v;
 		const char *want;
 	} cases[] = {{0.1, "0.1"}, {91.243, "91.243"}, {1.0 / 3, "0.3333333333333333"},
-		
+
 		{100, "100"}, {1e22, "1e+22"}, {0x1p-1074, "5e-324"}, {-2.5, "-2.5"}};
 	char buf[40];
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -144,7 +187,8 @@ START_TEST(doubles_print_shortest)
 	}
 	unsigned seed = 3;
 	for (int i = 0; i < 20000; i++) {
-		double v = ldexp((double)rand_r(&seed) * 4294967296.0 + rand_r(&seed), rand_r(&seed) % 200 - 150);
+		double v = ldexp((double)rand_r(&seed) * 4294967296.0 + rand_r(&seed),
+			rand_r(&seed) % 200 - 150);
 		double back;
 		num_print(v, buf, sizeof buf);
 		ck_assert_int_eq(num(buf, &back), NUM_OK);
@@ -160,11 +204,22 @@ START_TEST(lap_times_both_ways)
 		enum num_result r;
 		double want;
 	} cases[] = {
-		{"91.243", NUM_OK, 91.243}, {"1:31.243", NUM_OK, 91.243}, {"0:59.5", NUM_OK, 59.5},
-		{"12:00", NUM_OK, 720}, {"1:60.0", NUM_SYNTAX, 0}, {"1:3.2", NUM_SYNTAX, 0},
-		{"1:311.2", NUM_SYNTAX, 0}, {"1:31.", NUM_SYNTAX, 0}, {":31.2", NUM_SYNTAX, 0},
-		{"-1:31.2", NUM_SYNTAX, 0}, {"1:31,243", NUM_COMMA, 0}, {"1:1:31.2", NUM_SYNTAX, 0},
-		{"91,2", NUM_COMMA, 0}, {"1:31.2e1", NUM_SYNTAX, 0}, {"1:", NUM_SYNTAX, 0}, {"1:3", NUM_SYNTAX, 0},
+		{"91.243", NUM_OK, 91.243},
+		{"1:31.243", NUM_OK, 91.243},
+		{"0:59.5", NUM_OK, 59.5},
+		{"12:00", NUM_OK, 720},
+		{"1:60.0", NUM_SYNTAX, 0},
+		{"1:3.2", NUM_SYNTAX, 0},
+		{"1:311.2", NUM_SYNTAX, 0},
+		{"1:31.", NUM_SYNTAX, 0},
+		{":31.2", NUM_SYNTAX, 0},
+		{"-1:31.2", NUM_SYNTAX, 0},
+		{"1:31,243", NUM_COMMA, 0},
+		{"1:1:31.2", NUM_SYNTAX, 0},
+		{"91,2", NUM_COMMA, 0},
+		{"1:31.2e1", NUM_SYNTAX, 0},
+		{"1:", NUM_SYNTAX, 0},
+		{"1:3", NUM_SYNTAX, 0},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		double v = 0;
@@ -219,8 +274,9 @@ END_TEST
 
 static bool dangerous(unsigned cp)
 {
-	return cp < 0x20 || (cp >= 0x7F && cp <= 0x9F) || cp == 0x61C || (cp >= 0x200B && cp <= 0x200F)
-		|| (cp >= 0x2028 && cp <= 0x202E) || (cp >= 0x2060 && cp <= 0x206F) || cp == 0xFEFF;
+	return cp < 0x20 || (cp >= 0x7F && cp <= 0x9F) || cp == 0x61C ||
+	       (cp >= 0x200B && cp <= 0x200F) || (cp >= 0x2028 && cp <= 0x202E) ||
+	       (cp >= 0x2060 && cp <= 0x206F) || cp == 0xFEFF;
 }
 
 /* Plain tests: a Check assertion per character would take minutes under the sanitizers. */
@@ -266,7 +322,11 @@ END_TEST
 START_TEST(safe_text_is_never_cut_within_a_character)
 {
 	char out[8];
-	ck_assert_uint_eq(text_safe(out, 5, "ab\xE2\x82\xAC" "cd", 7), 2);
+	ck_assert_uint_eq(text_safe(out, 5,
+				  "ab\xE2\x82\xAC"
+				  "cd",
+				  7),
+		2);
 	ck_assert_str_eq(out, "ab");
 	ck_assert_uint_eq(text_safe(out, 4, "ab\x1b[", 4), 2);
 	ck_assert_uint_eq(text_safe(out, 8, "\xC3\xA9\x9B", 3), 7);

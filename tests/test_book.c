@@ -40,9 +40,11 @@ START_TEST(limits_steps_cautions)
 	ck_assert_int_eq(car_caution(wing, 14500000), 1);
 	ck_assert_str_eq(car_value_text(camber, -3000000, buf, sizeof buf), "-3.0 deg");
 	ck_assert(!car_check_value(camber, -3250000, "", &e));
-	ck_assert_str_eq(e.text, "Camber front: -3.25 deg is off its step of 0.1 deg; nearest are -3.3 and -3.2 deg");
+	ck_assert_str_eq(e.text, "Camber front: -3.25 deg is off its step of 0.1 deg; nearest are "
+				 "-3.3 and -3.2 deg");
 	ck_assert(!car_check_value(camber, 5000000, "", &e));
-	ck_assert_str_eq(e.text, "Camber front: 5.0 deg is off its limits; -4.0 to -2.0 deg is allowed");
+	ck_assert_str_eq(
+		e.text, "Camber front: 5.0 deg is off its limits; -4.0 to -2.0 deg is allowed");
 	ck_assert(car_check_value(camber, -2000000, "", &e));
 	car_free(&c);
 }
@@ -50,7 +52,8 @@ END_TEST
 
 START_TEST(reserved_ids)
 {
-	ck_assert(car_id_reserved("like-for-like") && car_id_reserved("intercept") && car_id_reserved("worst"));
+	ck_assert(car_id_reserved("like-for-like") && car_id_reserved("intercept") &&
+		  car_id_reserved("worst"));
 	ck_assert(!car_id_reserved("wing") && !car_id_reserved("fuel-map"));
 }
 END_TEST
@@ -118,7 +121,8 @@ START_TEST(names_of_channels_and_responses)
 	ck_assert_str_eq(book_response_id(&b, 2, buf, sizeof buf), "wear-rear");
 	ck_assert_int_eq(book_find_channel(&b, "rear"), 1);
 	ck_assert_int_eq(book_find_channel(&b, "fl"), -1);
-	ck_assert(book_condition(&b, COV_EFFORT).v == 100 && !book_condition(&b, COV_TRACK_TEMP).has);
+	ck_assert(
+		book_condition(&b, COV_EFFORT).v == 100 && !book_condition(&b, COV_TRACK_TEMP).has);
 	ck_assert_ptr_null(book_reference(&b));
 	book_free(&b);
 }

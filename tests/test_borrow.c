@@ -124,9 +124,11 @@ START_TEST(closed_form)
 				b += gsl_matrix_get(c, j, k) * rhs[k];
 				for (size_t u = 0; u < P; u++)
 					for (size_t v = 0; v < P; v++)
-						part += gsl_matrix_get(c, j, u) * gsl_matrix_get(pp, u, v) *
+						part += gsl_matrix_get(c, j, u) *
+							gsl_matrix_get(pp, u, v) *
 							gsl_matrix_get(c, v, k);
-				const double size = sqrt(gsl_matrix_get(c, j, j) * gsl_matrix_get(c, k, k));
+				const double size =
+					sqrt(gsl_matrix_get(c, j, j) * gsl_matrix_get(c, k, k));
 				close_to(post.cov[j * P + k], gsl_matrix_get(c, j, k), size, 1e-9);
 				close_to(post.part[j * P + k], part, size, 1e-9);
 			}
@@ -164,8 +166,10 @@ static void check_prior(const struct family *f, const struct prior *p, size_t sl
 		const double base = r->b[0]; /* the reference stands in the middle of all limits */
 		for (size_t j = 0; j < n; j++)
 			for (size_t k = 0; k < n; k++)
-				gsl_matrix_set(s, j, k, (r->cov[(1 + j) * r->n_terms + 1 + k] / (base * base) +
-					(j == k ? p->tau[j] * p->tau[j] : 0)) / trust);
+				gsl_matrix_set(s, j, k,
+					(r->cov[(1 + j) * r->n_terms + 1 + k] / (base * base) +
+						(j == k ? p->tau[j] * p->tau[j] : 0)) /
+						trust);
 		gsl_matrix *w = inverse(s);
 		gsl_matrix_add(a, w);
 		for (size_t j = 0; j < n; j++)
@@ -228,7 +232,8 @@ static void check_posterior(const struct model *m, size_t slot)
 				rhs[1 + j] += p->u[i * p->n + j] / p->base * g * p->mean[k];
 				for (size_t c = 0; c < p->n; c++)
 					*gsl_matrix_ptr(a, 1 + j, 1 + c) += p->u[i * p->n + j] * g *
-						p->u[k * p->n + c] / (p->base * p->base);
+									    p->u[k * p->n + c] /
+									    (p->base * p->base);
 			}
 		}
 	gsl_matrix *c = inverse(a);
@@ -297,8 +302,8 @@ START_TEST(trust_widens)
 	const struct estimate none = borrow_term(&m->borrowing->prior[0], TERM_LINEAR, 3, 0);
 	struct model *o = fit(f.here.borrow[0].book);
 	const struct response *r = &o->responses[0];
-	near(none.se / m->borrowing->prior[0].base,
-		sqrt(r->cov[4 * r->n_terms + 4]) / r->b[0], 1e-9);
+	near(none.se / m->borrowing->prior[0].base, sqrt(r->cov[4 * r->n_terms + 4]) / r->b[0],
+		1e-9);
 	model_free(o);
 	model_free(m);
 	family_free(&f);
@@ -386,11 +391,13 @@ START_TEST(without_borrowing)
 	struct model *m = fit(&f.here);
 	ck_assert(m->borrowing == NULL);
 	for (size_t k = 0; k < 2; k++) {
-		const struct response *r = &m->responses[k], *own = model_driven(&with->responses[k]);
+		const struct response *r = &m->responses[k],
+				      *own = model_driven(&with->responses[k]);
 		ck_assert(r->own == NULL && own != &with->responses[k]);
 		ck_assert_uint_eq(r->n_terms, own->n_terms);
 		ck_assert_int_eq(memcmp(r->b, own->b, r->n_terms * sizeof *r->b), 0);
-		ck_assert_int_eq(memcmp(r->cov, own->cov, r->n_terms * r->n_terms * sizeof *r->b), 0);
+		ck_assert_int_eq(
+			memcmp(r->cov, own->cov, r->n_terms * r->n_terms * sizeof *r->b), 0);
 	}
 	model_free(m);
 	model_free(with);
@@ -402,7 +409,8 @@ static bool names(const struct model *m, int coord)
 {
 	for (size_t i = 0; i < m->borrowing->n_conflicts; i++) {
 		const struct conflict *c = &m->borrowing->conflicts[i];
-		if (c->beyond && model_driven(borrow_response(m, c->slot))->terms[c->term].a == coord)
+		if (c->beyond &&
+			model_driven(borrow_response(m, c->slot))->terms[c->term].a == coord)
 			return true;
 	}
 	return false;
@@ -422,7 +430,8 @@ START_TEST(wrong_sign)
 		named += names(m, 2);
 		for (size_t k = 0; k < m->borrowing->n_conflicts; k++) {
 			const struct conflict *c = &m->borrowing->conflicts[k];
-			near(c->z, (c->here - c->borrowed) / hypot(c->here_se, c->borrowed_se), 1e-12);
+			near(c->z, (c->here - c->borrowed) / hypot(c->here_se, c->borrowed_se),
+				1e-12);
 			ck_assert(strlen(words_conflict(m, c, words, sizeof words)) > 20);
 		}
 		const struct estimate mixed = term(&m->responses[0], 2);
@@ -506,7 +515,8 @@ START_TEST(frontier_marks)
 				ck_assert(!front->points[i].borrowed);
 			for (size_t a = 0; !ask && a < f.here.car.n_adjustables; a++)
 				if (a != 2 && a != 3) /* s0 and s1 were driven */
-					ck_assert(front->points[i].values[a] == f.here.sheets->values[a]);
+					ck_assert(front->points[i].values[a] ==
+						  f.here.sheets->values[a]);
 		}
 		ck_assert(any == (ask == 1));
 		frontier_free(front);
@@ -635,7 +645,8 @@ START_TEST(loading)
 		const char *more, *fault;
 		size_t line;
 	} cases[] = {{"borrow:\n  - {book: ../old}\n", NULL, 0},
-		{"borrow:\n  - {book: ../old, trust: 0.5, spread: 0.3, without: [wing, bias]}\n", NULL, 0},
+		{"borrow:\n  - {book: ../old, trust: 0.5, spread: 0.3, without: [wing, bias]}\n",
+			NULL, 0},
 		{"borrow:\n  - {book: ../gone}\n", "there is no book '../gone'", 11},
 		{"borrow:\n  - {book: ../old}\n  - {book: ../new/../old}\n", "named twice", 12},
 		{"borrow: [{book: .}]\n", "cannot borrow from itself", 10},
@@ -709,7 +720,8 @@ START_TEST(program)
 	ck_assert_int_eq(said.status, 2);
 	ck_assert(strstr(said.err, "no pair or adjustable 'toe'"));
 	test_said_free(&said);
-	const char *drop[] = {test_program(), "predict", dir, "base", "--drop-borrowed", "wing", NULL};
+	const char *drop[] = {
+		test_program(), "predict", dir, "base", "--drop-borrowed", "wing", NULL};
 	said = test_run(drop);
 	ck_assert_int_eq(said.status, 0);
 	test_said_free(&said);

@@ -75,8 +75,8 @@ END_TEST
 
 START_TEST(changed_rows_come_first)
 {
-	struct compare_group groups[] = {{.changed = false}, {.changed = true}, {.changed = false},
-		{.changed = true}};
+	struct compare_group groups[] = {
+		{.changed = false}, {.changed = true}, {.changed = false}, {.changed = true}};
 	const struct compare c = {.n_groups = 4, .groups = groups};
 	size_t order[4];
 	compare_order(&c, true, order);

@@ -108,7 +108,7 @@ START_TEST(wear_comes_in_every_spelling)
 			lap |= r->laps[j].has_wear[0];
 			worn |= r->laps[j].has_worn[0] && r->has_worn_at_start[0];
 			missing |= !r->laps[j].has_wear[0] && !r->laps[j].has_worn[0] &&
-				!r->has_wear_total[0];
+				   !r->has_wear_total[0];
 		}
 	}
 	ck_assert(lap && worn && total && missing);
@@ -127,7 +127,8 @@ END_TEST
 /* The demo carries copies, so that it is a book by itself. */
 START_TEST(demo_profiles_are_the_installed_ones)
 {
-	const char *names[] = {"profiles/cars/larkspur-20.yaml", "profiles/circuits/harrow-fen.yaml"};
+	const char *names[] = {
+		"profiles/cars/larkspur-20.yaml", "profiles/circuits/harrow-fen.yaml"};
 	for (size_t i = 0; i < 2; i++) {
 		char name[128];
 		snprintf(name, sizeof name, "share/demo/%s", names[i]);

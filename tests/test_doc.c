@@ -25,8 +25,8 @@ static double now(void)
 	return (double)t.tv_sec + (double)t.tv_nsec * 1e-9;
 }
 
-static void check_fault(const char *folder, const char *name, size_t line, size_t col,
-	const char *text)
+static void check_fault(
+	const char *folder, const char *name, size_t line, size_t col, const char *text)
 {
 	char path[4096], shown[1024];
 	struct faults f;
@@ -38,8 +38,8 @@ static void check_fault(const char *folder, const char *name, size_t line, size_
 	ck_assert_ptr_null(d.root);
 	ck_assert_uint_ge(f.n, 1);
 	ck_assert_int_eq(f.list[0].cls, ERR_INPUT);
-	ck_assert_msg(f.list[0].line == line && f.list[0].col == col &&
-			strstr(f.list[0].text, text),
+	ck_assert_msg(
+		f.list[0].line == line && f.list[0].col == col && strstr(f.list[0].text, text),
 		"%s: want %zu:%zu '%s', is %zu:%zu '%s'", name, line, col, text, f.list[0].line,
 		f.list[0].col, f.list[0].text);
 	err_format(&f.list[0], shown, sizeof shown);
@@ -55,7 +55,8 @@ START_TEST(hostile_files_name_line_and_column)
 	int n = 0;
 
 	while ((row = strsep(&rest, "\n"))) {
-		char *name = strsep(&row, "\t"), *line = strsep(&row, "\t"), *col = strsep(&row, "\t");
+		char *name = strsep(&row, "\t"), *line = strsep(&row, "\t"),
+		     *col = strsep(&row, "\t");
 		if (!col || name[0] == '#')
 			continue;
 		check_fault(folder, name, strtoul(line, NULL, 10), strtoul(col, NULL, 10), row);
@@ -394,12 +395,14 @@ static size_t write_random(char *out, struct written *list, size_t n, bool bom, 
 	for (size_t i = 0; i < n; i++) {
 		char key[32];
 		const char *quote = rand() % 2 ? "'" : "\"";
-		snprintf(key, sizeof key, "%sk%zu\xc3\xa9: ", rand() % 4 ? "" : "# \xe2\x82\xac\n", i);
+		snprintf(key, sizeof key, "%sk%zu\xc3\xa9: ", rand() % 4 ? "" : "# \xe2\x82\xac\n",
+			i);
 		len = add(out, len, &at, key);
 		list[i] = (struct written){.start = len, .line = at.line, .col = at.col};
 		len = add(out, len, &at, quote);
 		for (int k = rand() % 6; k >= 0; k--)
-			len = add(out, len, &at, pieces[(size_t)rand() % (sizeof pieces / sizeof *pieces)]);
+			len = add(out, len, &at,
+				pieces[(size_t)rand() % (sizeof pieces / sizeof *pieces)]);
 		len = add(out, len, &at, quote);
 		list[i].end = len;
 		len = add(out, len, &at, rand() % 3 ? "" : " # \xf0\x9f\x98\x80");
@@ -426,9 +429,9 @@ START_TEST(marks_are_bytes_whatever_the_characters)
 			f.n ? f.list[0].line : 0, f.n ? f.list[0].text : "");
 		for (const struct node *m = d.root->child; m; m = m->next, i++)
 			ck_assert_msg(m->start == list[i].start && m->end == list[i].end &&
-					m->line == list[i].line && m->col == list[i].col,
-				"round %d, %zu: [%zu, %zu) %zu:%zu, want [%zu, %zu) %zu:%zu", round, i,
-				m->start, m->end, m->line, m->col, list[i].start, list[i].end,
+					      m->line == list[i].line && m->col == list[i].col,
+				"round %d, %zu: [%zu, %zu) %zu:%zu, want [%zu, %zu) %zu:%zu", round,
+				i, m->start, m->end, m->line, m->col, list[i].start, list[i].end,
 				list[i].line, list[i].col);
 		ck_assert_uint_eq(i, SCALARS);
 		doc_free(&d);
@@ -442,8 +445,8 @@ END_TEST
 /* Cut anywhere, any file gives a tree or a fault with a place inside it. */
 START_TEST(files_cut_at_every_byte)
 {
-	static const char *const names[] = {
-		"comments", "quotes", "flow-lines", "unicode", "block-text", "markers", "explicit-keys"};
+	static const char *const names[] = {"comments", "quotes", "flow-lines", "unicode",
+		"block-text", "markers", "explicit-keys"};
 	size_t cuts = 0;
 
 	for (size_t i = 0; i < sizeof names / sizeof *names; i++) {

@@ -74,7 +74,8 @@ START_TEST(a_locked_pair_moves_together)
 	ck_assert(edit_nudge(ed, REAR_CAMBER, 5, &ch, &err));
 	ck_assert(value(FRONT_CAMBER) == -2.6 && value(REAR_CAMBER) == -1.4);
 	ck_assert(!edit_nudge(ed, FRONT_CAMBER, 5, &ch, &err));
-	ck_assert_str_eq(err.text, "Camber rear is at -1.4 deg, its limit is -1.0 deg; 4 steps left; "
+	ck_assert_str_eq(err.text,
+		"Camber rear is at -1.4 deg, its limit is -1.0 deg; 4 steps left; "
 		"the pair is locked, neither end moved");
 	ck_assert(value(FRONT_CAMBER) == -2.6 && value(REAR_CAMBER) == -1.4);
 }
@@ -220,7 +221,8 @@ START_TEST(ten_thousand_nudges_come_back_to_the_digit)
 		int a = rand_r(&seed) % 7, steps = rand_r(&seed) % 11 - 5;
 		if (!edit_nudge(ed, a, steps, &ch, &err))
 			continue;
-		fix front = edit_sheet(ed)->values[FRONT_CAMBER], rear = edit_sheet(ed)->values[REAR_CAMBER];
+		fix front = edit_sheet(ed)->values[FRONT_CAMBER],
+		    rear = edit_sheet(ed)->values[REAR_CAMBER];
 		ck_assert(front - rear == -1200000);
 		net[a] += steps;
 		done++;

@@ -229,8 +229,13 @@ static void make_run(struct run *r, const char *id)
 	r->worn_at_start[1] = 3.25;
 	r->n_laps = 3;
 	r->laps = calloc(3, sizeof *r->laps);
-	r->laps[0] = (struct lap){.time = 91.243, .has_wear = {true}, .wear = {2.41}, .has_worn = {false, true},
-		.worn = {0, 6}, .has_effort = true, .effort = 97.5};
+	r->laps[0] = (struct lap){.time = 91.243,
+		.has_wear = {true},
+		.wear = {2.41},
+		.has_worn = {false, true},
+		.worn = {0, 6},
+		.has_effort = true,
+		.effort = 97.5};
 	r->laps[1] = (struct lap){.time = 91.0 / 3, .skip = strdup("traffic: blue car # 7")};
 	r->laps[2] = (struct lap){.time = 59.5};
 	r->notes = strdup("two\nlines");
@@ -246,7 +251,8 @@ static void check_same_run(const struct run *a, const struct run *c)
 	ck_assert_uint_eq(a->n_laps, c->n_laps);
 	for (size_t i = 0; i < a->n_laps; i++) {
 		const struct lap *x = &a->laps[i], *y = &c->laps[i];
-		ck_assert(x->time == y->time && x->has_effort == y->has_effort && x->effort == y->effort);
+		ck_assert(x->time == y->time && x->has_effort == y->has_effort &&
+			  x->effort == y->effort);
 		ck_assert(x->has_wear[0] == y->has_wear[0] && x->wear[0] == y->wear[0]);
 		ck_assert(x->has_worn[1] == y->has_worn[1] && x->worn[1] == y->worn[1]);
 		ck_assert(!x->skip == !y->skip && (!x->skip || strcmp(x->skip, y->skip) == 0));
@@ -301,14 +307,15 @@ START_TEST(runs_come_all_or_none)
 END_TEST
 
 /* A run's file with comments and its own layout, as a user keeps it. */
-static const char kept_head[] = "# first outing\nkind: run\nversion: 1\ndate: 2026-03-14T10:20 # local\n"
+static const char kept_head[] =
+	"# first outing\nkind: run\nversion: 1\ndate: 2026-03-14T10:20 # local\n"
 	"sheet: quick-base\ndriver: a  # him\n";
 static const char kept_tail[] = "fuel: 24.00   # full\ntyre-age: 0\nworn-at-start: {rear: 10}\n"
-	"laps:\n  # out of the box\n"
-	"  - {time: \"1:31.243\", wear: {front: 2.41}, effort: 97} # cold\n"
-	"  - {time: 91.102, wear: {front: 2.38}, skip: traffic}\n"
-	"  - {time: 91.200, worn: {rear: 17.5}}   # last\n"
-	"notes: end\n";
+				"laps:\n  # out of the box\n"
+				"  - {time: \"1:31.243\", wear: {front: 2.41}, effort: 97} # cold\n"
+				"  - {time: 91.102, wear: {front: 2.38}, skip: traffic}\n"
+				"  - {time: 91.200, worn: {rear: 17.5}}   # last\n"
+				"notes: end\n";
 
 static char *run_path;
 
@@ -403,7 +410,8 @@ START_TEST(laps_come_and_go)
 	after.n_laps = 4;
 	save_and_compare(&before, &after, (size_t)-1);
 	char *text = test_slurp(run_path, NULL);
-	ck_assert_ptr_nonnull(strstr(text, "# last\n  - {time: \"1:31.500\", skip: \"pit: in\"}\nnotes: end\n"));
+	ck_assert_ptr_nonnull(
+		strstr(text, "# last\n  - {time: \"1:31.500\", skip: \"pit: in\"}\nnotes: end\n"));
 	ck_assert_ptr_nonnull(strstr(text, "effort: 97} # cold\n"));
 	free(text);
 	/* Out of the middle. */

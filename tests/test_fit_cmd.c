@@ -34,9 +34,12 @@ static void has(const json_t *o, const char *key, enum kind kind)
 {
 	const json_t *v = json_object_get(o, key);
 	ck_assert_msg(v != NULL, "no %s", key);
-	const bool ok = kind == NUMBER ? json_is_number(v) : kind == TEXT ? json_is_string(v) :
-		kind == YES_NO ? json_is_boolean(v) : kind == LIST ? json_is_array(v) :
-		kind == NUMBER_OR_NULL ? json_is_number(v) || json_is_null(v) : true;
+	const bool ok = kind == NUMBER           ? json_is_number(v)
+			: kind == TEXT           ? json_is_string(v)
+			: kind == YES_NO         ? json_is_boolean(v)
+			: kind == LIST           ? json_is_array(v)
+			: kind == NUMBER_OR_NULL ? json_is_number(v) || json_is_null(v)
+						 : true;
 	ck_assert_msg(ok, "%s is of another kind", key);
 }
 
@@ -54,13 +57,15 @@ static void check_fitted(const json_t *r)
 	has(r, "df-lap", NUMBER);
 	has(r, "log-reml", NUMBER_OR_NULL);
 	has(r, "lack-of-fit", ANYTHING);
-	json_array_foreach(json_object_get(r, "terms"), i, t) {
+	json_array_foreach(json_object_get(r, "terms"), i, t)
+	{
 		has(t, "id", TEXT);
 		for (size_t k = 0; k < 5; k++)
 			has(t, figures[k], NUMBER_OR_NULL);
 	}
 	ck_assert_uint_gt(i, 10);
-	json_array_foreach(json_object_get(r, "not-estimable"), i, t) {
+	json_array_foreach(json_object_get(r, "not-estimable"), i, t)
+	{
 		has(t, "id", TEXT);
 		has(t, "with", LIST);
 	}
@@ -74,10 +79,10 @@ START_TEST(fit_document)
 	has(doc, "runs", NUMBER);
 	has(doc, "laps", NUMBER);
 	has(doc, "skipped", NUMBER);
-	json_array_foreach(json_object_get(doc, "responses"), i, e)
-		check_fitted(e);
+	json_array_foreach(json_object_get(doc, "responses"), i, e) check_fitted(e);
 	ck_assert_uint_eq(i, 3);
-	json_array_foreach(json_object_get(doc, "exchange-rates"), i, e) {
+	json_array_foreach(json_object_get(doc, "exchange-rates"), i, e)
+	{
 		has(e, "channel", TEXT);
 		has(e, "value", NUMBER);
 		has(e, "se", NUMBER);
@@ -92,20 +97,22 @@ END_TEST
 
 START_TEST(predict_document)
 {
-	static const char *const figures[] = {"value", "low", "high", "delta", "delta-se", "delta-low",
-		"delta-high"};
+	static const char *const figures[] = {
+		"value", "low", "high", "delta", "delta-se", "delta-low", "delta-high"};
 	json_t *doc = document("predict", "kind", "--json", NULL), *e;
 	size_t i;
 	ck_assert_str_eq(json_string_value(json_object_get(doc, "sheet")), "kind");
 	ck_assert_str_eq(json_string_value(json_object_get(doc, "reference")), "quick-base");
-	json_array_foreach(json_object_get(doc, "predictions"), i, e) {
+	json_array_foreach(json_object_get(doc, "predictions"), i, e)
+	{
 		has(e, "response", TEXT);
 		for (size_t k = 0; k < 7; k++)
 			has(e, figures[k], NUMBER);
 		has(e, "tested", YES_NO);
 	}
 	ck_assert_uint_eq(i, 3);
-	json_array_foreach(json_object_get(doc, "like-for-like"), i, e) {
+	json_array_foreach(json_object_get(doc, "like-for-like"), i, e)
+	{
 		has(e, "channel", TEXT);
 		has(e, "delta", NUMBER);
 		has(e, "delta-low", NUMBER);

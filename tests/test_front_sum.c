@@ -44,12 +44,12 @@ static void make_group(size_t g, enum flavour flavour)
 	for (unsigned i = 0; i < n; i++) {
 		struct front_level *l = &levels[g][i];
 		double x = (double)i - floor(n / 2.0);
-		l->time = flavour == SMOOTH ? a * x + c * x * x
-			: flavour == LATTICE ? (double)below(4) * 0.1
-					     : uniform() - 0.5;
-		l->wear = flavour == SMOOTH ? -b * x + d * x * x
-			: flavour == LATTICE ? (double)below(4) * 0.3
-					     : uniform() - 0.5;
+		l->time = flavour == SMOOTH    ? a * x + c * x * x
+			  : flavour == LATTICE ? (double)below(4) * 0.1
+					       : uniform() - 0.5;
+		l->wear = flavour == SMOOTH    ? -b * x + d * x * x
+			  : flavour == LATTICE ? (double)below(4) * 0.3
+					       : uniform() - 0.5;
 		l->changes = i == n / 2 ? 0 : 1 + below(2);
 		l->minutes = l->changes ? (fix)(1 + below(5)) * FIX_ONE : 0;
 	}
@@ -141,8 +141,10 @@ static void check_case(unsigned seed, enum flavour flavour)
 		if (product > 4000)
 			n_groups = g + 1;
 	}
-	struct front_bounds b = {.has_changes = seed % 2, .has_minutes = seed / 2 % 2,
-		.changes = below(6), .minutes = (fix)below(12) * FIX_ONE};
+	struct front_bounds b = {.has_changes = seed % 2,
+		.has_minutes = seed / 2 % 2,
+		.changes = below(6),
+		.minutes = (fix)below(12) * FIX_ONE};
 	size_t want = brute(all_combos(n_groups, &b));
 	struct front_result r;
 	struct err err = {0};

@@ -111,7 +111,8 @@ static fix nearest(const struct yard *y, int a, fix v, int other)
 	for (fix u = k->min - k->step; u <= k->max + k->step; u += k->step) {
 		at[other] = u;
 		double off = fabs(balance_of(&y->b->car, at).transfer_front_share.v - want);
-		if (off < least - 1e-12 || (off < least + 1e-12 && llabs(u - from) < llabs(best - from))) {
+		if (off < least - 1e-12 ||
+			(off < least + 1e-12 && llabs(u - from) < llabs(best - from))) {
 			best = u;
 			least = off;
 		}
@@ -122,8 +123,10 @@ static fix nearest(const struct yard *y, int a, fix v, int other)
 static bool on_held_line(const struct yard *y, const struct pair *p, const fix *v)
 {
 	const fix *s = y->start->values;
-	return (v[p->front] != s[p->front] && nearest(y, p->front, v[p->front], p->rear) == v[p->rear]) ||
-		(v[p->rear] != s[p->rear] && nearest(y, p->rear, v[p->rear], p->front) == v[p->front]);
+	return (v[p->front] != s[p->front] &&
+		       nearest(y, p->front, v[p->front], p->rear) == v[p->rear]) ||
+	       (v[p->rear] != s[p->rear] &&
+		       nearest(y, p->rear, v[p->rear], p->front) == v[p->front]);
 }
 
 static bool inside(struct opt_num share, struct opt_num want, double band)
@@ -135,15 +138,15 @@ static bool shares_kept(const struct yard *y, const fix *v)
 {
 	struct balance now = balance_of(&y->b->car, v);
 	struct balance ref = balance_of(&y->b->car, y->reference->values);
-	return (!y->o.has_hold_share ||
-		inside(now.transfer_front_share, ref.transfer_front_share, y->o.hold_share)) &&
-		(!y->o.has_hold_aero ||
-		inside(now.aero_front_share, ref.aero_front_share, y->o.hold_aero));
+	return (!y->o.has_hold_share || inside(now.transfer_front_share, ref.transfer_front_share,
+						y->o.hold_share)) &&
+	       (!y->o.has_hold_aero ||
+		       inside(now.aero_front_share, ref.aero_front_share, y->o.hold_aero));
 }
 
 /* May this group be so? Counts a change and its minutes when it is not as at the start. */
-static bool group_allowed(const struct yard *y, size_t group, const fix *v, size_t *changes,
-	double *minutes)
+static bool group_allowed(
+	const struct yard *y, size_t group, const fix *v, size_t *changes, double *minutes)
 {
 	const struct car *car = &y->b->car;
 	const struct group *g = &y->m->groups[group];
@@ -155,9 +158,10 @@ static bool group_allowed(const struct yard *y, size_t group, const fix *v, size
 		if (v[a[i]] == y->start->values[a[i]])
 			continue;
 		moved = true;
-		if (y->start->frozen[a[i]] || (k->has_caution &&
-			((k->caution.has_min && v[a[i]] < k->caution.min) ||
-			(k->caution.has_max && v[a[i]] > k->caution.max))))
+		if (y->start->frozen[a[i]] ||
+			(k->has_caution &&
+				((k->caution.has_min && v[a[i]] < k->caution.min) ||
+					(k->caution.has_max && v[a[i]] > k->caution.max))))
 			return false;
 		*minutes += k->has_minutes ? k->minutes : 0;
 	}
@@ -171,7 +175,8 @@ static bool group_allowed(const struct yard *y, size_t group, const fix *v, size
 	}
 	if (g->pair >= 0 && y->start->share_held[g->pair]) {
 		const struct pair *p = &car->pairs[g->pair];
-		if (y->start->frozen[p->front] || y->start->frozen[p->rear] || !on_held_line(y, p, v))
+		if (y->start->frozen[p->front] || y->start->frozen[p->rear] ||
+			!on_held_line(y, p, v))
 			return false;
 	}
 	return (y->o.beyond || driven(y, g, v)) && told(y, group, v);
@@ -251,8 +256,8 @@ static void keep_best(struct yard *y)
 static void random_options(struct yard *y, struct random *r)
 {
 	struct err err = {0};
-	static const char *const saves[] = {NULL, "mean", "like-for-like", "car", "rear",
-		"like-for-like:front"};
+	static const char *const saves[] = {
+		NULL, "mean", "like-for-like", "car", "rear", "like-for-like:front"};
 	do
 		err.text[0] = '\0';
 	while (!save_parse(y->m, saves[random_below(r, 6)], &y->o.save, &err));
@@ -272,13 +277,14 @@ static void check_points(const struct yard *y, const struct frontier *f, unsigne
 		const struct frontier_point *p = &f->points[i];
 		size_t changes = 0;
 		double minutes = 0, wear = objective(y, p->values);
-		double time = model_delta(y->m, RESPONSE_TIME, p->values, y->reference->values).value;
+		double time =
+			model_delta(y->m, RESPONSE_TIME, p->values, y->reference->values).value;
 		for (size_t g = 0; g < y->m->n_groups; g++)
 			ck_assert(group_allowed(y, g, p->values, &changes, &minutes));
 		ck_assert_double_eq_tol(p->time_delta, y->tried[i].time, 1e-8);
 		ck_assert_double_eq_tol(p->time_delta, time, 1e-10);
-		ck_assert_double_eq_tol(y->o.save.kind == SAVE_LIKE ? p->like_delta : p->wear_delta, wear,
-			1e-10);
+		ck_assert_double_eq_tol(
+			y->o.save.kind == SAVE_LIKE ? p->like_delta : p->wear_delta, wear, 1e-10);
 		ck_assert_double_eq_tol(wear, y->tried[i].wear, 1e-8);
 		ck_assert_uint_eq(p->changes, changes);
 		ck_assert_uint_eq(p->changes, y->tried[i].changes);
@@ -288,8 +294,8 @@ static void check_points(const struct yard *y, const struct frontier *f, unsigne
 
 /*
  * A chassis for a random book: bars of -12 to 12 beside firm springs, wings on top of
- * fixed downforce, on the first pair or on any adjustables, so that groups bear on one share, on both,
- * or on none; sheets may hold the share with the pair.
+ * fixed downforce, on the first pair or on any adjustables, so that groups bear on one share, on
+ * both, or on none; sheets may hold the share with the pair.
  */
 static void random_chassis(struct book *b, struct random *r)
 {
@@ -304,10 +310,16 @@ static void random_chassis(struct book *b, struct random *r)
 		const int any = (int)random_below(r, (unsigned)car->n_adjustables);
 		const int wing = (int)random_below(r, (unsigned)car->n_adjustables);
 		*axle[i] = (struct chassis_axle){.track = {true, 1.5 - 0.1 * i},
-			.roll_centre = {true, 0.02}, .spring = {PART_NUMBER, 60 + 10 * i, 0},
-			.motion_ratio = {true, 0.9}, .bar_ratio = {true, 1 - 0.2 * i},
-			.bar = {PART_ADJUSTABLE, 0, !paired ? any : i ? p->rear : p->front},
-			.wing = {PART_ADJUSTABLE, 0, wing}, .aero_base = {true, 1},
+			.roll_centre = {true, 0.02},
+			.spring = {PART_NUMBER, 60 + 10 * i, 0},
+			.motion_ratio = {true, 0.9},
+			.bar_ratio = {true, 1 - 0.2 * i},
+			.bar = {PART_ADJUSTABLE, 0,
+				!paired ? any
+				: i     ? p->rear
+					: p->front},
+			.wing = {PART_ADJUSTABLE, 0, wing},
+			.aero_base = {true, 1},
 			.aero_slope = {true, 0.02}};
 	}
 	for (size_t k = 0; k < b->n_sheets && paired; k++) {
@@ -397,7 +409,8 @@ START_TEST(shares_are_held_exactly)
 {
 	unsigned books = test_quick() ? 40 : 240, known = 0;
 	size_t points = 0;
-	for (unsigned seed = 5000 + (unsigned)_i * books; seed < 5000 + (unsigned)(_i + 1) * books; seed++)
+	for (unsigned seed = 5000 + (unsigned)_i * books; seed < 5000 + (unsigned)(_i + 1) * books;
+		seed++)
 		known += check_book(seed, true, &points);
 	ck_assert_uint_ge(known, books * 9 / 10);
 	ck_assert_uint_ge(points, known * 2);
@@ -517,10 +530,11 @@ START_TEST(thinning_keeps_both_ends)
 			ck_assert_uint_eq(f->n, all->n < o.points ? all->n : o.points);
 			ck_assert_uint_eq(f->n_found, all->n);
 			ck_assert_double_eq(f->points[0].time_delta, all->points[0].time_delta);
-			ck_assert_double_eq(f->points[f->n - 1].time_delta,
-				all->points[all->n - 1].time_delta);
+			ck_assert_double_eq(
+				f->points[f->n - 1].time_delta, all->points[all->n - 1].time_delta);
 			for (size_t i = 1; i < f->n; i++)
-				ck_assert_double_gt(f->points[i].time_delta, f->points[i - 1].time_delta);
+				ck_assert_double_gt(
+					f->points[i].time_delta, f->points[i - 1].time_delta);
 			frontier_free(f);
 		}
 		frontier_free(all);
@@ -553,8 +567,8 @@ START_TEST(what_to_save)
 	}
 	ck_assert(save_parse(m, NULL, &t, &err));
 	ck_assert_int_eq(t.channel, model_limiting_channel(m, b.sheets[0].values));
-	static const char *const bad[] = {"", "car", "means", "like-for-like:", "like-for-likely",
-		"like-for-like:car"};
+	static const char *const bad[] = {
+		"", "car", "means", "like-for-like:", "like-for-likely", "like-for-like:car"};
 	for (size_t i = 0; i < 6; i++) {
 		ck_assert(!save_parse(m, bad[i], &t, &err));
 		ck_assert_int_eq(err.cls, ERR_INPUT);

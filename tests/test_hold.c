@@ -25,8 +25,8 @@ static int spring, bar, camber, fs, rs, fb, rb;
 static void setup(void)
 {
 	/* The invented single-seater's base sheet. */
-	static const double base[] = {10, 14, -3.2, -2, -0.1, 0.16, 130, 140, 60, 40, 18, 34, 110,
-		108, 54, 20, 45, 60};
+	static const double base[] = {
+		10, 14, -3.2, -2, -0.1, 0.16, 130, 140, 60, 40, 18, 34, 110, 108, 54, 20, 45, 60};
 	struct faults f;
 	char *path = test_source("profiles/cars/larkspur-20.yaml");
 	char *where = test_source("profiles/circuits/harrow-fen.yaml");
@@ -93,8 +93,8 @@ static void walk(int pair, int a, int other, int steps)
 		for (fix v = ad->min; v <= ad->max; v += ad->step)
 			best = fmin(best, fabs(share_with(s, other, v) - anchor));
 		ck_assert(edit_held_share(e, pair, &anchor, &now));
-		ck_assert_msg(fabs(fabs(now - anchor) - best) < 1e-12, "%g against %g", now - anchor,
-			best);
+		ck_assert_msg(fabs(fabs(now - anchor) - best) < 1e-12, "%g against %g",
+			now - anchor, best);
 		ck_assert(car_check_value(ad, s->values[other], "", &err));
 		sheet_free(&before);
 	}
@@ -119,7 +119,8 @@ START_TEST(what_is_left_is_told)
 	char words[120];
 	ck_assert_str_eq(edit_held_words(e, spring, words, sizeof words), "");
 	ck_assert(edit_hold_share(e, spring, true, &err));
-	ck_assert_msg(strstr(edit_held_words(e, spring, words, sizeof words), "as held"), "%s", words);
+	ck_assert_msg(
+		strstr(edit_held_words(e, spring, words, sizeof words), "as held"), "%s", words);
 	ck_assert(edit_nudge(e, fs, 1, &c, &err) && c.n == 2);
 	double anchor, now;
 	ck_assert(edit_held_share(e, spring, &anchor, &now));
@@ -174,7 +175,8 @@ START_TEST(typing_moves_the_other_end_too)
 	ck_assert(edit_hold_share(e, spring, true, &err));
 	ck_assert(edit_set(e, fs, 150 * FIX_ONE, &c, &err) && c.n == 2);
 	ck_assert(edit_sheet(e)->values[rs] > 140 * FIX_ONE);
-	ck_assert(!edit_set(e, rs, 100 * FIX_ONE, &c, &err) || edit_sheet(e)->values[fs] >= 90 * FIX_ONE);
+	ck_assert(!edit_set(e, rs, 100 * FIX_ONE, &c, &err) ||
+		  edit_sheet(e)->values[fs] >= 90 * FIX_ONE);
 	edit_free(e);
 }
 END_TEST
@@ -186,8 +188,10 @@ static bool read_book(const char *balance, struct book *b, struct faults *f)
 	char text[900];
 	struct doc d;
 	struct book_refs refs;
-	snprintf(text, sizeof text, "kind: book\nversion: 1\ncar: a\ncircuit: b\nreference: c\n"
-		"wear-channels: [front, rear]\nwear-limit: 60\n%s", balance);
+	snprintf(text, sizeof text,
+		"kind: book\nversion: 1\ncar: a\ncircuit: b\nreference: c\n"
+		"wear-channels: [front, rear]\nwear-limit: 60\n%s",
+		balance);
 	book_init(b);
 	ck_assert(doc_parse(&d, text, strlen(text), "book.yaml", f));
 	bool ok = load_book_file(b, &d, &refs, f);
@@ -206,11 +210,13 @@ START_TEST(how_balance_is_told)
 	ck_assert(p.band[BAND_TRANSFER].v == 0.5 && p.band[BAND_BRAKES].v == 0.5);
 	book_free(&b);
 	ck_assert(read_book("balance: {lateral: 1.8, speed: 100, deceleration: 0.9, temperatures: "
-		"{cold: 20, hot: 90}, hot-pressure: {front: 150}, band: {aero: 0}}\n", &b, &f));
+			    "{cold: 20, hot: 90}, hot-pressure: {front: 150}, band: {aero: 0}}\n",
+		&b, &f));
 	p = book_balance(&b);
 	ck_assert(p.lateral.v == 1.8 && p.speed.v == 100 && p.deceleration.v == 0.9);
 	ck_assert(p.cold.v == 20 && p.hot.v == 90 && p.hot_pressure[0].v == 150);
-	ck_assert(!p.hot_pressure[1].has && p.band[BAND_AERO].v == 0 && p.band[BAND_BRAKES].v == 0.5);
+	ck_assert(
+		!p.hot_pressure[1].has && p.band[BAND_AERO].v == 0 && p.band[BAND_BRAKES].v == 0.5);
 	book_free(&b);
 }
 END_TEST
@@ -247,7 +253,8 @@ static bool read_sheet(const char *tail, struct sheet *s, struct faults *f)
 	size_t n = (size_t)snprintf(text, sizeof text, "kind: sheet\nversion: 1\nvalues:\n");
 	for (size_t i = 0; i < car.n_adjustables; i++) {
 		fix_print(sheet.values[i], v, sizeof v);
-		n += (size_t)snprintf(text + n, sizeof text - n, "  %s: %s\n", car.adjustables[i].id, v);
+		n += (size_t)snprintf(
+			text + n, sizeof text - n, "  %s: %s\n", car.adjustables[i].id, v);
 	}
 	snprintf(text + n, sizeof text - n, "%s", tail);
 	struct doc d;
@@ -291,7 +298,8 @@ static bool read_run(const char *lap, struct run *r, struct faults *f)
 	size_t n = (size_t)snprintf(text, sizeof text, "kind: run\nversion: 1\nvalues:\n");
 	for (size_t i = 0; i < car.n_adjustables; i++) {
 		fix_print(sheet.values[i], v, sizeof v);
-		n += (size_t)snprintf(text + n, sizeof text - n, "  %s: %s\n", car.adjustables[i].id, v);
+		n += (size_t)snprintf(
+			text + n, sizeof text - n, "  %s: %s\n", car.adjustables[i].id, v);
 	}
 	snprintf(text + n, sizeof text - n, "laps:\n  - %s\n", lap);
 	struct doc d;
@@ -305,10 +313,12 @@ static bool read_run(const char *lap, struct run *r, struct faults *f)
 static const char *full_lap(const char *time, const char *first)
 {
 	static char text[2000];
-	size_t n = (size_t)snprintf(text, sizeof text, "{time: %s, wear: {front: 2.1}, segments: {", time);
+	size_t n = (size_t)snprintf(
+		text, sizeof text, "{time: %s, wear: {front: 2.1}, segments: {", time);
 	for (size_t i = 0; i < book.circuit.n_segments; i++)
 		n += (size_t)snprintf(text + n, sizeof text - n, "%s%s: %s", i ? ", " : "",
-			book.circuit.segments[i].id, i ? "{time: 7.000, wear: {front: 0.150}}" : first);
+			book.circuit.segments[i].id,
+			i ? "{time: 7.000, wear: {front: 0.150}}" : first);
 	snprintf(text + n, sizeof text - n, "}}");
 	return text;
 }
@@ -346,7 +356,8 @@ START_TEST(segments_of_a_lap)
 	ck_assert(copy.laps[0].segments != l->segments && copy.laps[0].segments[5].time == 7);
 	run_free(&copy);
 	run_free(&r);
-	ck_assert(read_run("{time: 98.0, segments: {s2: {wear: {rear: 0.1}}, s9: {time: 6}}}", &r, &f));
+	ck_assert(read_run(
+		"{time: 98.0, segments: {s2: {wear: {rear: 0.1}}, s9: {time: 6}}}", &r, &f));
 	ck_assert(!r.laps[0].segments[0].has_time && r.laps[0].segments[8].time == 6);
 	run_free(&r);
 	/* fifteen figures of three decimals: 7.5 thousandths of rounding */
@@ -382,7 +393,8 @@ END_TEST
 /* Holds come and go in the file as locks do; every other byte stays. */
 START_TEST(holds_are_saved)
 {
-	static const char *const steps[] = {"held-shares: [spring]\n", "held-shares: [spring, bar]\n"};
+	static const char *const steps[] = {
+		"held-shares: [spring]\n", "held-shares: [spring, bar]\n"};
 	char *dir = test_folder(), path[600], head[1500], v[40], *text;
 	struct faults f;
 	faults_init(&f);
@@ -392,7 +404,8 @@ START_TEST(holds_are_saved)
 	size_t n = (size_t)snprintf(head, sizeof head, "kind: sheet # mine\nversion: 1\nvalues:\n");
 	for (size_t i = 0; i < car.n_adjustables; i++) {
 		fix_print(sheet.values[i], v, sizeof v);
-		n += (size_t)snprintf(head + n, sizeof head - n, "  %s: %s\n", car.adjustables[i].id, v);
+		n += (size_t)snprintf(
+			head + n, sizeof head - n, "  %s: %s\n", car.adjustables[i].id, v);
 	}
 	test_write(path, head, n);
 	struct book b = book; /* shallow: the folder and the car for this test */
@@ -401,11 +414,13 @@ START_TEST(holds_are_saved)
 	for (size_t i = 0; i < 2; i++) {
 		struct sheet before = {0}, after = {0};
 		struct stamp stamp;
-		ck_assert(store_load_sheet(&before, &b, "s", &stamp, &f) && sheet_copy(&after, &before));
+		ck_assert(store_load_sheet(&before, &b, "s", &stamp, &f) &&
+			  sheet_copy(&after, &before));
 		after.share_held[i == 0 ? spring : bar] = true;
 		ck_assert_msg(store_save_sheet(&b, &before, &after, &err), "%s", err.text);
 		sheet_free(&before);
-		ck_assert(store_load_sheet(&before, &b, "s", &stamp, &f) && sheet_equal(&before, &after));
+		ck_assert(store_load_sheet(&before, &b, "s", &stamp, &f) &&
+			  sheet_equal(&before, &after));
 		text = test_slurp(path, NULL);
 		ck_assert_msg(strncmp(text, head, n) == 0, "%s", text);
 		ck_assert_str_eq(text + n, steps[i]);

@@ -83,7 +83,8 @@ START_TEST(cells_know_their_places)
 	struct faults f;
 	faults_init(&f);
 	/* RFC 4180, 2.6 and 2.7: line breaks and doubled quotes inside a quoted field. */
-	static const char text[] = "\xEF\xBB\xBF" "a,b\r\n\r\n\"x\r\ny\",\"q\"\"q\"\r\n\xC3\xA9,,\n,z";
+	static const char text[] = "\xEF\xBB\xBF"
+				   "a,b\r\n\r\n\"x\r\ny\",\"q\"\"q\"\r\n\xC3\xA9,,\n,z";
 	ck_assert(cells_parse(&t, text, sizeof text - 1, "t.csv", &f));
 	ck_assert_uint_eq(t.n_rows, 4);
 	static const struct {
@@ -112,18 +113,22 @@ START_TEST(good_laps_become_runs)
 	struct import in;
 	struct faults f;
 	struct err e;
-	bool ok = import("run,sheet,date,driver,fuel,fuel-per-lap,track-temp,tyre-age,lap,time,effort,skip,"
+	bool ok = import(
+		"run,sheet,date,driver,fuel,fuel-per-lap,track-temp,tyre-age,lap,time,effort,skip,"
 		"wear-front,wear-rear,front-wing,worn-rear,worn-at-start-rear\r\n"
-		"r2,quick-base,2026-03-14T10:20,a,24,1.9,31,0,2,91.5,,\"traffic, blue flag\",2.4,,,8.1,3\r\n"
+		"r2,quick-base,2026-03-14T10:20,a,24,1.9,31,0,2,91.5,,\"traffic, blue "
+		"flag\",2.4,,,8.1,3\r\n"
 		"r2,,,,,,,,1,1:31.243,97,,2.41,,,5.5,\r\n"
 		"\r\n"
-		"r1,quick-base,,,,,,,1,1:30.000,,,,,8.5,,\r\n", &in, &f);
+		"r1,quick-base,,,,,,,1,1:30.000,,,,,8.5,,\r\n",
+		&in, &f);
 	ck_assert_msg(ok, "%s", f.n ? f.list[0].text : "");
 	ck_assert_uint_eq(in.n, 2);
 	const struct run *r = &in.runs[0];
 	ck_assert_str_eq(r->id, "r2");
 	ck_assert_uint_eq(r->n_laps, 2);
-	ck_assert(r->laps[0].time == 91.243 && r->laps[0].effort == 97 && r->laps[0].worn[1] == 5.5);
+	ck_assert(
+		r->laps[0].time == 91.243 && r->laps[0].effort == 97 && r->laps[0].worn[1] == 5.5);
 	ck_assert_str_eq(r->laps[1].skip, "traffic, blue flag");
 	ck_assert(r->fuel.v == 24 && r->worn_at_start[1] == 3 && r->laps[1].wear[0] == 2.4);
 	ck_assert(!r->laps[0].has_wear[1]);
@@ -164,14 +169,18 @@ static const struct {
 	{"run,sheet,time\nr1,none,91\n", 2, 4, "the book has no sheet 'none'"},
 	{"run,time\nr1,91\n", 2, 1, "run r1 names no sheet"},
 	{"run,sheet,time,date\nr1,quick-base,91,14.3.2026\n", 2, 18, "write YYYY-MM-DDTHH:MM"},
-	{"run,sheet,time,fuel\nr1,quick-base,91,20\nr1,,92,21\n", 3, 8, "'21' differs from '20' on line 2"},
-	{"run,sheet,time,lap\nr1,quick-base,91,1\nr1,,92,1\n", 3, 8, "lap 1 of run r1 stands twice; first on line 2"},
+	{"run,sheet,time,fuel\nr1,quick-base,91,20\nr1,,92,21\n", 3, 8,
+		"'21' differs from '20' on line 2"},
+	{"run,sheet,time,lap\nr1,quick-base,91,1\nr1,,92,1\n", 3, 8,
+		"lap 1 of run r1 stands twice; first on line 2"},
 	{"run,sheet,time,lap\nr1,quick-base,91,1\nr1,,92,3\n", 2, 1, "none with number 2"},
 	{"run,sheet,time,lap\nr1,quick-base,91,0\n", 2, 18, "laps count from 1"},
-	{"run,sheet,time,effort\nr1,quick-base,91,200\n", 2, 18, "out of range; above 0 and at most 150"},
+	{"run,sheet,time,effort\nr1,quick-base,91,200\n", 2, 18,
+		"out of range; above 0 and at most 150"},
 	{"run,sheet,time,wear-front\nr1,quick-base,91,1.2.3\n", 2, 18, "'1.2.3' is not a number"},
 	{"run,sheet,time,front-wing\nr1,quick-base,91,8.3\n", 2, 18, "off its step of 0.5 deg"},
-	{"run,sheet,time,worn-front\nr1,quick-base,91,8.3\n", 2, 1, "run r1: worn for front but no worn-at-start"},
+	{"run,sheet,time,worn-front\nr1,quick-base,91,8.3\n", 2, 1,
+		"run r1: worn for front but no worn-at-start"},
 	{"run,sheet,time,skip\nr1,quick-base,91,\xFF\n", 2, 18, "not UTF-8"},
 	{"run,sheet,time\n", 0, 0, "a header but no laps"},
 };
@@ -182,10 +191,10 @@ START_TEST(each_fault_has_line_and_column)
 	struct faults f;
 	ck_assert(!import(broken[_i].text, &in, &f));
 	ck_assert_uint_ge(f.n, 1);
-	ck_assert_msg(strstr(f.list[0].text, broken[_i].says) != NULL && f.list[0].line == broken[_i].line
-			&& f.list[0].col == broken[_i].col,
-		"wanted %zu:%zu %s, got %zu:%zu %s", broken[_i].line, broken[_i].col, broken[_i].says,
-		f.list[0].line, f.list[0].col, f.list[0].text);
+	ck_assert_msg(strstr(f.list[0].text, broken[_i].says) != NULL &&
+			      f.list[0].line == broken[_i].line && f.list[0].col == broken[_i].col,
+		"wanted %zu:%zu %s, got %zu:%zu %s", broken[_i].line, broken[_i].col,
+		broken[_i].says, f.list[0].line, f.list[0].col, f.list[0].text);
 	ck_assert_msg(strchr(f.list[0].text, ';') != NULL, "%s", f.list[0].text);
 	ck_assert_ptr_null(in.runs);
 	faults_free(&f);
@@ -196,7 +205,8 @@ START_TEST(all_faults_are_listed)
 {
 	struct import in;
 	struct faults f;
-	ck_assert(!import("run,sheet,time,effort\nr1,quick-base,x,-1\nr2,none,91,\nr1,,91,y\n", &in, &f));
+	ck_assert(!import(
+		"run,sheet,time,effort\nr1,quick-base,x,-1\nr2,none,91,\nr1,,91,y\n", &in, &f));
 	ck_assert_uint_eq(f.total, 4);
 	static const size_t lines[] = {2, 2, 3, 4};
 	for (size_t i = 0; i < 4; i++)
@@ -244,8 +254,8 @@ END_TEST
 START_TEST(a_new_book_from_profiles)
 {
 	char *made = in_folder("made");
-	const char *argv[] = {test_program(), "new", made, "--car", "larkspur-20", "--circuit", "harrow-fen",
-		"--channels", "fl,fr,rl,rr", "--value", "front-wing=8.5", NULL};
+	const char *argv[] = {test_program(), "new", made, "--car", "larkspur-20", "--circuit",
+		"harrow-fen", "--channels", "fl,fr,rl,rr", "--value", "front-wing=8.5", NULL};
 	struct test_said said = test_run(argv);
 	ck_assert_int_eq(said.status, 0);
 	ck_assert_ptr_nonnull(strstr(said.out, "17 of 18 values are the middle of their limits"));

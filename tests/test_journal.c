@@ -279,7 +279,8 @@ START_TEST(one_wrong_bit_anywhere)
 		ck_assert(journal_parse(b.data, b.len, &r, NULL));
 		while (before < RECORDS && ends[before + 1] <= bit / 8)
 			before++;
-		/* Nothing behind the wrong bit is believed; in the header it only changes the base. */
+		/* Nothing behind the wrong bit is believed; in the header it only changes the base.
+		 */
 		if (bit / 8 >= ends[0])
 			ck_assert_uint_eq(r.n_records, before);
 		recovery_free(&r);
@@ -379,8 +380,8 @@ START_TEST(deleted_under_us_it_is_written_anew)
 }
 END_TEST
 
-/* Let the tool edit, kill it at a random moment: every edit that it told is in the journal. late: the
- * clock starts with its first edit, however slowly the machine starts it. */
+/* Let the tool edit, kill it at a random moment: every edit that it told is in the journal. late:
+ * the clock starts with its first edit, however slowly the machine starts it. */
 static int kill_once(bool late, int *told)
 {
 	const char *tool = test_savetool();
@@ -434,8 +435,8 @@ START_TEST(two_hundred_kills)
 		all += told;
 		early += told == 0;
 	}
-	printf("journal: 200 kill -9, %d edits told, %d lost (%d kills before the first edit)\n", all,
-		lost, early);
+	printf("journal: 200 kill -9, %d edits told, %d lost (%d kills before the first edit)\n",
+		all, lost, early);
 	ck_assert_int_eq(lost, 0);
 	ck_assert_int_le(early, 50);
 }

@@ -12,28 +12,29 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-static const char car_text[] =
-	"kind: car\n"
-	"version: 1\n"
-	"name: Invented\n"
-	"adjustables:\n"
-	"  - {id: front-wing, label: Wing, axle: front, pair: wing, unit: deg, min: 4, max: 16, step: 0.5}\n"
-	"  - {id: rear-wing, label: Wing, axle: rear, pair: wing, unit: deg, min: 6, max: 22, step: 0.5}\n"
-	"  - id: bias\n"
-	"    label: Brake bias\n"
-	"    axle: car\n"
-	"    unit: '%'\n"
-	"    min: 50\n"
-	"    max: 60\n"
-	"    step: 0.5\n"
-	"    minutes: 1\n"
-	"    caution: {min: 51, max: 59, note: \"rear locks\"}\n"
-	"chassis:\n"
-	"  mass: 560\n"
-	"  front-weight: 0.44\n"
-	"  front: {track: 1.50, spring: 130, bar: 60}\n"
-	"  aero: {front: {wing: front-wing, base: 0.60, slope: 0.04}}\n"
-	"  brakes: {bias: bias, front-to-rear: 1.2545}\n";
+static const char car_text[] = "kind: car\n"
+			       "version: 1\n"
+			       "name: Invented\n"
+			       "adjustables:\n"
+			       "  - {id: front-wing, label: Wing, axle: front, pair: wing, unit: "
+			       "deg, min: 4, max: 16, step: 0.5}\n"
+			       "  - {id: rear-wing, label: Wing, axle: rear, pair: wing, unit: "
+			       "deg, min: 6, max: 22, step: 0.5}\n"
+			       "  - id: bias\n"
+			       "    label: Brake bias\n"
+			       "    axle: car\n"
+			       "    unit: '%'\n"
+			       "    min: 50\n"
+			       "    max: 60\n"
+			       "    step: 0.5\n"
+			       "    minutes: 1\n"
+			       "    caution: {min: 51, max: 59, note: \"rear locks\"}\n"
+			       "chassis:\n"
+			       "  mass: 560\n"
+			       "  front-weight: 0.44\n"
+			       "  front: {track: 1.50, spring: 130, bar: 60}\n"
+			       "  aero: {front: {wing: front-wing, base: 0.60, slope: 0.04}}\n"
+			       "  brakes: {bias: bias, front-to-rear: 1.2545}\n";
 
 static const char circuit_text[] =
 	"kind: circuit\n"
@@ -44,17 +45,16 @@ static const char circuit_text[] =
 	"  - {id: s1, class: straight, length: 640, time-share: 0.4, wear-share: 0.3}\n"
 	"  - {id: s2, class: slow, length: 150, time-share: 0.6, wear-share: 0.7}\n";
 
-static const char sheet_text[] =
-	"kind: sheet\n"
-	"version: 1\n"
-	"name: Quick base\n"
-	"values:\n"
-	"  front-wing: 8.0 # as ever\n"
-	"  rear-wing: 12\n"
-	"  bias: 54.5\n"
-	"locks: [wing]\n"
-	"frozen: [bias]\n"
-	"notes: free text\n";
+static const char sheet_text[] = "kind: sheet\n"
+				 "version: 1\n"
+				 "name: Quick base\n"
+				 "values:\n"
+				 "  front-wing: 8.0 # as ever\n"
+				 "  rear-wing: 12\n"
+				 "  bias: 54.5\n"
+				 "locks: [wing]\n"
+				 "frozen: [bias]\n"
+				 "notes: free text\n";
 
 static const char run_text[] =
 	"kind: run\n"
@@ -73,22 +73,22 @@ static const char run_text[] =
 	"  - {time: 91.102, wear: {front: 2.38}, skip: traffic}\n"
 	"  - {time: 91.102, worn: {rear: 17.5}}\n";
 
-static const char book_text[] =
-	"kind: book\n"
-	"version: 1\n"
-	"name: Spring test\n"
-	"car: car1\n"
-	"circuit: nowhere\n"
-	"reference: quick\n"
-	"wear-channels: [front, rear]\n"
-	"wear-limit: 60\n"
-	"conditions: {effort: 100, tyre-age: 0, fuel: 20, track-temp: 30}\n"
-	"covariates:\n"
-	"  fuel: {time: 0.032}\n"
-	"  track-temp: off\n"
-	"curvature: off\n"
-	"exchange-rate: {front: 0.5}\n"
-	"stint: {laps: 30, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.02, cliff-at: 50, cliff: 0.1}\n";
+static const char book_text[] = "kind: book\n"
+				"version: 1\n"
+				"name: Spring test\n"
+				"car: car1\n"
+				"circuit: nowhere\n"
+				"reference: quick\n"
+				"wear-channels: [front, rear]\n"
+				"wear-limit: 60\n"
+				"conditions: {effort: 100, tyre-age: 0, fuel: 20, track-temp: 30}\n"
+				"covariates:\n"
+				"  fuel: {time: 0.032}\n"
+				"  track-temp: off\n"
+				"curvature: off\n"
+				"exchange-rate: {front: 0.5}\n"
+				"stint: {laps: 30, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: "
+				"0.02, cliff-at: 50, cliff: 0.1}\n";
 
 struct broken {
 	const char *from, *to; /* first occurrence */
@@ -100,8 +100,10 @@ static const struct broken cars[] = {
 	{"kind: car", "kind: sheet", 1, 7, "kind is 'sheet'; here it must be 'car'"},
 	{"version: 1", "version: 2", 2, 10, "this program reads version 1"},
 	{"version: 1\n", "", 1, 1, "the key 'version' is missing; a car needs it"},
-	{"name: Inv", "nmae: Inv", 3, 1, "unknown key 'nmae' in a car; allowed: kind, version, name"},
-	{"unit: deg, min: 4", "unit: deg, colour: red, min: 4", 5, 71, "unknown key 'colour' in an adjustable"},
+	{"name: Inv", "nmae: Inv", 3, 1,
+		"unknown key 'nmae' in a car; allowed: kind, version, name"},
+	{"unit: deg, min: 4", "unit: deg, colour: red, min: 4", 5, 71,
+		"unknown key 'colour' in an adjustable"},
 	{"step: 0.5}", "step: 0}", 5, 94, "step is not above 0"},
 	{"step: 0.5}", "step: 0.7}", 5, 94, "no whole number of steps"},
 	{", step: 0.5}", "}", 5, 5, "the key 'step' is missing; an adjustable needs it"},
@@ -109,14 +111,16 @@ static const struct broken cars[] = {
 	{"min: 4,", "min: 4.1234567,", 5, 76, "more than six decimals"},
 	{"min: 4,", "min: 1e999,", 5, 76, "too large"},
 	{"min: 50", "min: \"50,5\"", 11, 10, "write 1.5, not 1,5"},
-	{"id: rear-wing", "id: front-wing", 6, 10, "the id 'front-wing' stands twice; first on line 5"},
+	{"id: rear-wing", "id: front-wing", 6, 10,
+		"the id 'front-wing' stands twice; first on line 5"},
 	{"id: bias", "id: effort", 7, 9, "reserved"},
 	{"id: bias", "id: Bias", 7, 9, "'Bias' is no id; use a-z, 0-9 and -"},
 	{"id: bias", "id: wing", 5, 54, "'wing' names an adjustable too"},
 	{"axle: rear", "axle: back", 6, 40, "axle: 'back' is not known; allowed: front, rear, car"},
 	{"axle: rear", "axle: front", 6, 53, "has a front member already, on line 5"},
 	{"axle: rear", "axle: car", 6, 51, "has the axle car; front or rear is allowed"},
-	{"pair: wing, unit: deg, min: 6", "unit: deg, min: 6", 5, 54, "pair 'wing' has no rear member"},
+	{"pair: wing, unit: deg, min: 6", "unit: deg, min: 6", 5, 54,
+		"pair 'wing' has no rear member"},
 	{"label: Wing, axle: rear", "label: Flap, axle: rear", 6, 28, "share their label"},
 	{"unit: deg, min: 6", "unit: mm, min: 6", 6, 64, "share their unit"},
 	{"minutes: 1", "minutes: -1", 14, 14, "minutes: -1 is out of range; at least 0"},
@@ -125,14 +129,19 @@ static const struct broken cars[] = {
 	{"{min: 51, max: 59", "{min: 59, max: 51", 15, 29, "the soft max is below the soft min"},
 	{"mass: 560", "mass: 0", 17, 9, "mass: 0 is out of range; above 0"},
 	{"front-weight: 0.44", "front-weight: 1", 18, 17, "a share below 1"},
-	{"spring: 130", "spring: front-spring", 19, 32, "'front-spring' is neither a number nor an adjustable"},
-	{"wing: front-wing, base", "wing: [1], base", 20, 24, "wing is a list; it must be an adjustable's id or a number"},
+	{"spring: 130", "spring: front-spring", 19, 32,
+		"'front-spring' is neither a number nor an adjustable"},
+	{"wing: front-wing, base", "wing: [1], base", 20, 24,
+		"wing is a list; it must be an adjustable's id or a number"},
 	{"slope: 0.04", "slope: nan", 20, 55, "slope: 'nan' is not a number"},
-	{"brakes: {bias: bias,", "brakes: {bias: 101,", 21, 18, "out of range; at least 0 and at most 100"},
+	{"brakes: {bias: bias,", "brakes: {bias: 101,", 21, 18,
+		"out of range; at least 0 and at most 100"},
 	{"mass: 560", "weight: 560", 17, 3, "unknown key 'weight' in the chassis"},
-	{"adjustables:\n", "adjustables: none\nx:\n", 4, 14, "adjustables is 'none'; it must be a list of adjustables"},
+	{"adjustables:\n", "adjustables: none\nx:\n", 4, 14,
+		"adjustables is 'none'; it must be a list of adjustables"},
 	{car_text, "[1]\n", 1, 1, "'a list' is no mapping; a car is written as key: value"},
-	{"caution: {min: 51, max: 59, note: \"rear locks\"}", "caution: 5", 15, 14, "'5' is no mapping; a caution"},
+	{"caution: {min: 51, max: 59, note: \"rear locks\"}", "caution: 5", 15, 14,
+		"'5' is no mapping; a caution"},
 	{"min: 51", "min: low", 15, 20, "'low' is not a number"},
 	{"max: 59", "max: 70", 15, 29, "the soft limit is outside the limits; 50 to 60"},
 	{"{min: 51, max: 59", "{max: 49", 15, 20, "the soft limit is outside the limits; 50 to 60"},
@@ -143,13 +152,18 @@ static const struct broken cars[] = {
 	{"  - id: bias\n", "  - five\n  - id: bias\n", 7, 5, "'five' is no mapping; an adjustable"},
 	{"pair: wing", "pair: effort", 5, 54, "the id 'effort' is reserved"},
 	{"axle: rear, pair", "pair", 6, 5, "the key 'axle' is missing; an adjustable needs it"},
-	{"label: Wing, axle: front", "label: Wing, axle: car", 5, 52, "has the axle car; front or rear"},
+	{"label: Wing, axle: front", "label: Wing, axle: car", 5, 52,
+		"has the axle car; front or rear"},
 	{"axle: front, pair: wing", "axle: front", 6, 52, "pair 'wing' has no front member"},
-	{"adjustables:\n", "adjustables: []\nx:\n", 4, 14, "here are 0 adjustables; a car has 1 to 200"},
+	{"adjustables:\n", "adjustables: []\nx:\n", 4, 14,
+		"here are 0 adjustables; a car has 1 to 200"},
 	{"spring: 130", "spring: -5", 19, 32, "out of range; at least 0"},
-	{"front: {track: 1.50, spring: 130, bar: 60}", "front: 1", 19, 10, "'1' is no mapping; the front of the chassis"},
-	{"{wing: front-wing, base: 0.60, slope: 0.04}", "1", 20, 17, "'1' is no mapping; the front of aero"},
-	{"{front: {wing: front-wing, base: 0.60, slope: 0.04}}", "1", 20, 9, "'1' is no mapping; aero"},
+	{"front: {track: 1.50, spring: 130, bar: 60}", "front: 1", 19, 10,
+		"'1' is no mapping; the front of the chassis"},
+	{"{wing: front-wing, base: 0.60, slope: 0.04}", "1", 20, 17,
+		"'1' is no mapping; the front of aero"},
+	{"{front: {wing: front-wing, base: 0.60, slope: 0.04}}", "1", 20, 9,
+		"'1' is no mapping; aero"},
 	{"{bias: bias, front-to-rear: 1.2545}", "[1]", 21, 11, "'a list' is no mapping; brakes"},
 	{"  mass: 560\n", "  mass: 560\n  pressures: 1\n", 18, 14, "'1' is no mapping; pressures"},
 	{"chassis:\n", "chassis: 1\nx:\n", 16, 10, "'1' is no mapping; the chassis"},
@@ -160,7 +174,8 @@ static const struct broken cars[] = {
 static const struct broken circuits[] = {
 	{"length: 4.82", "length: 0", 4, 9, "out of range"},
 	{"length: 4.82\n", "", 1, 1, "the key 'length' is missing"},
-	{"class: slow", "class: hairpin", 7, 21, "allowed: straight, braking, slow, medium, fast, traction"},
+	{"class: slow", "class: hairpin", 7, 21,
+		"allowed: straight, braking, slow, medium, fast, traction"},
 	{"id: s2", "id: s1", 7, 10, "stands twice"},
 	{"time-share: 0.4", "time-share: 0.41", 6, 3, "time-shares add up to 1.01"},
 	{"wear-share: 0.3", "wear-share: 0.29", 6, 3, "wear-shares add up to 0.99"},
@@ -174,7 +189,8 @@ static const struct broken circuits[] = {
 		"'s2' is no mapping; a segment"},
 	{"id: s2", "id: S2", 7, 10, "'S2' is no id; use a-z"},
 	{"segments:\n", "segments: []\nx:\n", 5, 11, "here are 0 segments; 1 to 1000 can be given"},
-	{"segments:\n", "segments: 3\nx:\n", 5, 11, "segments is '3'; it must be a list of segments"},
+	{"segments:\n", "segments: 3\nx:\n", 5, 11,
+		"segments is '3'; it must be a list of segments"},
 };
 
 static const struct broken sheets[] = {
@@ -185,7 +201,8 @@ static const struct broken sheets[] = {
 	{"front-wing: 8.0", "front-wing: 8,0", 5, 15, "write 1.5, not 1,5"},
 	{"front-wing: 8.0", "front-wing: ~", 5, 15, "'~' is not a number"},
 	{"front-wing: 8.0", "front-wing:", 5, 14, "front-wing is empty; it must be a number"},
-	{"front-wing: 8.0", "front-wing: {a: 1}", 5, 15, "front-wing is a mapping; it must be a number"},
+	{"front-wing: 8.0", "front-wing: {a: 1}", 5, 15,
+		"front-wing is a mapping; it must be a number"},
 	{"  bias: 54.5\n", "", 5, 3, "values are missing: bias"},
 	{"  bias: 54.5\n", "  bias: 54.5\n  toe: 1\n", 8, 3, "the car has no adjustable 'toe'"},
 	{"[wing]", "[wings]", 8, 9, "no 'wings' that fits; this is a list of pairs"},
@@ -199,8 +216,10 @@ static const struct broken sheets[] = {
 	{"[wing]", "[Wing]", 8, 9, "'Wing' is no id; use a-z"},
 	{"[wing]", "[[wing]]", 8, 9, "this is a list; it must be an id"},
 	{"frozen: [bias]", "held-shares: [[wing]]", 9, 15, "this is a list; it must be an id"},
-	{"frozen: [bias]", "held-shares: [flap]", 9, 15, "no 'flap' that fits; this is a list of pairs of springs"},
-	{"frozen: [bias]", "held-shares: [wing]", 9, 15, "'wing' is in locks too; a pair holds its difference or"},
+	{"frozen: [bias]", "held-shares: [flap]", 9, 15,
+		"no 'flap' that fits; this is a list of pairs of springs"},
+	{"frozen: [bias]", "held-shares: [wing]", 9, 15,
+		"'wing' is in locks too; a pair holds its difference or"},
 	{"name: Quick base", "name:\n  - x", 4, 3, "name is a list; it must be a text"},
 };
 
@@ -213,64 +232,79 @@ static const struct broken runs[] = {
 	{"bias: 54.5", "bias: 54.6", 6, 48, "off its step"},
 	{"fuel: 24.0", "fuel: -1", 7, 7, "out of range"},
 	{"track-temp: 31", "track-temp: hot", 9, 13, "'hot' is not a number"},
-	{"\"1:31.243\"", "1:61.243", 13, 12, "is not a lap time; write seconds (91.243) or M:SS.mmm"},
+	{"\"1:31.243\"", "1:61.243", 13, 12,
+		"is not a lap time; write seconds (91.243) or M:SS.mmm"},
 	{"\"1:31.243\"", "0", 13, 12, "time: 0 is out of range; above 0"},
 	{"\"1:31.243\"", "91,2", 13, 15, "unknown key '2' in a lap"},
 	{"{time: \"1:31.243\", ", "{", 13, 5, "the key 'time' is missing; a lap needs it"},
 	{"effort: 97", "effort: 0", 13, 73, "effort: 0 is out of range; above 0 and at most 150"},
-	{"front: 2.41", "fl: 2.41", 13, 31, "unknown wear channel 'fl'; this book has: front, rear"},
+	{"front: 2.41", "fl: 2.41", 13, 31,
+		"unknown wear channel 'fl'; this book has: front, rear"},
 	{"front: 2.41", "front: 101", 13, 38, "out of range"},
 	{"skip: traffic", "skip: ' '", 14, 47, "a skipped lap needs a reason"},
 	{"skip: traffic", "skip: ''", 14, 47, "a skipped lap needs a reason"},
 	{"rear: 17.5", "rear: 12.4", 15, 33, "worn so far falls; rear was at 12.5 before"},
 	{"worn-at-start: {rear: 10}", "worn-at-start: {rear: 13}", 13, 58, "rear was at 13 before"},
 	{"worn-at-start: {rear: 10}\n", "", 12, 58, "the run needs worn-at-start: {rear: ...}"},
-	{"wear: {front: 2.38}", "worn: {front: 2.38}", 14, 34, "front has both wear and worn in this run"},
-	{"laps:", "wear-total: {front: 7}\nlaps:", 12, 21, "front has a wear-total and wear per lap"},
+	{"wear: {front: 2.38}", "worn: {front: 2.38}", 14, 34,
+		"front has both wear and worn in this run"},
+	{"laps:", "wear-total: {front: 7}\nlaps:", 12, 21,
+		"front has a wear-total and wear per lap"},
 	{"laps:", "wear-total: {rear: 7}\nlaps:", 12, 20, "rear has a wear-total and worn per lap"},
 	{"laps:\n", "laps: {}\nx:\n", 12, 7, "laps is a mapping; it must be a list of laps"},
 	{"tyre-age: 0", "tire-age: 0", 10, 1, "unknown key 'tire-age' in a run"},
 	{run_text, "[1]\n", 1, 1, "'a list' is no mapping; a run is written as key: value"},
 	{"{time: 91.102, worn: {rear: 17.5}}", "fast", 15, 5, "'fast' is no mapping; a lap"},
-	{"laps:\n", "wear-total: {front: 1}\nlaps: []\nx:\n", 12, 21, "a wear-total without laps; give the laps"},
-	{"worn: {rear: 17.5}", "wear: {rear: 1.5}", 15, 33, "rear has both wear and worn in this run"},
+	{"laps:\n", "wear-total: {front: 1}\nlaps: []\nx:\n", 12, 21,
+		"a wear-total without laps; give the laps"},
+	{"worn: {rear: 17.5}", "wear: {rear: 1.5}", 15, 33,
+		"rear has both wear and worn in this run"},
 	{"date: 2026-03-14T10:20", "date: [2026]", 3, 7, "date is a list; it must be a date"},
 	{"wear: {front: 2.41}", "wear: 2.41", 13, 30, "wear is '2.41'; it must be"},
-	{"values: {front-wing: 8.0, rear-wing: 12, bias: 54.5}", "values: 1", 6, 9, "values is '1'; it must be a mapping"},
+	{"values: {front-wing: 8.0, rear-wing: 12, bias: 54.5}", "values: 1", 6, 9,
+		"values is '1'; it must be a mapping"},
 };
 
 static const struct broken books[] = {
 	{"car: car1", "car: ../car1", 4, 6, "'../car1' is no id"},
 	{"reference: quick\n", "", 1, 1, "the key 'reference' is missing; a book needs it"},
-	{"[front, rear]", "[front]", 7, 16, "no known set; [car], [front, rear] or [fl, fr, rl, rr]"},
+	{"[front, rear]", "[front]", 7, 16,
+		"no known set; [car], [front, rear] or [fl, fr, rl, rr]"},
 	{"[front, rear]", "front", 7, 16, "wear-channels is 'front'; it must be a list"},
 	{"wear-limit: 60", "wear-limit: 0", 8, 13, "out of range; above 0 and at most 100"},
 	{"fuel: 20, track", "fuel: 20, rain: 1, track", 9, 50, "unknown key 'rain' in conditions"},
 	{"fuel: {time", "fuel: {tyme", 11, 10, "allowed: time, wear-front, wear-rear"},
 	{"track-temp: off", "track-temp: auto", 12, 15, "write off, or known slopes"},
 	{"curvature: off", "curvature: on", 13, 12, "'on' is not known; allowed: auto, off"},
-	{"{front: 0.5}", "{fl: 0.5}", 14, 17, "unknown key 'fl' in exchange-rate; allowed: front, rear"},
+	{"{front: 0.5}", "{fl: 0.5}", 14, 17,
+		"unknown key 'fl' in exchange-rate; allowed: front, rear"},
 	{"{front: 0.5}", "often", 14, 16, "'often' is not a number"},
 	{"laps: 30", "laps: 30.5", 15, 15, "a whole number is allowed"},
 	{", cliff: 0.1", "", 15, 81, "cliff-at and cliff belong together"},
 	{book_text, "[1]\n", 1, 1, "'a list' is no mapping; a book is written as key: value"},
 	{"kind: book", "kind: run", 1, 7, "kind is 'run'; here it must be 'book'"},
 	{"circuit: nowhere", "circuit: No", 5, 10, "'No' is no id; use a-z"},
-	{"{effort: 100, tyre-age: 0, fuel: 20, track-temp: 30}", "1", 9, 13, "'1' is no mapping; conditions"},
+	{"{effort: 100, tyre-age: 0, fuel: 20, track-temp: 30}", "1", 9, 13,
+		"'1' is no mapping; conditions"},
 	{"covariates:\n", "covariates: 1\nx:\n", 10, 13, "'1' is no mapping; covariates"},
 	{"fuel: {time: 0.032}", "fuel: [1]", 11, 9, "write off, or known slopes"},
-	{"{front: 0.5}", "[1]", 14, 16, "exchange-rate is a list; it must be auto, a number, or a number per channel"},
-	{"stint: {laps: 30, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.02, cliff-at: 50, cliff: 0.1}",
+	{"{front: 0.5}", "[1]", 14, 16,
+		"exchange-rate is a list; it must be auto, a number, or a number per channel"},
+	{"stint: {laps: 30, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.02, cliff-at: 50, "
+	 "cliff: 0.1}",
 		"stint: 30", 15, 8, "'30' is no mapping; a stint"},
 	{"laps: 30", "laps: many", 15, 15, "'many' is not a number"},
 	{"cliff-at: 50, ", "", 15, 78, "cliff-at and cliff belong together"},
 	{"curvature: off", "balance: 1", 13, 10, "'1' is no mapping; balance"},
 	{"curvature: off", "balance: {temperatures: 1}", 13, 25, "'1' is no mapping; temperatures"},
-	{"curvature: off", "balance: {temperatures: {cold: 20}}", 13, 25, "the key 'hot' is missing; temperatures needs it"},
+	{"curvature: off", "balance: {temperatures: {cold: 20}}", 13, 25,
+		"the key 'hot' is missing; temperatures needs it"},
 	{"curvature: off", "balance: {hot-pressure: 1, temperatures: {cold: 20, hot: 80}}", 13, 25,
 		"'1' is no mapping; hot-pressure"},
-	{"curvature: off", "balance: {hot-pressure: {front: 0}}", 13, 33, "front: 0 is out of range; above 0"},
-	{"curvature: off", "balance: {hot-pressure: {front: 150}}", 13, 25, "hot-pressure alone; it needs temperatures"},
+	{"curvature: off", "balance: {hot-pressure: {front: 0}}", 13, 33,
+		"front: 0 is out of range; above 0"},
+	{"curvature: off", "balance: {hot-pressure: {front: 150}}", 13, 25,
+		"hot-pressure alone; it needs temperatures"},
 	{"curvature: off", "balance: {band: 1}", 13, 17, "'1' is no mapping; band"},
 	{"curvature: off", "balance: {lateral: 11}", 13, 20, "lateral: 11 is out of range"},
 };
@@ -321,7 +355,8 @@ static char *replace(const char *text, const char *from, const char *to)
 	const char *at = strstr(text, from);
 	char *out = NULL;
 	ck_assert_msg(at != NULL, "no '%s' to replace", from);
-	ck_assert_int_ge(asprintf(&out, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)), 0);
+	ck_assert_int_ge(
+		asprintf(&out, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)), 0);
 	return out;
 }
 
@@ -371,7 +406,8 @@ END_TEST
 static bool has_fault(const struct faults *f, const struct broken *b)
 {
 	for (size_t i = 0; i < f->n; i++)
-		if (f->list[i].line == b->line && f->list[i].col == b->col && strstr(f->list[i].text, b->says))
+		if (f->list[i].line == b->line && f->list[i].col == b->col &&
+			strstr(f->list[i].text, b->says))
 			return true;
 	return false;
 }
@@ -387,15 +423,16 @@ START_TEST(each_fault_has_its_place_and_words)
 		char *text = replace(k->text, b->from, b->to);
 		bool ok = load(_i, text, &f);
 		if (ok || !has_fault(&f, b)) {
-			fprintf(stderr, "'%s' for '%s': wanted %zu:%zu %s\n", b->to, b->from, b->line, b->col,
-				b->says);
+			fprintf(stderr, "'%s' for '%s': wanted %zu:%zu %s\n", b->to, b->from,
+				b->line, b->col, b->says);
 			for (size_t n = 0; n < f.n; n++)
-				fprintf(stderr, "   got %zu:%zu %s\n", f.list[n].line, f.list[n].col, f.list[n].text);
+				fprintf(stderr, "   got %zu:%zu %s\n", f.list[n].line,
+					f.list[n].col, f.list[n].text);
 			wrong++;
 		}
 		for (size_t n = 0; n < f.n; n++)
-			ck_assert_msg(strchr(f.list[n].text, ';') != NULL, "says not what is allowed: %s",
-				f.list[n].text);
+			ck_assert_msg(strchr(f.list[n].text, ';') != NULL,
+				"says not what is allowed: %s", f.list[n].text);
 		free(text);
 		faults_free(&f);
 	}
@@ -456,7 +493,8 @@ START_TEST(what_a_run_says_arrives)
 	ck_assert_str_eq(r.date, "2026-03-14T10:20");
 	ck_assert(r.values[0] == 8 * FIX_ONE && r.fuel.v == 24 && r.track_temp.v == 31);
 	ck_assert_uint_eq(r.n_laps, 3);
-	ck_assert(r.laps[0].time == 91.243 && r.laps[0].wear[0] == 2.41 && r.laps[0].worn[1] == 12.5);
+	ck_assert(
+		r.laps[0].time == 91.243 && r.laps[0].wear[0] == 2.41 && r.laps[0].worn[1] == 12.5);
 	ck_assert(r.laps[0].effort == 97 && !r.laps[1].has_effort && !r.laps[0].has_wear[1]);
 	ck_assert_str_eq(r.laps[1].skip, "traffic");
 	ck_assert(r.has_worn_at_start[1] && r.worn_at_start[1] == 10 && !r.has_worn_at_start[0]);
@@ -467,7 +505,10 @@ END_TEST
 /* Bounds on how many there may be hold on either side. */
 START_TEST(there_may_be_so_many_and_no_more)
 {
-	static const struct { int kind; size_t most; } cases[] = {{0, 200}, {1, 1000}};
+	static const struct {
+		int kind;
+		size_t most;
+	} cases[] = {{0, 200}, {1, 1000}};
 	for (int i = 0; i < 4; i++) {
 		const int kind = cases[i / 2].kind;
 		const size_t n = cases[i / 2].most + (size_t)(i % 2);
@@ -476,16 +517,20 @@ START_TEST(there_may_be_so_many_and_no_more)
 		faults_init(&f);
 		buf_init(&text);
 		buf_adds(&text, kind ? "kind: circuit\nversion: 1\nlength: 4\nsegments:\n"
-			: "kind: car\nversion: 1\nadjustables:\n");
+				     : "kind: car\nversion: 1\nadjustables:\n");
 		for (size_t k = 0; k < n; k++)
-			buf_addf(&text, kind ? "  - {id: s%zu, class: slow, length: 10, time-share: %g, wear-share: %g}\n"
-				: "  - {id: a%zu, label: A, axle: car, unit: mm, min: 0, max: 1, step: 0.5}\n", k,
-				1 / (double)n, 1 / (double)n);
+			buf_addf(&text,
+				kind ? "  - {id: s%zu, class: slow, length: 10, time-share: %g, "
+				       "wear-share: %g}\n"
+				     : "  - {id: a%zu, label: A, axle: car, unit: mm, min: 0, max: "
+				       "1, step: 0.5}\n",
+				k, 1 / (double)n, 1 / (double)n);
 		ck_assert(!text.failed);
 		bool ok = load(kind, text.data, &f);
 		ck_assert_msg(ok == (i % 2 == 0), "%s", f.n ? f.list[0].text : "");
 		if (!ok)
-			ck_assert_ptr_nonnull(strstr(f.list[0].text, kind ? "1 to 1000" : "1 to 200"));
+			ck_assert_ptr_nonnull(
+				strstr(f.list[0].text, kind ? "1 to 1000" : "1 to 200"));
 		buf_free(&text);
 		faults_free(&f);
 	}
@@ -495,23 +540,34 @@ END_TEST
 /* Segments of a lap: a good one, and what is told of others. */
 START_TEST(segments_of_a_lap_are_judged)
 {
-	static const char lap[] = "{time: 91.10, wear: {front: 2.4}, segments: {s1: {time: 36.4, wear: {front: 1}}, "
+	static const char lap[] =
+		"{time: 91.10, wear: {front: 2.4}, segments: {s1: {time: 36.4, wear: {front: 1}}, "
 		"s2: {time: 54.7, wear: {front: 1.4}}}}";
-	static const struct { const char *from, *to, *says; } cases[] = {
-		{"time: 36.4", "time: 36.4", NULL}, {"time: 36.4", "time: 3.64e1", NULL}, {"time: 36.4", "time: 3.64E1", NULL},
-		{"time: 36.4", "time: 36.39999", NULL}, {"time: 36.4", "time: 36.2", "adds up to 90.9 s, the lap's is 91.1 s"},
+	static const struct {
+		const char *from, *to, *says;
+	} cases[] = {
+		{"time: 36.4", "time: 36.4", NULL},
+		{"time: 36.4", "time: 3.64e1", NULL},
+		{"time: 36.4", "time: 3.64E1", NULL},
+		{"time: 36.4", "time: 36.39999", NULL},
+		{"time: 36.4", "time: 36.2", "adds up to 90.9 s, the lap's is 91.1 s"},
 		{"{front: 1}", "{front: 1.2}", "front adds up to 2.6 %, the lap's is 2.4 %"},
-		{"time: 36.4, ", "", NULL}, {", wear: {front: 1}", "", NULL},
-		{"wear: {front: 2.4}, ", "", NULL}, {"wear: {front: 2.4}", "worn: {front: 2.4}", NULL},
-		{"s1: {time: 36.4, wear: {front: 1}}", "s1: 36.4", "no mapping; a segment of a lap"},
+		{"time: 36.4, ", "", NULL},
+		{", wear: {front: 1}", "", NULL},
+		{"wear: {front: 2.4}, ", "", NULL},
+		{"wear: {front: 2.4}", "worn: {front: 2.4}", NULL},
+		{"s1: {time: 36.4, wear: {front: 1}}", "s1: 36.4",
+			"no mapping; a segment of a lap"},
 		{"s1:", "s9:", "no segment 's9'; it has s1 to s2"},
-		{"{front: 1}", "{rear: 1}", NULL}, {"{front: 1}", "{fl: 1}", "no wear channel 'fl'"},
+		{"{front: 1}", "{rear: 1}", NULL},
+		{"{front: 1}", "{fl: 1}", "no wear channel 'fl'"},
 		{"{front: 1}", "1", "it must be a mapping of wear channels"},
 		{"{front: 1.4}", "{front: 3}", "adds up to 4 %"},
 		{", wear: {front: 1}}, s2: {time: 54.7, wear: {front: 1.4}}", ", wear: {front: 3}}",
 			"use 3 % of front, the whole lap only 2.4 %"},
 		{"time: 91.10", "time: x", "'x' is not a lap time"},
-		{"{s1: {time: 36.4, wear: {front: 1}}, s2: {time: 54.7, wear: {front: 1.4}}}", "[1]", "it must be a mapping of the"},
+		{"{s1: {time: 36.4, wear: {front: 1}}, s2: {time: 54.7, wear: {front: 1.4}}}",
+			"[1]", "it must be a mapping of the"},
 	};
 	struct doc d;
 	struct faults f;
@@ -522,12 +578,18 @@ START_TEST(segments_of_a_lap_are_judged)
 	const size_t segments = book.circuit.n_segments;
 	for (size_t i = 0; i <= sizeof cases / sizeof cases[0]; i++) {
 		const bool none = i == sizeof cases / sizeof cases[0];
-		char *one = none ? strdup(lap) : replace(lap, cases[i].from, cases[i].to), *text = NULL;
-		const char *says = none ? "has no segments, so a lap has none either" : cases[i].says;
+		char *one = none ? strdup(lap) : replace(lap, cases[i].from, cases[i].to),
+		     *text = NULL;
+		const char *says =
+			none ? "has no segments, so a lap has none either" : cases[i].says;
 		const bool needs_start = strstr(one, "worn") != NULL;
 		book.circuit.n_segments = none ? 0 : segments;
-		ck_assert_int_ge(asprintf(&text, "kind: run\nversion: 1\nvalues: {front-wing: 8.0, rear-wing: 12, bias: 54.5}\n"
-			"%slaps:\n  - %s\n", needs_start ? "worn-at-start: {front: 0}\n" : "", one), 0);
+		ck_assert_int_ge(asprintf(&text,
+					 "kind: run\nversion: 1\nvalues: {front-wing: 8.0, "
+					 "rear-wing: 12, bias: 54.5}\n"
+					 "%slaps:\n  - %s\n",
+					 needs_start ? "worn-at-start: {front: 0}\n" : "", one),
+			0);
 		ck_assert_msg(load(3, text, &f) == !says, "%s: %s", one, f.n ? f.list[0].text : "");
 		if (says) {
 			ck_assert_msg(strstr(f.list[0].text, says) != NULL, "%s", f.list[0].text);
@@ -544,8 +606,13 @@ END_TEST
 /* Where the car or the book cannot be read, a sheet and a run are judged by themselves. */
 START_TEST(a_file_is_judged_without_those_it_depends_on)
 {
-	static const struct { const char *from, *to; bool ok; } cases[] = {
-		{"bias: 54.5", "bias: 54.6", true}, {"bias: 54.5", "bias: x", false}, {"bias: 54.5", "toe: 1", true},
+	static const struct {
+		const char *from, *to;
+		bool ok;
+	} cases[] = {
+		{"bias: 54.5", "bias: 54.6", true},
+		{"bias: 54.5", "bias: x", false},
+		{"bias: 54.5", "toe: 1", true},
 	};
 	for (int i = 0; i < 6; i++) {
 		struct doc d;
@@ -553,10 +620,12 @@ START_TEST(a_file_is_judged_without_those_it_depends_on)
 		struct sheet sheet;
 		struct run run;
 		const bool is_run = i >= 3;
-		char *text = replace(is_run ? run_text : sheet_text, cases[i % 3].from, cases[i % 3].to);
+		char *text =
+			replace(is_run ? run_text : sheet_text, cases[i % 3].from, cases[i % 3].to);
 		faults_init(&f);
 		ck_assert(doc_parse(&d, text, strlen(text), "x", &f));
-		bool ok = is_run ? load_run(&run, &d, "x", NULL, NULL, &f) : load_sheet(&sheet, &d, "x", NULL, &f);
+		bool ok = is_run ? load_run(&run, &d, "x", NULL, NULL, &f)
+				 : load_sheet(&sheet, &d, "x", NULL, &f);
 		ck_assert_msg(ok == cases[i % 3].ok, "%s", f.n ? f.list[0].text : "");
 		if (ok && is_run)
 			run_free(&run);
@@ -576,7 +645,8 @@ START_TEST(what_a_book_says_arrives)
 	ck_assert(book.covariates[COV_FUEL].known[RESPONSE_TIME].v == 0.032);
 	ck_assert(!book.covariates[COV_FUEL].known[1].has && book.covariates[COV_TRACK_TEMP].off);
 	ck_assert(book.curvature_off && book.exchange[0].v == 0.5 && !book.exchange[1].has);
-	ck_assert(book.stint.laps.v == 30 && book.stint.cliff.v == 0.1 && !book.stint.pace_loss_auto);
+	ck_assert(
+		book.stint.laps.v == 30 && book.stint.cliff.v == 0.1 && !book.stint.pace_loss_auto);
 	ck_assert(book.conditions[COV_TRACK_TEMP].v == 30 && book.wear_limit == 60);
 }
 END_TEST
@@ -606,7 +676,8 @@ static void setup_folder(void)
 	setenv("XDG_DATA_HOME", folder, 1);
 	setenv("TREADLIGHT_DATADIR", folder, 1);
 	static const char *const folders[] = {"b", "b/sheets", "b/runs", "b/profiles",
-		"b/profiles/cars", "treadlight", "treadlight/circuits", "profiles", "profiles/cars"};
+		"b/profiles/cars", "treadlight", "treadlight/circuits", "profiles",
+		"profiles/cars"};
 	for (size_t i = 0; i < sizeof folders / sizeof folders[0]; i++)
 		make_folder(folders[i]);
 	put("b/book.yaml", book_text);
@@ -694,7 +765,8 @@ START_TEST(faults_of_all_files_are_listed)
 	put("b/sheets/quick.yaml", bad_sheet);
 	ck_assert(!load_folder(&b, &f));
 	ck_assert_uint_eq(f.total, 4);
-	ck_assert_ptr_nonnull(strstr(find_text(&f, "no sheet 'fast' in sheets/; its sheets: quick"), "book.yaml"));
+	ck_assert_ptr_nonnull(strstr(
+		find_text(&f, "no sheet 'fast' in sheets/; its sheets: quick"), "book.yaml"));
 	ck_assert_ptr_nonnull(strstr(find_text(&f, "fuel: 'x' is not a number"), "runs/r1.yaml"));
 	ck_assert_ptr_nonnull(find_text(&f, "99.0 % is off its limits"));
 	faults_free(&f);
@@ -764,7 +836,8 @@ START_TEST(shipped_profiles_and_demo_have_no_fault)
 	for (size_t i = 0; i < 5; i++) {
 		const char *kind;
 		char *path = test_source(profiles[i]);
-		ck_assert_msg(store_check_profile(path, &kind, &f), "%s: %s", path, f.n ? f.list[0].text : "");
+		ck_assert_msg(store_check_profile(path, &kind, &f), "%s: %s", path,
+			f.n ? f.list[0].text : "");
 		free(path);
 	}
 	struct book b;

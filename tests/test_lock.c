@@ -1,4 +1,5 @@
-/* Locks beside a file: the form `user@host.pid:boot` is that of the Emacs Lisp manual, "File Locks". */
+/* Locks beside a file: the form `user@host.pid:boot` is that of the Emacs Lisp manual, "File
+ * Locks". */
 #include "store/host.h"
 #include "store/lock.h"
 #include "support/support.h"
@@ -147,8 +148,8 @@ END_TEST
 
 START_TEST(what_is_no_lock_of_ours_holds_too)
 {
-	static const char *const odd[] = {"nonsense", "a@b", "a@b.c:1", "a@b.12x:1", "a@b.12:x", "@.1:1",
-		"a@b.0:1", "a@b.99999999999999999999:1", "a@b.-5:1"};
+	static const char *const odd[] = {"nonsense", "a@b", "a@b.c:1", "a@b.12x:1", "a@b.12:x",
+		"@.1:1", "a@b.0:1", "a@b.99999999999999999999:1", "a@b.-5:1"};
 	struct lock_owner who;
 	char shown[512], long_text[300];
 

@@ -1,7 +1,8 @@
 /*
- * Memory that runs out: the k-th allocation of load, edit, journal, save, fit and decide fails, once or from
- * then on, for k rising until everything goes through (as in SQLite's testing.html, 3.1). Nothing
- * crashes, nothing leaks, the file is the old one or the new one, and an error is told.
+ * Memory that runs out: the k-th allocation of load, edit, journal, save, fit and decide fails,
+ * once or from then on, for k rising until everything goes through (as in SQLite's
+ * testing.html, 3.1). Nothing crashes, nothing leaks, the file is the old one or the new one, and
+ * an error is told.
  *
  * Allocations are failed for the whole process, libyaml's and GSL's too; in a build with
  * sanitizers only our own (the linker's --wrap), because there malloc() is theirs.
@@ -30,8 +31,8 @@
 
 static struct {
 	bool armed, lasting;
-	long at;    /* fails when this many were made since arming */
-	long made;  /* since arming */
+	long at;   /* fails when this many were made since arming */
+	long made; /* since arming */
 	long failed;
 	long live; /* not freed yet */
 } mem;
@@ -335,7 +336,8 @@ static bool fail_at(long k, bool lasting, int *stopped)
 	mem.armed = false; /* Check allocates too */
 	ck_assert_msg(told, "allocation %ld: stopped without a word", k);
 #ifdef TL_SANITIZED
-	live = mem.live; /* the leak checker counts; strdup() and realpath() are not ours to count here */
+	live = mem.live; /* the leak checker counts; strdup() and realpath() are not ours to count
+			    here */
 #endif
 	ck_assert_msg(mem.live == live, "allocation %ld%s: %ld not freed", k, lasting ? "+" : "",
 		mem.live - live);
@@ -374,7 +376,8 @@ static void walk(bool lasting)
 	printf("allocations failing %s: %ld of %ld tried; stopped while loading %d, editing %d, "
 	       "journalling %d, saving %d, fitting %d, deciding %d; went through %d\n",
 		lasting ? "from the k-th on" : "once", tried, all, stopped[0], stopped[LOADED],
-		stopped[EDITED], stopped[JOURNALLED], stopped[SAVED], stopped[FITTED], stopped[ALL]);
+		stopped[EDITED], stopped[JOURNALLED], stopped[SAVED], stopped[FITTED],
+		stopped[ALL]);
 	ck_assert_int_gt(stopped[0], 0);
 }
 

@@ -365,7 +365,8 @@ START_TEST(no_measure_of_lack_of_fit)
 			r->track_temp = (struct opt_num){exact == 0, temp[i]};
 			invent_set(&b, r, "s0", at[i]);
 			for (int j = 0; j < 3; j++)
-				invent_lap(r, 90 + (exact ? at[i] * at[i] : gain[i] + 0.1 * (j * (i + 1) % 3)));
+				invent_lap(r, 90 + (exact ? at[i] * at[i]
+							  : gain[i] + 0.1 * (j * (i + 1) % 3)));
 		}
 		struct model *m = fit(&b);
 		ck_assert_double_gt(m->responses[0].df_run, 0);
@@ -576,8 +577,8 @@ static void read_log(struct book *b)
 	while (fgets(line, sizeof line, f)) {
 		double v[3], age, fuel, effort, time;
 		int at = 0;
-		if (sscanf(line, "%15[^,],%lf,%lf,%lf,%lf,%lf,%lf,%lf,%n", id, &v[0], &v[1], &v[2], &age,
-			&fuel, &effort, &time, &at) != 8)
+		if (sscanf(line, "%15[^,],%lf,%lf,%lf,%lf,%lf,%lf,%lf,%n", id, &v[0], &v[1], &v[2],
+			    &age, &fuel, &effort, &time, &at) != 8)
 			continue;
 		if (strcmp(id, last) != 0) {
 			r = invent_run(b, id);
@@ -620,14 +621,16 @@ static double expected(const char *key)
 static void near(double got, const char *key)
 {
 	const double want = expected(key);
-	ck_assert_msg(fabs(got - want) <= 1e-6 * fabs(want), "%s: %.12g, not %.12g", key, got, want);
+	ck_assert_msg(
+		fabs(got - want) <= 1e-6 * fabs(want), "%s: %.12g, not %.12g", key, got, want);
 }
 
 static void check_response(const struct response *r, const char *tag)
 {
-	static const char *const pairs[][2] = {{"p0.common", "c"}, {"p0.difference", "f"}, {"s0", "s"},
-		{"p0.common^2", "c2"}, {"p0.difference^2", "f2"}, {"s0^2", "s2"},
-		{"p0.common*p0.difference", "cf"}, {"effort", "e"}, {"tyre-age", "age"}, {"fuel", "fuel"}};
+	static const char *const pairs[][2] = {{"p0.common", "c"}, {"p0.difference", "f"},
+		{"s0", "s"}, {"p0.common^2", "c2"}, {"p0.difference^2", "f2"}, {"s0^2", "s2"},
+		{"p0.common*p0.difference", "cf"}, {"effort", "e"}, {"tyre-age", "age"},
+		{"fuel", "fuel"}};
 	char key[64];
 	for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
 		const int t = term(r, pairs[i][0]);
@@ -660,7 +663,8 @@ START_TEST(a_book_as_nlme_sees_it)
 	near(m->responses[0].sigma_run, "time.sigma-run");
 	ck_assert_double_eq(m->responses[1].sigma_run, 0);
 	const fix sheet[] = {3 * FIX_ONE, -2 * FIX_ONE, 5 * FIX_ONE}, none[] = {0, 0, 0};
-	const struct estimate t = model_delta(m, 0, sheet, none), w = model_delta(m, 1, sheet, none);
+	const struct estimate t = model_delta(m, 0, sheet, none),
+			      w = model_delta(m, 1, sheet, none);
 	near(t.value, "time.delta");
 	near(t.se, "time.delta-se");
 	near(w.value, "wear.delta");
@@ -686,7 +690,8 @@ START_TEST(a_book_as_nlme_sees_it)
 	ck_assert(strstr(e->note, "at least") != NULL);
 	near(e->value, "within.kappa");
 	near(e->se, "within.se");
-	near((e->high - e->low) / 2 / gsl_cdf_tdist_Pinv(0.975, expected("within.df")), "within.se");
+	near((e->high - e->low) / 2 / gsl_cdf_tdist_Pinv(0.975, expected("within.df")),
+		"within.se");
 	model_free(m);
 	book_free(&b);
 }
@@ -702,7 +707,8 @@ START_TEST(rates_given_and_refused)
 		invent_set(&b, r, "s0", i % 2 ? 5 : 0);
 		for (int j = 0; j < 4; j++) {
 			/* Effort says nothing of time: the four pairs cancel. */
-			struct lap *l = worn_lap(r, 90 + 0.1 * (j % 2), 2 + 0.01 * ((i + 3 * j) % 5));
+			struct lap *l =
+				worn_lap(r, 90 + 0.1 * (j % 2), 2 + 0.01 * ((i + 3 * j) % 5));
 			l->has_effort = true;
 			l->effort = j < 2 ? 98 : 100;
 		}

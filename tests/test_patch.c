@@ -21,7 +21,8 @@ static bool parse(struct doc *d, const char *bytes, size_t size)
 	return ok;
 }
 
-/* One change by key ("a" or "a.b"; "key=" for a list) on a text; what comes out, NULL if refused. */
+/* One change by key ("a" or "a.b"; "key=" for a list) on a text; what comes out, NULL if refused.
+ */
 static char *change(const char *text, const char *key, enum patch_type type, const char *value)
 {
 	static const char *const after[] = {"values", "locks", NULL};
@@ -39,8 +40,8 @@ static char *change(const char *text, const char *key, enum patch_type type, con
 	dot = strchr(name, '.');
 	if (dot)
 		*dot++ = '\0';
-	patch_member(&p, dot ? node_get(d.root, name) : d.root, dot ? dot : name, type, value, after,
-		&err);
+	patch_member(&p, dot ? node_get(d.root, name) : d.root, dot ? dot : name, type, value,
+		after, &err);
 	if (!patch_apply(&p, &out, &size, &err))
 		ck_assert_int_ne(err.cls, ERR_NONE);
 	patch_free(&p);
@@ -123,7 +124,8 @@ END_TEST
 
 START_TEST(an_absent_key_comes_in_the_files_own_style)
 {
-	IS(change_list("values: {a: 1}\n", "locks", "x,on"), "values: {a: 1}\nlocks: [x, \"on\"]\n");
+	IS(change_list("values: {a: 1}\n", "locks", "x,on"),
+		"values: {a: 1}\nlocks: [x, \"on\"]\n");
 	IS(change_list("values:\r\n  a: 1 # c\r\nnotes: x\r\n", "locks", "x"),
 		"values:\r\n  a: 1 # c\r\nlocks: [x]\r\nnotes: x\r\n");
 	IS(change_list("values: {a: 1}", "locks", "x"), "values: {a: 1}\nlocks: [x]");
@@ -184,8 +186,8 @@ START_TEST(several_changes_at_once)
 	ck_assert(patch_ids(&p, d.root, "frozen", ids, 1, after, &err));
 	ck_assert(patch_member(&p, node_get(d.root, "values"), "a", PATCH_NUMBER, "4", NULL, &err));
 	ck_assert(patch_apply(&p, &out, &size, &err));
-	ck_assert_str_eq(out,
-		"values: {a: 4, b: 5}\nlocks: [w]\nfrozen: [w]\nlaps:\n  - {t: 3}\n# end\n");
+	ck_assert_str_eq(
+		out, "values: {a: 4, b: 5}\nlocks: [w]\nfrozen: [w]\nlaps:\n  - {t: 3}\n# end\n");
 	free(out);
 	patch_free(&p);
 	/* Two changes of one value, and raw text that spills over into other keys. */
@@ -209,17 +211,18 @@ END_TEST
 
 START_TEST(words_that_yaml_retypes_are_quoted)
 {
-	static const char *const words[] = {"y", "Y", "n", "N", "yes", "Yes", "YES", "no", "No", "NO",
-		"true", "True", "TRUE", "false", "False", "FALSE", "on", "On", "ON", "off", "Off", "OFF",
-		"null", "Null", "NULL", "~", "", "1", "-1", "+1", "0x1F", "0o17", "0b1", "1_000", "1.5",
-		"1e3", "1E+3", ".5", "-.5", ".inf", "-.Inf", ".NaN", "12:30:45", "190:20:30.15",
-		"2026-03-14", "2026-03-14T10:20:00Z", "=", "<<", "-", "- a", "? a", ": a", "a:", "a: b",
-		"a #b", "#a", "[a", "{a", "]a", "}a", ",a", "a,b", "&a", "*a", "!a", "|", ">", "'a",
-		"\"a", "%a", "@a", "`a", " a", "a ", "a\tb", "a\nb", "---", "...", "a\x01", "\xc2\x85",
-		"\xe2\x80\xa8", "\xef\xbb\xbf", "\xff", "a]", "a}"};
-	static const char *const plain[] = {
-		"wing", "front-wing", "quick-base", "nope", "yesterday", "Quick base (wet)", "Stra\303\237e",
-		"\xe6\x97\xa5\xe6\x9c\xac", "x1", "traffic", "onward", "a/b_c.d+e", "it's"};
+	static const char *const words[] = {"y", "Y", "n", "N", "yes", "Yes", "YES", "no", "No",
+		"NO", "true", "True", "TRUE", "false", "False", "FALSE", "on", "On", "ON", "off",
+		"Off", "OFF", "null", "Null", "NULL", "~", "", "1", "-1", "+1", "0x1F", "0o17",
+		"0b1", "1_000", "1.5", "1e3", "1E+3", ".5", "-.5", ".inf", "-.Inf", ".NaN",
+		"12:30:45", "190:20:30.15", "2026-03-14", "2026-03-14T10:20:00Z", "=", "<<", "-",
+		"- a", "? a", ": a", "a:", "a: b", "a #b", "#a", "[a", "{a", "]a", "}a", ",a",
+		"a,b", "&a", "*a", "!a", "|", ">", "'a", "\"a", "%a", "@a", "`a", " a", "a ",
+		"a\tb", "a\nb", "---", "...", "a\x01", "\xc2\x85", "\xe2\x80\xa8", "\xef\xbb\xbf",
+		"\xff", "a]", "a}"};
+	static const char *const plain[] = {"wing", "front-wing", "quick-base", "nope", "yesterday",
+		"Quick base (wet)", "Stra\303\237e", "\xe6\x97\xa5\xe6\x9c\xac", "x1", "traffic",
+		"onward", "a/b_c.d+e", "it's"};
 
 	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
 		ck_assert_msg(!yaml_is_plain(words[i], strlen(words[i])), "'%s'", words[i]);
@@ -290,8 +293,8 @@ static void flatten(struct flat *f, const struct node *n)
 static bool patchable(const struct doc *d, const struct node *n)
 {
 	return n->kind == NODE_SCALAR && n->style != SCALAR_BLOCK &&
-		!memchr(d->bytes + n->start, '\n', n->end - n->start) &&
-		!memchr(d->bytes + n->start, '\r', n->end - n->start);
+	       !memchr(d->bytes + n->start, '\n', n->end - n->start) &&
+	       !memchr(d->bytes + n->start, '\r', n->end - n->start);
 }
 
 static const char *const texts[] = {"wing", "front-camber", "no", "~", "null", "", "1e3", "0x10",
@@ -300,8 +303,8 @@ static const char *const texts[] = {"wing", "front-camber", "no", "~", "null", "
 	"!a", "|", ">", "@", "`", "\xc3\xa9", "\xe6\x97\xa5\xe6\x9c\xac", "\xf0\x9f\x98\x80",
 	"\342\200\256evil", "\xc2\x85", "\xe2\x80\xa8", "\x1b[31m", "\x7f", "2026-03-14",
 	"1:31.243", "Quick base (wet), new tyres"};
-static const char *const numbers[] = {"0", "8.5", "-3.2", "130", "0.000001", "-0.5", "91.243",
-	"1e3", "123456789.123456"};
+static const char *const numbers[] = {
+	"0", "8.5", "-3.2", "130", "0.000001", "-0.5", "91.243", "1e3", "123456789.123456"};
 
 struct tally {
 	int edits, refused, same;
@@ -330,8 +333,8 @@ static void same_but(const struct doc *old, const struct doc *new, const struct 
 }
 
 /* One random edit; the new bytes, NULL if it was refused or nothing could be edited. */
-static char *random_edit(const char *name, const char *bytes, size_t size, size_t *out_size,
-	struct tally *t)
+static char *random_edit(
+	const char *name, const char *bytes, size_t size, size_t *out_size, struct tally *t)
 {
 	struct flat flat = {.n = 0};
 	struct doc d, again;
@@ -365,7 +368,8 @@ static char *random_edit(const char *name, const char *bytes, size_t size, size_
 		doc_free(&again);
 	} else {
 		t->refused++;
-		printf("refused in %s: '%s' at %zu:%zu: %s\n", name, text, n->line, n->col, err.text);
+		printf("refused in %s: '%s' at %zu:%zu: %s\n", name, text, n->line, n->col,
+			err.text);
 	}
 	patch_free(&p);
 	doc_free(&d);
@@ -391,16 +395,19 @@ START_TEST(ten_thousand_random_edits)
 		free(bytes);
 		ck_assert_int_lt(t.refused, 100);
 	}
-	printf("random edits: %d over %zu files, other bytes identical in all; %d refused, %d without "
-	       "a change\n", t.edits, n_files, t.refused, t.same);
+	printf("random edits: %d over %zu files, other bytes identical in all; %d refused, %d "
+	       "without "
+	       "a change\n",
+		t.edits, n_files, t.refused, t.same);
 	ck_assert_int_eq(t.refused, 0);
 	free_corpus();
 }
 END_TEST
 
-/* Random sets for locks and frozen: the bytes of all that is no item, no separator and no new line of
- * the list stay in place, and the rest of the document is the same. */
-static const char *const some_ids[] = {"wing", "camber", "front-wing", "rear-wing", "on", "x", "bar-2"};
+/* Random sets for locks and frozen: the bytes of all that is no item, no separator and no new line
+ * of the list stay in place, and the rest of the document is the same. */
+static const char *const some_ids[] = {
+	"wing", "camber", "front-wing", "rear-wing", "on", "x", "bar-2"};
 
 static size_t pick_ids(const char **ids)
 {

@@ -96,7 +96,8 @@ static void fit_rows(struct reml_fit *f, const double *x, const double *y, const
 	const int *group, size_t n, size_t p, size_t groups)
 {
 	struct err err = {0};
-	struct reml_data d = {.n = n, .p = p, .groups = groups, .x = x, .y = y, .w = w, .group = group};
+	struct reml_data d = {
+		.n = n, .p = p, .groups = groups, .x = x, .y = y, .w = w, .group = group};
 	ck_assert_msg(reml_fit(&d, f, &err), "%s", err.text);
 }
 
@@ -110,8 +111,13 @@ static const struct strd {
 	const char *name;
 	double coefficient_digits, sd_digits;
 } strd_sets[] = {
-	{"Norris", 12, 12}, {"Pontius", 12, 12}, {"NoInt1", 13, 13}, {"Longley", 10, 11},
-	{"Wampler1", 9, 0}, {"Wampler2", 11, 0}, {"Wampler4", 8, 12},
+	{"Norris", 12, 12},
+	{"Pontius", 12, 12},
+	{"NoInt1", 13, 13},
+	{"Longley", 10, 11},
+	{"Wampler1", 9, 0},
+	{"Wampler2", 11, 0},
+	{"Wampler4", 8, 12},
 };
 
 static size_t strd_design(const struct table *t, const char *name, double *x, double *y, int *group)
@@ -154,7 +160,8 @@ START_TEST(certified_regressions)
 	const char *at = strstr(all, key);
 	ck_assert(at != NULL);
 	ck_assert_double_ge(digits(f.sigma_group, value_after(at, "residual_sd: ")) +
-		(set->sd_digits > 0 ? 0 : 20), set->sd_digits);
+				    (set->sd_digits > 0 ? 0 : 20),
+		set->sd_digits);
 	double worst = 99, worst_sd = 99;
 	for (size_t j = 0; j < p; j++) {
 		at = strstr(at, "- {term");
@@ -216,8 +223,8 @@ static const struct reml_set {
 	{"Orthodont_SexAge", "Orthodont", "distance", "Subject", "isax", false, {0, 25, 79, 79}},
 	{"Orthodont_additive", "Orthodont", "distance", "Subject", "ias", false, {0, 80, 25, 0}},
 	{"Orthodont_female", "Orthodont", "distance", "Subject", "ia", true, {0, 32, 0, 0}},
-	{"Orthodont_unbalanced_SexAge", "Orthodont_unbalanced", "distance", "Subject", "isax", false,
-		{0, 25, 59, 59}},
+	{"Orthodont_unbalanced_SexAge", "Orthodont_unbalanced", "distance", "Subject", "isax",
+		false, {0, 25, 59, 59}},
 	{"Dyestuff", "Dyestuff", "Yield", "Batch", "i", false, {0}},
 };
 
@@ -227,14 +234,18 @@ static void reml_design(struct table *t, const struct reml_set *set, double *x, 
 	size_t n = 0;
 	for (size_t i = 0; i < t->rows; i++) {
 		const bool sex = strchr("i", set->design[p - 1]) == NULL || p > 1;
-		const double female = sex && !strcmp(t->cell[i][column(t, "Sex")], "Female") ? 1 : 0;
+		const double female =
+			sex && !strcmp(t->cell[i][column(t, "Sex")], "Female") ? 1 : 0;
 		if (set->filter && female < 1)
 			continue;
 		memmove(t->cell[n], t->cell[i], sizeof t->cell[n]);
 		for (size_t j = 0; j < p; j++) {
 			const char c = set->design[j];
 			const double age = c == 'a' || c == 'x' ? number(t, n, "age") : 0;
-			x[n * p + j] = c == 'i' ? 1 : c == 's' ? female : c == 'a' ? age : female * age;
+			x[n * p + j] = c == 'i'   ? 1
+				       : c == 's' ? female
+				       : c == 'a' ? age
+						  : female * age;
 		}
 		y[n] = number(t, n, set->response);
 		n++;
@@ -277,8 +288,9 @@ START_TEST(nlme_sets)
 		at = strstr(at, "- {term");
 		ck_assert_double_ge(digits(f.b[j], value_after(at, "estimate: ")), 9);
 		ck_assert_double_ge(digits(sqrt(f.cov[j * p + j]), value_after(at, "se: ")), 9);
-		const double df = f.within[j] ? (double)(t.rows - groups - (f.rank - f.rank_between)) :
-			(double)(groups - f.rank_between);
+		const double df = f.within[j]
+					  ? (double)(t.rows - groups - (f.rank - f.rank_between))
+					  : (double)(groups - f.rank_between);
 		if (set->df[j] > 0)
 			ck_assert_double_eq(df, set->df[j]);
 		at++;
@@ -400,8 +412,9 @@ START_TEST(t_and_f_tables)
 	static struct table t;
 	read_table(&t, "tables/t_quantiles.csv");
 	for (size_t i = 0; i < t.rows; i++) {
-		const double df = !strcmp(t.cell[i][0], "inf") || !strcmp(t.cell[i][0], "Inf") ? INFINITY :
-			number(&t, i, "df");
+		const double df = !strcmp(t.cell[i][0], "inf") || !strcmp(t.cell[i][0], "Inf")
+					  ? INFINITY
+					  : number(&t, i, "df");
 		if (!isfinite(df))
 			continue;
 		const double q = gsl_cdf_tdist_Qinv(number(&t, i, "upper_tail"), df);
@@ -471,7 +484,8 @@ Suite *suite(void)
 	gsl_set_error_handler_off();
 	Suite *s = suite_create("reml");
 	TCase *c = tcase_create("published");
-	tcase_add_loop_test(c, certified_regressions, 0, (int)(sizeof strd_sets / sizeof *strd_sets));
+	tcase_add_loop_test(
+		c, certified_regressions, 0, (int)(sizeof strd_sets / sizeof *strd_sets));
 	tcase_add_loop_test(c, balanced_one_way, 0, 2);
 	tcase_add_loop_test(c, nlme_sets, 0, (int)(sizeof reml_sets / sizeof *reml_sets));
 	tcase_add_test(c, t_and_f_tables);

@@ -25,13 +25,15 @@ START_TEST(page_stands_by_itself)
 	struct test_said said = report(book, NULL, NULL, NULL);
 	ck_assert_int_eq(said.status, 0);
 	ck_assert_int_eq(strncmp(said.out, "<!DOCTYPE html>", 15), 0);
-	static const char *const absent[] = {"<script", "http", "src=", "@import", "url(", "nan", "inf%"};
+	static const char *const absent[] = {
+		"<script", "http", "src=", "@import", "url(", "nan", "inf%"};
 	for (size_t i = 0; i < sizeof absent / sizeof absent[0]; i++)
-		ck_assert_msg(strstr(said.out, absent[i]) == NULL, "%s stands in the page", absent[i]);
-	static const char *const present[] = {"<svg", "Trade-off of lap time and wear", "Set-up sheet",
-		"Over the stint", "What each adjustment does", "Noise, and the driver's part",
-		"Not tested", "Prediction against the track", "Test plan", "licensed venues",
-		"prefers-color-scheme", "size:A4", "</html>"};
+		ck_assert_msg(
+			strstr(said.out, absent[i]) == NULL, "%s stands in the page", absent[i]);
+	static const char *const present[] = {"<svg", "Trade-off of lap time and wear",
+		"Set-up sheet", "Over the stint", "What each adjustment does",
+		"Noise, and the driver's part", "Not tested", "Prediction against the track",
+		"Test plan", "licensed venues", "prefers-color-scheme", "size:A4", "</html>"};
 	for (size_t i = 0; i < sizeof present / sizeof present[0]; i++)
 		ck_assert_msg(strstr(said.out, present[i]) != NULL, "%s is missing", present[i]);
 	test_said_free(&said);
@@ -68,9 +70,12 @@ START_TEST(names_cannot_break_out)
 	ck_assert_int_eq(copied.status, 0);
 	test_said_free(&copied);
 	ck_assert_int_ge(asprintf(&file, "%s/book.yaml", copy), 0);
-	char *text = test_slurp(file, NULL), *at = strstr(text, "name: "), *end = strchr(at, '\n'), *patched;
-	ck_assert_int_ge(asprintf(&patched, "%.*sname: \"</title><script>x</script>\\e[31m\\u202E&\"%s",
-		(int)(at - text), text, end), 0);
+	char *text = test_slurp(file, NULL), *at = strstr(text, "name: "), *end = strchr(at, '\n'),
+	     *patched;
+	ck_assert_int_ge(
+		asprintf(&patched, "%.*sname: \"</title><script>x</script>\\e[31m\\u202E&\"%s",
+			(int)(at - text), text, end),
+		0);
 	const char *rm[] = {"/bin/chmod", "-R", "u+w", copy, NULL};
 	struct test_said ran = test_run(rm);
 	test_said_free(&ran);

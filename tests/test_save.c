@@ -339,8 +339,8 @@ static void same_meta(const char *what, const struct meta *a, const struct meta 
 {
 	ck_assert_msg(a->st.st_mode == b->st.st_mode, "%s: mode %o, was %o", what,
 		(unsigned)b->st.st_mode, (unsigned)a->st.st_mode);
-	ck_assert_msg(a->st.st_uid == b->st.st_uid && a->st.st_gid == b->st.st_gid, "%s: owner",
-		what);
+	ck_assert_msg(
+		a->st.st_uid == b->st.st_uid && a->st.st_gid == b->st.st_gid, "%s: owner", what);
 	ck_assert_uint_eq(a->st.st_nlink, b->st.st_nlink);
 	ck_assert_uint_eq(a->n_names, b->n_names);
 	for (size_t at = 0; at < a->n_names; at += strlen(a->names + at) + 1)
@@ -367,7 +367,8 @@ START_TEST(owner_mode_list_and_attributes_are_kept)
 			ck_assert_int_eq(chown(path, (uid_t)(1000 + i), (gid_t)(2000 + i)), 0);
 		ck_assert_int_eq(chmod(path, modes[i]), 0);
 		meta_of(path, &before);
-		ck_assert_msg(put(path, i % 2 ? "odd\n" : "even\n", &s) == SAVE_DONE, "%s", err.text);
+		ck_assert_msg(
+			put(path, i % 2 ? "odd\n" : "even\n", &s) == SAVE_DONE, "%s", err.text);
 		meta_of(path, &after);
 		same_meta("plain", &before, &after);
 		ck_assert_int_eq(has_attribute(&after, "system.posix_acl_access"), have_acl);
@@ -383,7 +384,8 @@ START_TEST(the_folders_own_rules_do_not_leak_in)
 	unsigned char list[256];
 	struct stamp s;
 
-	/* setgid: new files would get the folder's group; a default access list: new files get one. */
+	/* setgid: new files would get the folder's group; a default access list: new files get one.
+	 */
 	if (geteuid() == 0)
 		ck_assert_int_eq(chown(folder, 0, 4321), 0);
 	ck_assert_int_eq(chmod(folder, 02775), 0);
@@ -440,8 +442,9 @@ static void leave(const char *kind, pid_t pid, uint64_t old_hash, const char *ne
 	const char *text, char *where)
 {
 	struct stamp stamp = {0};
-	struct job j = {.name = "kind.yaml", .stamp = &stamp, .hash = hash_bytes(new_text,
-		strlen(new_text))};
+	struct job j = {.name = "kind.yaml",
+		.stamp = &stamp,
+		.hash = hash_bytes(new_text, strlen(new_text))};
 	char name[TEMP_NAME], mine[32], theirs[32], *at;
 
 	temp_name(&j, kind, old_hash, name);

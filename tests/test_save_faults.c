@@ -97,7 +97,8 @@ static void sizes(size_t old, size_t new)
 
 static const char *find_strace(void)
 {
-	static const char *const places[] = {"/usr/bin/strace", "/bin/strace", "/usr/local/bin/strace"};
+	static const char *const places[] = {
+		"/usr/bin/strace", "/bin/strace", "/usr/local/bin/strace"};
 
 	for (size_t i = 0; i < sizeof places / sizeof *places; i++) {
 		if (access(places[i], X_OK) == 0)
@@ -236,7 +237,7 @@ static void kill_at(enum scenario what, const struct point *p, struct kills *k)
 	if (is_old(what)) {
 		k->old++;
 	} else if (is_text(path, new_text, new_size)) {
-		k->new++;
+		k->new ++;
 	} else {
 		ck_assert_msg(what == IN_PLACE, "%s %d: neither old nor new", p->name, p->k);
 		ck_assert_msg(save_interrupted(path, &copy), "%s %d: torn, untold", p->name, p->k);
@@ -262,8 +263,10 @@ static void kill_everywhere(enum scenario what, size_t old, size_t new)
 	ck_assert_uint_lt(n, MAX_POINTS);
 	for (size_t i = 0; i < n; i++)
 		kill_at(what, &points[i], &k);
-	printf("kill -9, %s, %zu to %zu bytes: %d points, %d old, %d new, %d torn with the old text "
-	       "set aside, 0 other\n", scenario_names[what], old, new, k.points, k.old, k.new, k.told);
+	printf("kill -9, %s, %zu to %zu bytes: %d points, %d old, %d new, %d torn with the old "
+	       "text "
+	       "set aside, 0 other\n",
+		scenario_names[what], old, new, k.points, k.old, k.new, k.told);
 	if (what != IN_PLACE)
 		ck_assert_int_eq(k.old + k.new, k.points);
 	ck_assert_int_ge(k.old, 1);
@@ -307,16 +310,17 @@ END_TEST
 static const struct {
 	const char *name;
 	int code;
-} codes[] = {{"ENOSPC", ENOSPC}, {"EIO", EIO}, {"EDQUOT", EDQUOT}, {"EACCES", EACCES},
-	{"EROFS", EROFS}};
+} codes[] = {
+	{"ENOSPC", ENOSPC}, {"EIO", EIO}, {"EDQUOT", EDQUOT}, {"EACCES", EACCES}, {"EROFS", EROFS}};
 
 /* Calls on files; others cannot fail in these ways. */
 static bool can_fail(const char *name)
 {
 	static const char *const calls[] = {"openat", "read", "write", "close", "fsync", "fchown",
-		"fchmod", "flistxattr", "fgetxattr", "fsetxattr", "fremovexattr", "renameat", "renameat2",
-		"unlinkat", "getdents64", "faccessat2", "faccessat", "lseek", "ftruncate", "fallocate",
-		"linkat", "newfstatat", "fstat", "lstat", "readlink", "statx"};
+		"fchmod", "flistxattr", "fgetxattr", "fsetxattr", "fremovexattr", "renameat",
+		"renameat2", "unlinkat", "getdents64", "faccessat2", "faccessat", "lseek",
+		"ftruncate", "fallocate", "linkat", "newfstatat", "fstat", "lstat", "readlink",
+		"statx"};
 
 	for (size_t i = 0; i < sizeof calls / sizeof *calls; i++) {
 		if (strcmp(calls[i], name) == 0)
@@ -351,13 +355,15 @@ static void check_outcome(enum scenario what, const char *inject, int code, bool
 		f->saved++;
 		return;
 	case 3:
-		ck_assert_msg(is_new && strstr(said->err, "not confirmed"), "%s: %s", inject, said->err);
+		ck_assert_msg(
+			is_new && strstr(said->err, "not confirmed"), "%s: %s", inject, said->err);
 		f->unconfirmed++;
 		return;
 	case 5:
 		/* Where every write fails, the tool's own message does too. */
-		ck_assert_msg(strstr(said->err, strerror(code)) ||
-				(lasting && strstr(inject, "=write:")), "%s: silent: %s", inject, said->err);
+		ck_assert_msg(
+			strstr(said->err, strerror(code)) || (lasting && strstr(inject, "=write:")),
+			"%s: silent: %s", inject, said->err);
 		if (strstr(said->err, "is damaged")) {
 			ck_assert_msg(what == IN_PLACE && lasting, "%s: damaged", inject);
 			check_damage(inject);
@@ -419,8 +425,10 @@ static void fail_everywhere(enum scenario what, size_t old, size_t new)
 		if (can_fail(points[i].name))
 			fail_at(what, &points[i], &f);
 	}
-	printf("errors, %s: %d injected, %d failed loudly with the old text in place, %d saved all the "
-	       "same, %d saved but not confirmed, %d damaged with the old text set aside and told\n",
+	printf("errors, %s: %d injected, %d failed loudly with the old text in place, %d saved all "
+	       "the "
+	       "same, %d saved but not confirmed, %d damaged with the old text set aside and "
+	       "told\n",
 		scenario_names[what], f.all, f.failed, f.saved, f.unconfirmed, f.damaged);
 	ck_assert_int_ge(f.all, 20);
 	ck_assert_int_ge(f.failed, 10);

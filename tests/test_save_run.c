@@ -124,27 +124,90 @@ static void remove_laps(struct run *r, size_t from, size_t n)
 	r->n_laps -= n;
 }
 
-static void finer_time(struct run *r) { r->laps[0].time = 91.2431; }
-static void plain_time(struct run *r) { r->laps[1].time = 91.103; }
-static void quoted_time(struct run *r) { r->laps[0].time = 92.5; }
-static void effort(struct run *r) { r->laps[0].effort = 96.5; }
-static void other_skip(struct run *r) { set_skip(&r->laps[1], "pit: in"); }
-static void new_skip(struct run *r) { set_skip(&r->laps[0], "cold"); }
-static void no_effort(struct run *r) { r->laps[0].has_effort = false; }
-static void worn(struct run *r) { r->laps[2].worn[1] = 18; }
-static void worn_falls(struct run *r) { r->laps[2].worn[1] = 5; }
-static void no_worn(struct run *r) { r->laps[2].has_worn[1] = false; }
-static void no_wear(struct run *r) { r->laps[1].has_wear[0] = false; }
-static void other_value(struct run *r) { r->values[0] += b.car.adjustables[0].step; }
-static void no_notes(struct run *r) { r->notes[0] = '\0'; }
-static void no_session(struct run *r) { r->session[0] = '\0'; }
-static void first_lap(struct run *r) { insert_lap(r, 0); }
-static void last_lap(struct run *r) { insert_lap(r, r->n_laps); }
-static void two_laps(struct run *r) { insert_lap(insert_lap(r, 1) ? r : r, 1)->time = 96.5; }
-static void middle_gone(struct run *r) { remove_laps(r, 1, 1); }
-static void one_gone_one_other(struct run *r) { remove_laps(r, 0, 1), r->laps[0].time = 99; }
-static void fuel_gone(struct run *r) { r->fuel.has = false; }
-static void other_fuel(struct run *r) { r->fuel.v = 23.25; }
+static void finer_time(struct run *r)
+{
+	r->laps[0].time = 91.2431;
+}
+static void plain_time(struct run *r)
+{
+	r->laps[1].time = 91.103;
+}
+static void quoted_time(struct run *r)
+{
+	r->laps[0].time = 92.5;
+}
+static void effort(struct run *r)
+{
+	r->laps[0].effort = 96.5;
+}
+static void other_skip(struct run *r)
+{
+	set_skip(&r->laps[1], "pit: in");
+}
+static void new_skip(struct run *r)
+{
+	set_skip(&r->laps[0], "cold");
+}
+static void no_effort(struct run *r)
+{
+	r->laps[0].has_effort = false;
+}
+static void worn(struct run *r)
+{
+	r->laps[2].worn[1] = 18;
+}
+static void worn_falls(struct run *r)
+{
+	r->laps[2].worn[1] = 5;
+}
+static void no_worn(struct run *r)
+{
+	r->laps[2].has_worn[1] = false;
+}
+static void no_wear(struct run *r)
+{
+	r->laps[1].has_wear[0] = false;
+}
+static void other_value(struct run *r)
+{
+	r->values[0] += b.car.adjustables[0].step;
+}
+static void no_notes(struct run *r)
+{
+	r->notes[0] = '\0';
+}
+static void no_session(struct run *r)
+{
+	r->session[0] = '\0';
+}
+static void first_lap(struct run *r)
+{
+	insert_lap(r, 0);
+}
+static void last_lap(struct run *r)
+{
+	insert_lap(r, r->n_laps);
+}
+static void two_laps(struct run *r)
+{
+	insert_lap(insert_lap(r, 1) ? r : r, 1)->time = 96.5;
+}
+static void middle_gone(struct run *r)
+{
+	remove_laps(r, 1, 1);
+}
+static void one_gone_one_other(struct run *r)
+{
+	remove_laps(r, 0, 1), r->laps[0].time = 99;
+}
+static void fuel_gone(struct run *r)
+{
+	r->fuel.has = false;
+}
+static void other_fuel(struct run *r)
+{
+	r->fuel.v = 23.25;
+}
 
 static void new_notes(struct run *r)
 {
@@ -169,7 +232,10 @@ static void wear_total(struct run *r)
 	r->wear_total[0] = 7.25;
 }
 
-static void other_wear_total(struct run *r) { r->wear_total[0] = 8.5; }
+static void other_wear_total(struct run *r)
+{
+	r->wear_total[0] = 8.5;
+}
 
 static void many_at_once(struct run *r)
 {
@@ -197,11 +263,15 @@ static void split_segments(struct run *r)
 	l->segments[2].time = 4.5;
 }
 
-static void other_segment(struct run *r) { r->laps[0].segments[0].time = 6.75; }
+static void other_segment(struct run *r)
+{
+	r->laps[0].segments[0].time = 6.75;
+}
 
 #define LAPS                                                                                       \
-	"laps: # of the morning\n  - {time: \"1:31.243\", wear: {front: 2.41}, effort: 97} # cold\n"  \
-	"  - {time: 91.102, wear: {front: 2.38}, skip: traffic}\n"                                   \
+	"laps: # of the morning\n  - {time: \"1:31.243\", wear: {front: 2.41}, effort: 97} # "     \
+	"cold\n"                                                                                   \
+	"  - {time: 91.102, wear: {front: 2.38}, skip: traffic}\n"                                 \
 	"  - {time: 91.200, worn: {rear: 17.5}}   # last\n"
 #define START "worn-at-start: {rear: 10}\n"
 
@@ -209,13 +279,15 @@ static const struct correction {
 	const char *head, *tail;
 	void (*change)(struct run *);
 	const char *says; /* stands there afterwards */
-	bool gone;	  /* rather: does not */
-	bool anew;	  /* and comments are lost */
+	bool gone;        /* rather: does not */
+	bool anew;        /* and comments are lost */
 	bool flow;
 } corrections[] = {
 	/* Values in place. */
-	{HEAD, START LAPS, finer_time, "{time: \"91.2431\", wear: {front: 2.41}, effort: 97} # cold", 0, 0, 0},
-	{HEAD, START LAPS, plain_time, "{time: 91.103, wear: {front: 2.38}, skip: traffic}", 0, 0, 0},
+	{HEAD, START LAPS, finer_time,
+		"{time: \"91.2431\", wear: {front: 2.41}, effort: 97} # cold", 0, 0, 0},
+	{HEAD, START LAPS, plain_time, "{time: 91.103, wear: {front: 2.38}, skip: traffic}", 0, 0,
+		0},
 	{HEAD, START LAPS, quoted_time, "{time: \"1:32.500\", wear", 0, 0, 0},
 	{HEAD, START LAPS, effort, "effort: 96.5} # cold", 0, 0, 0},
 	{HEAD, START LAPS, other_skip, "skip: \"pit: in\"}", 0, 0, 0},
@@ -231,7 +303,8 @@ static const struct correction {
 	{HEAD, START LAPS, no_wear, "  - {time: \"1:31.102\", skip: traffic}\n", 0, 0, 0},
 	{HEAD, START LAPS, split_segments,
 		"skip: traffic, segments: {s1: {time: 6.5}, s2: {wear: {front: 0.25}}, "
-		"s3: {time: 4.5, wear: {front: 0.25}}}}", 0, 0, 0},
+		"s3: {time: 4.5, wear: {front: 0.25}}}}",
+		0, 0, 0},
 	{HEAD, "laps:\n  - {time: 91, segments: {s1: {time: 6.5}}} # split\n  - {time: 92}\n",
 		other_segment, "segments: {s1: {time: 6.75}}} # split", 0, 0, 0},
 	/* Lines that come and go. */
@@ -244,27 +317,37 @@ static const struct correction {
 	{HEAD, START LAPS, worn_falls, NULL, 0, 0, 0},
 	{HEAD, START "laps:\n  - {time: 91}\n", no_worn_at_start, "worn", 1, 0, 0},
 	{HEAD, "laps:\n  - {time: 91}\n", wear_total, "wear-total: {front: 7.25}\nlaps:", 0, 0, 0},
-	{HEAD, START LAPS, first_lap, "laps: # of the morning\n  - {time: \"1:35.500\"}\n", 0, 0, 0},
-	{HEAD, START LAPS, two_laps, "# cold\n  - {time: \"1:36.500\"}\n  - {time: \"1:35.500\"}\n", 0, 0, 0},
-	{HEAD, START "laps:\n  - {time: 91}", last_lap, "{time: 91}\n  - {time: \"1:35.500\"}\n", 0, 0, 0},
+	{HEAD, START LAPS, first_lap, "laps: # of the morning\n  - {time: \"1:35.500\"}\n", 0, 0,
+		0},
+	{HEAD, START LAPS, two_laps, "# cold\n  - {time: \"1:36.500\"}\n  - {time: \"1:35.500\"}\n",
+		0, 0, 0},
+	{HEAD, START "laps:\n  - {time: 91}", last_lap, "{time: 91}\n  - {time: \"1:35.500\"}\n", 0,
+		0, 0},
 	{HEAD, START LAPS, middle_gone, "traffic", 1, 0, 0},
 	{HEAD, START LAPS, one_gone_one_other,
-		"laps: # of the morning\n  - {time: \"1:39.000\", wear: {front: 2.38}, skip: traffic} # cold\n", 0, 0, 0},
-	{"notes: x\n" HEAD "driver: z\nfuel: 9\nsession: s\n", START LAPS, many_at_once, "driver: \"y\"\n", 0, 0, 0},
+		"laps: # of the morning\n  - {time: \"1:39.000\", wear: {front: 2.38}, skip: "
+		"traffic} # cold\n",
+		0, 0, 0},
+	{"notes: x\n" HEAD "driver: z\nfuel: 9\nsession: s\n", START LAPS, many_at_once,
+		"driver: \"y\"\n", 0, 0, 0},
 	{HEAD "session: s\n", "laps:\n  - time: 91 # own\n    skip: x\n  - time: 92\n", last_lap,
 		"  - time: 92\n  - {time: \"1:35.500\"}\n", 0, 0, 0},
 	/* Not to be had in place. */
-	{HEAD, "laps: [{time: 91, skip: x}, {time: 92}]\n", last_lap, "{time: \"1:35.500\"}", 0, 1, 0},
-	{HEAD, "laps:\n  - time: 91\n    skip: |-\n      one\n  - time: 92\n    effort: 99\n",
-		NULL, NULL, 0, 1, 0},
-	{"{kind: run, version: 1, # kept\n session: s, driver: d, ", ", laps: [{time: 91}]}\n", no_session,
-		"driver: d", 0, 1, 1},
+	{HEAD, "laps: [{time: 91, skip: x}, {time: 92}]\n", last_lap, "{time: \"1:35.500\"}", 0, 1,
+		0},
+	{HEAD, "laps:\n  - time: 91\n    skip: |-\n      one\n  - time: 92\n    effort: 99\n", NULL,
+		NULL, 0, 1, 0},
+	{"{kind: run, version: 1, # kept\n session: s, driver: d, ", ", laps: [{time: 91}]}\n",
+		no_session, "driver: d", 0, 1, 1},
 	{"{kind: run, version: 1, # kept\n session: s, driver: d, fuel: 3, notes: x, ",
 		", laps: [{time: 91}]}\n", many_at_once, "driver: \"y\"", 0, 1, 1},
 	{HEAD, "fuel: >-\n  24\n" START LAPS, other_fuel, "fuel: 23.25", 0, 1, 0},
 };
 
-static void block_skip(struct run *r) { set_skip(&r->laps[0], "two"); }
+static void block_skip(struct run *r)
+{
+	set_skip(&r->laps[0], "two");
+}
 
 START_TEST(a_correction_is_read_back)
 {
@@ -304,7 +387,8 @@ START_TEST(line_ends_stay_as_they_are)
 {
 	struct run before, after;
 	struct err e;
-	put_run("# kept\r\nkind: run\r\nversion: 1\r\n", "fuel: 3\r\nlaps:\r\n  - {time: 91}\r\n", false);
+	put_run("# kept\r\nkind: run\r\nversion: 1\r\n", "fuel: 3\r\nlaps:\r\n  - {time: 91}\r\n",
+		false);
 	run_init(&before);
 	run_init(&after);
 	ck_assert(run_copy(&before, &b.runs[0]) && run_copy(&after, &b.runs[0]));
@@ -314,7 +398,8 @@ START_TEST(line_ends_stay_as_they_are)
 	ck_assert_msg(store_save_run(&b, &before, &after, &e), "%s", e.text);
 	char *text = test_slurp(path, NULL);
 	ck_assert_msg(strstr(text, "worn-at-start: {front: 4.5}\r\nlaps:\r\n  - {time: 91}\r\n"
-		"  - {time: \"1:35.500\"}\r\n") != NULL, "%s", text);
+				   "  - {time: \"1:35.500\"}\r\n") != NULL,
+		"%s", text);
 	free(text);
 	run_free(&before);
 	run_free(&after);
@@ -375,7 +460,8 @@ Suite *suite(void)
 	Suite *s = suite_create("save_run");
 	TCase *t = tcase_create("save_run");
 	tcase_add_checked_fixture(t, setup, teardown);
-	tcase_add_loop_test(t, a_correction_is_read_back, 0, sizeof corrections / sizeof corrections[0]);
+	tcase_add_loop_test(
+		t, a_correction_is_read_back, 0, sizeof corrections / sizeof corrections[0]);
 	tcase_add_test(t, line_ends_stay_as_they_are);
 	tcase_add_test(t, what_is_no_correction_is_told);
 	suite_add_tcase(s, t);

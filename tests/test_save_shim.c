@@ -19,21 +19,21 @@
 
 /* What the system does to us; 0: nothing. */
 static struct {
-	bool small;	  /* one byte at a time, every other call interrupted */
-	int fsync_fails;  /* so many times; -1: always */
+	bool small;      /* one byte at a time, every other call interrupted */
+	int fsync_fails; /* so many times; -1: always */
 	int fsync_errno;
-	int synced_fd;	  /* the descriptor whose sync failed */
-	int resynced;	  /* syncs of that one afterwards, before it was closed */
+	int synced_fd; /* the descriptor whose sync failed */
+	int resynced;  /* syncs of that one afterwards, before it was closed */
 	int dir_sync_fails;
 	int exchange_errno, noreplace_errno; /* renameat2 with that flag */
-	int rename_errno; /* renameat fails with it */
-	bool rename_lies; /* and has happened */
+	int rename_errno;                    /* renameat fails with it */
+	bool rename_lies;                    /* and has happened */
 	void (*before_exchange)(void);
 	void (*after_exchange)(void);
 	int symlink_errno;
 	int close_errno;
 	int write_errno, writes; /* fails behind so many */
-	bool write_once;	 /* and then no more */
+	bool write_once;         /* and then no more */
 	int ftruncate_errno;
 	int fchmod_errno, fchown_errno, flistxattr_errno, fgetxattr_errno, fsetxattr_errno;
 	int linkat_errno;
@@ -110,7 +110,9 @@ static bool is_folder(int fd)
 int __wrap_fsync(int fd)
 {
 	if (is_folder(fd))
-		return shim.dir_sync_fails ? refuse(shim.dir_sync_fails) : interrupted() ? -1 : __real_fsync(fd);
+		return shim.dir_sync_fails ? refuse(shim.dir_sync_fails)
+		       : interrupted()     ? -1
+					   : __real_fsync(fd);
 	if (fd == shim.synced_fd)
 		shim.resynced++;
 	if (shim.fsync_fails != 0) {
@@ -129,7 +131,9 @@ int __wrap_close(int fd)
 	if (fd == shim.synced_fd)
 		shim.synced_fd = -1;
 	__real_close(fd);
-	return shim.close_errno && !folder ? refuse(shim.close_errno) : shim.small ? refuse(EINTR) : 0;
+	return shim.close_errno && !folder ? refuse(shim.close_errno)
+	       : shim.small                ? refuse(EINTR)
+					   : 0;
 }
 
 int __wrap_renameat2(int a, const char *from, int b, const char *to, unsigned flags)
@@ -177,7 +181,8 @@ int __wrap_fchmod(int fd, mode_t mode)
 
 ssize_t __wrap_flistxattr(int fd, char *list, size_t size)
 {
-	return shim.flistxattr_errno ? refuse(shim.flistxattr_errno) : __real_flistxattr(fd, list, size);
+	return shim.flistxattr_errno ? refuse(shim.flistxattr_errno)
+				     : __real_flistxattr(fd, list, size);
 }
 
 ssize_t __wrap_fgetxattr(int fd, const char *name, void *value, size_t size)

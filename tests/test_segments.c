@@ -16,10 +16,11 @@
 #include <string.h>
 
 enum { SEGMENTS = 5 };
-static const enum segment_class classes[SEGMENTS] = {SEG_STRAIGHT, SEG_FAST, SEG_SLOW, SEG_STRAIGHT,
-	SEG_FAST};
+static const enum segment_class classes[SEGMENTS] = {
+	SEG_STRAIGHT, SEG_FAST, SEG_SLOW, SEG_STRAIGHT, SEG_FAST};
 /* Effect of the first adjustable (range to its end) in each segment: s, then % per lap. */
-static const double effect[2][SEGMENTS] = {{0.10, -0.30, 0, 0.05, -0.20}, {0, -0.03, 0.01, 0, -0.02}};
+static const double effect[2][SEGMENTS] = {
+	{0.10, -0.30, 0, 0.05, -0.20}, {0, -0.03, 0.01, 0, -0.02}};
 static const double base[2][SEGMENTS] = {{20, 15, 10, 25, 20}, {0.1, 0.8, 0.3, 0.1, 0.7}};
 
 static void add_circuit(struct book *b)
@@ -40,7 +41,8 @@ static void add_circuit(struct book *b)
 }
 
 /* A lap whose figures are the sums of its segments'. noise 0: exact. */
-static void drive_lap(struct run *r, double x, double run_error, double noise, struct random *random)
+static void drive_lap(
+	struct run *r, double x, double run_error, double noise, struct random *random)
 {
 	struct lap *l = invent_lap(r, 0);
 	l->n_segments = SEGMENTS;
@@ -211,7 +213,8 @@ static void lay(struct overlay *o, const struct book *b)
 	for (size_t k = 0; k < 2; k++) {
 		double worst = INFINITY;
 		for (int s = 0; s < 2; s++)
-			ck_assert_double_eq_tol(sum_of(o->by[k].side[s].value), o->by[k].side[s].lap, 1e-9);
+			ck_assert_double_eq_tol(
+				sum_of(o->by[k].side[s].value), o->by[k].side[s].lap, 1e-9);
 		ck_assert_double_eq_tol(sum_of(o->by[k].difference), o->by[k].lap, 1e-9);
 		bool measured = true;
 		for (size_t i = 0; i < o->n; i++) {
@@ -246,7 +249,8 @@ START_TEST(measured_runs_are_laid_over_each_other)
 		ck_assert_double_eq_tol(o.by[0].se[i], sqrt(var[0] + var[1]), 1e-12);
 		ck_assert(overlay_is_measured(&o, 0, i));
 	}
-	ck_assert_str_eq(overlay_source_words(&o.by[0].side[0], words, sizeof words), "measured on 4 laps");
+	ck_assert_str_eq(
+		overlay_source_words(&o.by[0].side[0], words, sizeof words), "measured on 4 laps");
 	overlay_free(&o);
 	book_free(&b);
 }
@@ -287,7 +291,8 @@ START_TEST(what_is_given_in_part_stays_measured)
 	}
 	b.runs[2].laps[2].segments[0].has_time = false; /* missing on one lap only */
 	lay(&o, &b);
-	ck_assert(o.by[0].side[1].source == OVERLAY_PARTLY && o.by[1].side[1].source == OVERLAY_MEASURED);
+	ck_assert(o.by[0].side[1].source == OVERLAY_PARTLY &&
+		  o.by[1].side[1].source == OVERLAY_MEASURED);
 	ck_assert(!overlay_is_measured(&o, 0, 0) && !overlay_is_measured(&o, 0, 1));
 	ck_assert(overlay_is_measured(&o, 0, 2) && overlay_is_measured(&o, 0, 3));
 	ck_assert(overlay_is_measured(&o, 1, 1));

@@ -18,7 +18,7 @@
 struct truth {
 	double time_delta, wear_delta, kappa; /* of the sheet; s, %/lap, %/lap for each s */
 	double run_time, run_wear, lap_time, lap_wear, lifting; /* standard deviations */
-	double time_age, wear_age;            /* per lap of tyre age */
+	double time_age, wear_age;                              /* per lap of tyre age */
 };
 
 static const fix base_values[] = {0}, sheet_values[] = {5 * FIX_ONE};
@@ -27,8 +27,8 @@ static void invent_truth(struct book *b, const struct truth *t, unsigned runs, s
 {
 	invent_book(b, 0, 1, 1);
 	b->exchange[0] = (struct opt_num){t->kappa > 0, t->kappa};
-	b->stint = (struct stint_plan){.given = true, .laps = {true, 30}, .pit_loss = {true, 24},
-		.pace_loss = {true, 0}};
+	b->stint = (struct stint_plan){
+		.given = true, .laps = {true, 30}, .pit_loss = {true, 24}, .pace_loss = {true, 0}};
 	for (unsigned i = 0; i < runs; i++) {
 		char id[16];
 		snprintf(id, sizeof id, "r%02u", i);
@@ -40,10 +40,11 @@ static void invent_truth(struct book *b, const struct truth *t, unsigned runs, s
 		for (int j = 0; j < 6; j++) {
 			double lift = t->lifting * random_normal(r);
 			struct lap *l = invent_lap(run, 90 + on * t->time_delta + rt + lift +
-				t->time_age * j + t->lap_time * random_normal(r));
+								t->time_age * j +
+								t->lap_time * random_normal(r));
 			l->has_wear[0] = true;
-			l->wear[0] = 2 + on * t->wear_delta + rw - t->kappa * lift + t->wear_age * j +
-				t->lap_wear * random_normal(r);
+			l->wear[0] = 2 + on * t->wear_delta + rw - t->kappa * lift +
+				     t->wear_age * j + t->lap_wear * random_normal(r);
 		}
 	}
 }
@@ -123,7 +124,8 @@ START_TEST(intervals_hold_the_truth)
 		invent_truth(&b, &noisy, 12, &r);
 		struct model *m = fit(&b);
 		struct stint *s = stint(m, sheet_values, 0, 1000);
-		const struct stint_row *tuned = &s->rows[STINT_SHEET], *lifted = &s->rows[STINT_LIFTING];
+		const struct stint_row *tuned = &s->rows[STINT_SHEET],
+				       *lifted = &s->rows[STINT_LIFTING];
 		held[0] += tuned->low <= 3.0 && 3.0 <= tuned->high;
 		held[1] += lifted->low <= 5.625 && 5.625 <= lifted->high;
 		held[2] += s->verdict_low <= -2.625 && -2.625 <= s->verdict_high;
@@ -160,8 +162,9 @@ START_TEST(a_slower_sheet_is_no_saving)
 	ck_assert_double_eq_tol(s->verdict, 4.5, 0.4);
 	ck_assert_double_gt(s->verdict_low, 0);
 	ck_assert_msg(strstr(s->sentence, "s a lap on Quick base costs 4.") &&
-		strstr(s->sentence, "s less than Kind") &&
-		strstr(s->sentence, "over 30 laps, lifting 0.05"), "%s", s->sentence);
+			      strstr(s->sentence, "s less than Kind") &&
+			      strstr(s->sentence, "over 30 laps, lifting 0.05"),
+		"%s", s->sentence);
 	stint_free(s);
 	model_free(m);
 	book_free(&b);
@@ -179,8 +182,9 @@ START_TEST(tread_over_thirty_laps)
 		invent_truth(&b, &t, 8, &r);
 		struct model *m = fit(&b);
 		struct stint *s = stint(m, sheet_values, 30, 0);
-		ck_assert_double_eq_tol(s->curve[STINT_REFERENCE][29].worn[0] -
-			s->curve[STINT_SHEET][29].worn[0], tread[i], 1e-3);
+		ck_assert_double_eq_tol(
+			s->curve[STINT_REFERENCE][29].worn[0] - s->curve[STINT_SHEET][29].worn[0],
+			tread[i], 1e-3);
 		/* The same tyre at the flag: that is how much the reference must lift. */
 		ck_assert_double_eq_tol(s->curve[STINT_LIFTING][29].worn[0],
 			s->curve[STINT_SHEET][29].worn[0], 1e-9);
@@ -205,7 +209,8 @@ START_TEST(pace_loss_from_tyre_age)
 	struct stint *s = stint(m, base_values, 20, 0);
 	ck_assert_double_eq_tol(s->rules.pace_loss, 0.04 / 2, 1e-5);
 	for (size_t i = 0; i < 20; i++)
-		ck_assert_double_eq_tol(s->curve[STINT_REFERENCE][i].time, 90 + 0.04 * (double)i, 1e-3);
+		ck_assert_double_eq_tol(
+			s->curve[STINT_REFERENCE][i].time, 90 + 0.04 * (double)i, 1e-3);
 	stint_free(s);
 	model_free(m);
 	book_free(&b);
@@ -384,7 +389,8 @@ START_TEST(quick_figures_agree)
 	ck_assert(q.usable);
 	double wear = model_delta(m, 1, sheet_values, base_values).value;
 	double time = model_delta(m, 0, sheet_values, base_values).value;
-	ck_assert_double_eq_tol(stint_quick_delta(&q, time, &wear), s->rows[STINT_SHEET].delta, 1e-8);
+	ck_assert_double_eq_tol(
+		stint_quick_delta(&q, time, &wear), s->rows[STINT_SHEET].delta, 1e-8);
 	stint_free(s);
 	model_free(m);
 	book_free(&b);

@@ -26,8 +26,13 @@ static struct stint_rules plain(size_t laps)
  */
 START_TEST(table_by_hand)
 {
-	struct stint_rules r = {.laps = 4, .n_channels = 2, .wear_limit = 60, .fuel_slope = 0.05,
-		.fuel_per_lap = 2, .fuel_condition = 4, .pace_loss = 0.1};
+	struct stint_rules r = {.laps = 4,
+		.n_channels = 2,
+		.wear_limit = 60,
+		.fuel_slope = 0.05,
+		.fuel_per_lap = 2,
+		.fuel_condition = 4,
+		.pace_loss = 0.1};
 	struct stint_pace p = {.time = 90, .wear = {2, 3}};
 	const double time[] = {90.2, 90.4, 90.6, 90.8};
 	struct stint_lap lap[4];
@@ -51,8 +56,14 @@ END_TEST
  */
 START_TEST(age_cliff_and_limit)
 {
-	struct stint_rules r = {.laps = 4, .n_channels = 1, .wear_limit = 30, .age_condition = 1,
-		.pace_loss = 0.02, .has_cliff = true, .cliff_at = 15, .cliff = 0.1};
+	struct stint_rules r = {.laps = 4,
+		.n_channels = 1,
+		.wear_limit = 30,
+		.age_condition = 1,
+		.pace_loss = 0.02,
+		.has_cliff = true,
+		.cliff_at = 15,
+		.cliff = 0.1};
 	struct stint_pace p = {.time = 100, .wear = {10}, .wear_age = {1}};
 	const double worn[] = {9, 19, 30, 42}, time[] = {100, 100.18, 100.7, 101.8};
 	struct stint_lap lap[4];
@@ -118,17 +129,25 @@ static double cheapest(const struct stint_rules *r, const struct stint_pace *p, 
 
 START_TEST(stops_are_the_cheapest)
 {
-	/* loss of pace, cliff, wear growth with age: growing, with a cliff, and falling with wear */
+	/* loss of pace, cliff, wear growth with age: growing, with a cliff, and falling with wear
+	 */
 	const double pace[] = {0.02, 0.1, -0.05, 0}, cliff[] = {0, 0.5, 0.01, -0.2};
 	for (size_t i = 0; i < 4; i++)
 		for (int k = 0; k < 10; k++) {
 			const double wear = 2 + 0.7 * k;
-			struct stint_rules r = {.laps = 13, .n_channels = 2, .wear_limit = 20,
-				.fuel_slope = 0.03, .fuel_per_lap = 2, .pace_loss = pace[i],
-				.has_cliff = i > 0, .cliff_at = 9, .cliff = cliff[i],
-				.has_pit_loss = true, .pit_loss = 24};
-			struct stint_pace p = {.time = 90, .wear = {wear, wear - 1},
-				.wear_age = {0.05, 0.2}};
+			struct stint_rules r = {.laps = 13,
+				.n_channels = 2,
+				.wear_limit = 20,
+				.fuel_slope = 0.03,
+				.fuel_per_lap = 2,
+				.pace_loss = pace[i],
+				.has_cliff = i > 0,
+				.cliff_at = 9,
+				.cliff = cliff[i],
+				.has_pit_loss = true,
+				.pit_loss = 24};
+			struct stint_pace p = {
+				.time = 90, .wear = {wear, wear - 1}, .wear_age = {0.05, 0.2}};
 			size_t stop[13];
 			long n = stint_plan_stops(&r, &p, stop);
 			size_t life = stint_set_life(&r, &p);

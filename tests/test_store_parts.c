@@ -58,9 +58,15 @@ START_TEST(a_user_has_a_name_whatever_the_environment_says)
 		snprintf(system, sizeof system, "%s", pw->pw_name);
 	else
 		snprintf(system, sizeof system, "user-%ld", (long)geteuid());
-	const struct { const char *logname, *user, *is; } cases[] = {
-		{"anna", "ben", "anna"}, {NULL, "ben", "ben"}, {"", "ben", "ben"}, {NULL, NULL, system},
-		{"", "", system}, {NULL, "", system},
+	const struct {
+		const char *logname, *user, *is;
+	} cases[] = {
+		{"anna", "ben", "anna"},
+		{NULL, "ben", "ben"},
+		{"", "ben", "ben"},
+		{NULL, NULL, system},
+		{"", "", system},
+		{NULL, "", system},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		set("LOGNAME", cases[i].logname);
@@ -81,7 +87,9 @@ START_TEST(own_state_has_a_place_or_an_error)
 	char got[200], want[200], deep[400];
 	int fd;
 	/* Nowhere to go: relative paths do not count (XDG base directory specification). */
-	const struct { const char *state, *home; } none[] = {{NULL, NULL}, {"", ""}, {"here", "there"}};
+	const struct {
+		const char *state, *home;
+	} none[] = {{NULL, NULL}, {"", ""}, {"here", "there"}};
 	for (int i = 0; i < 3; i++) {
 		set("XDG_STATE_HOME", none[i].state);
 		set("HOME", none[i].home);
@@ -133,7 +141,8 @@ END_TEST
 
 START_TEST(what_is_no_file_is_named)
 {
-	char *bytes, *loop = in_folder("loop"), *under = in_folder("plain/under"), *plain = in_folder("plain");
+	char *bytes, *loop = in_folder("loop"), *under = in_folder("plain/under"),
+		     *plain = in_folder("plain");
 	char long_name[400];
 	size_t size;
 	int fds[2], pipes[2];
@@ -152,11 +161,13 @@ START_TEST(what_is_no_file_is_named)
 	memset(long_name, 'n', sizeof long_name);
 	long_name[sizeof long_name - 1] = '\0';
 	/* What was named wrongly is the user's to mend. */
-	const char *const paths[] = {loop, under, long_name, "/dev/null", folder, "/nowhere/at/all"};
+	const char *const paths[] = {
+		loop, under, long_name, "/dev/null", folder, "/nowhere/at/all"};
 	for (size_t i = 0; i < 6; i++) {
 		ck_assert(!file_read(paths[i], 9, &bytes, &size, NULL, &err));
 		ck_assert_int_eq(err.cls, ERR_INPUT);
-		ck_assert_str_eq(err.file, strlen(paths[i]) < sizeof err.file ? paths[i] : err.file);
+		ck_assert_str_eq(
+			err.file, strlen(paths[i]) < sizeof err.file ? paths[i] : err.file);
 	}
 	ck_assert(file_read(plain, 1, &bytes, &size, NULL, &err) && size == 1);
 	free(bytes);
@@ -166,7 +177,8 @@ START_TEST(what_is_no_file_is_named)
 }
 END_TEST
 
-/* Files of /proc say that they are empty, and are not: what grows while it is read looks like it. */
+/* Files of /proc say that they are empty, and are not: what grows while it is read looks like it.
+ */
 START_TEST(the_bound_holds_for_a_file_that_grows)
 {
 	char *bytes, all[1 << 16];
@@ -190,9 +202,15 @@ END_TEST
 
 START_TEST(paths_of_a_book_take_a_slash_more)
 {
-	const struct { const char *dir, *folder, *is; } cases[] = {
-		{"/b", "runs", "/b/runs/x.yaml"}, {"/b//", "runs", "/b/runs/x.yaml"}, {"/b/", "", "/b/x.yaml"},
-		{"/", "", "//x.yaml"}, {".", "sheets", "./sheets/x.yaml"}, {"", "", "/x.yaml"},
+	const struct {
+		const char *dir, *folder, *is;
+	} cases[] = {
+		{"/b", "runs", "/b/runs/x.yaml"},
+		{"/b//", "runs", "/b/runs/x.yaml"},
+		{"/b/", "", "/b/x.yaml"},
+		{"/", "", "//x.yaml"},
+		{".", "sheets", "./sheets/x.yaml"},
+		{"", "", "/x.yaml"},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		char *p = change_path(cases[i].dir, cases[i].folder, "x");
@@ -206,12 +224,22 @@ END_TEST
 
 START_TEST(a_lock_of_any_text_is_somebody_s)
 {
-	const struct { const char *text, *user; bool readable; } cases[] = {
-		{"anna@far.example.12:99", "anna", true}, {"a.b@c@far.12", "a.b@c", true},
-		{"anna", "", false}, {"anna@far", "", false}, {"anna@far.0:9", "", false},
-		{"anna@far.12:", "", false}, {"anna@far.12:x", "", false}, {"anna@far.12:-5", "", false},
-		{"anna@far.99999999999:9", "", false}, {"anna@far.1x:9", "", false},
-		{"anna@far.:9", "", false}, {"anna@far.12:99999999999999999999", "", false},
+	const struct {
+		const char *text, *user;
+		bool readable;
+	} cases[] = {
+		{"anna@far.example.12:99", "anna", true},
+		{"a.b@c@far.12", "a.b@c", true},
+		{"anna", "", false},
+		{"anna@far", "", false},
+		{"anna@far.0:9", "", false},
+		{"anna@far.12:", "", false},
+		{"anna@far.12:x", "", false},
+		{"anna@far.12:-5", "", false},
+		{"anna@far.99999999999:9", "", false},
+		{"anna@far.1x:9", "", false},
+		{"anna@far.:9", "", false},
+		{"anna@far.12:99999999999999999999", "", false},
 	};
 	char *file = in_folder("f.yaml"), *at = in_folder(".#f.yaml");
 	struct lock_owner who;
@@ -227,12 +255,23 @@ START_TEST(a_lock_of_any_text_is_somebody_s)
 		/* Who was shown another owner's name does not break this one's. */
 		struct lock_owner seen = who;
 		switch (i % 6) {
-		case 0: seen.pid++; break;
-		case 1: seen.boot++; break;
-		case 2: seen.since++; break;
-		case 3: seen.readable = !seen.readable; break;
-		case 4: strcpy(seen.user, "zoe"); break;
-		default: strcpy(seen.host, "near");
+		case 0:
+			seen.pid++;
+			break;
+		case 1:
+			seen.boot++;
+			break;
+		case 2:
+			seen.since++;
+			break;
+		case 3:
+			seen.readable = !seen.readable;
+			break;
+		case 4:
+			strcpy(seen.user, "zoe");
+			break;
+		default:
+			strcpy(seen.host, "near");
 		}
 		ck_assert_int_eq(lock_take_over(&l, file, &seen, &err), LOCK_HELD);
 		ck_assert(memcmp(&seen, &who, sizeof who) == 0);
@@ -257,7 +296,8 @@ END_TEST
 
 START_TEST(a_lock_from_before_the_machine_was_started_is_told)
 {
-	char *file = in_folder("f.yaml"), *at = in_folder(".#f.yaml"), host[128], text[300], said[300];
+	char *file = in_folder("f.yaml"), *at = in_folder(".#f.yaml"), host[128], text[300],
+	     said[300];
 	host_name(host, sizeof host);
 	static const long apart[] = {-100, 100, 3, -3};
 	for (int i = 0; i < 4; i++) {
@@ -269,7 +309,8 @@ START_TEST(a_lock_from_before_the_machine_was_started_is_told)
 		ck_assert(lock_owner(file, &who) && who.readable && who.same_host);
 		ck_assert(who.other_boot == (i < 2));
 		lock_describe(&who, said, sizeof said);
-		ck_assert((strstr(said, "before that machine was started anew") != NULL) == (i < 2));
+		ck_assert(
+			(strstr(said, "before that machine was started anew") != NULL) == (i < 2));
 	}
 	free(file);
 	free(at);
@@ -326,11 +367,38 @@ static void put_utf8(unsigned cp, char *at)
 /* Each end of each range of characters that are not seen, and its neighbours outside. */
 START_TEST(what_cannot_be_seen_is_escaped)
 {
-	static const struct { unsigned cp; bool hidden; } cases[] = {
-		{0x1, 1}, {0x1f, 1}, {0x7f, 1}, {0x85, 1}, {0x9f, 1}, {0xa0, 0}, {0xac, 0}, {0xad, 1}, {0xae, 0},
-		{0x61b, 0}, {0x61c, 1}, {0x61d, 0}, {0x200a, 0}, {0x200b, 1}, {0x200f, 1}, {0x2010, 0},
-		{0x2027, 0}, {0x2028, 1}, {0x202e, 1}, {0x202f, 0}, {0x205f, 0}, {0x2060, 1}, {0x206f, 1},
-		{0x2070, 0}, {0xfefe, 0}, {0xfeff, 1}, {0xff00, 0}, {0xfffd, 0},
+	static const struct {
+		unsigned cp;
+		bool hidden;
+	} cases[] = {
+		{0x1, 1},
+		{0x1f, 1},
+		{0x7f, 1},
+		{0x85, 1},
+		{0x9f, 1},
+		{0xa0, 0},
+		{0xac, 0},
+		{0xad, 1},
+		{0xae, 0},
+		{0x61b, 0},
+		{0x61c, 1},
+		{0x61d, 0},
+		{0x200a, 0},
+		{0x200b, 1},
+		{0x200f, 1},
+		{0x2010, 0},
+		{0x2027, 0},
+		{0x2028, 1},
+		{0x202e, 1},
+		{0x202f, 0},
+		{0x205f, 0},
+		{0x2060, 1},
+		{0x206f, 1},
+		{0x2070, 0},
+		{0xfefe, 0},
+		{0xfeff, 1},
+		{0xff00, 0},
+		{0xfffd, 0},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		char text[16] = "a", escape[16];
@@ -338,7 +406,8 @@ START_TEST(what_cannot_be_seen_is_escaped)
 		struct doc d;
 		put_utf8(cases[i].cp, text + 1);
 		strcat(text, "b");
-		snprintf(escape, sizeof escape, cases[i].cp < 0x100 ? "\\x%02X" : "\\u%04X", cases[i].cp);
+		snprintf(escape, sizeof escape, cases[i].cp < 0x100 ? "\\x%02X" : "\\u%04X",
+			cases[i].cp);
 		for (int single = 0; single < 2; single++) {
 			buf_init(&b);
 			buf_adds(&b, "k: ");
@@ -346,7 +415,8 @@ START_TEST(what_cannot_be_seen_is_escaped)
 				yaml_add_quoted(&b, SCALAR_SINGLE, text, strlen(text));
 			else
 				yaml_add_text(&b, text);
-			ck_assert_msg((strstr(b.data, escape) != NULL) == cases[i].hidden, "%s", b.data);
+			ck_assert_msg(
+				(strstr(b.data, escape) != NULL) == cases[i].hidden, "%s", b.data);
 			ck_assert((strstr(b.data, text) == NULL) == cases[i].hidden);
 			ck_assert_msg(parse(&d, b.data), "%s", b.data);
 			ck_assert_str_eq(node_get(d.root, "k")->text, text);
@@ -359,8 +429,14 @@ END_TEST
 
 START_TEST(a_lap_is_written_with_what_it_has)
 {
-	static const struct { double time; const char *is; } cases[] = {
-		{91.243, "\"1:31.243\""}, {91.2431, "91.2431"}, {59.5, "59.5"}, {3600.25, "\"60:00.250\""},
+	static const struct {
+		double time;
+		const char *is;
+	} cases[] = {
+		{91.243, "\"1:31.243\""},
+		{91.2431, "91.2431"},
+		{59.5, "59.5"},
+		{3600.25, "\"60:00.250\""},
 		{86400, "\"1440:00.000\""},
 	};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -381,28 +457,56 @@ END_TEST
 /* --- the second look at a patched file --- */
 
 static const char before_text[] = "a: 1\nb: [x, y]\nm: {k: v}\nt: 'q'\ns: [1, 2]\nw: [o]\n";
-static const char right[] = "a: 2\nb: [x, z]\nm: {k: v}\nt: 'q'\ns: [1, 2]\nw: [o]\nn: 5\nl: [p, q]\n";
+static const char right[] =
+	"a: 2\nb: [x, z]\nm: {k: v}\nt: 'q'\ns: [1, 2]\nw: [o]\nn: 5\nl: [p, q]\n";
 
 static bool patch_as_wanted(struct patch *p, const struct doc *d)
 {
 	const char *const b[] = {"x", "z"}, *const l[] = {"p", "q"};
 	patch_init(p, d);
-	return patch_member(p, d->root, "a", PATCH_NUMBER, "2", NULL, &err)
-		&& patch_ids(p, d->root, "b", b, 2, NULL, &err)
-		&& patch_member(p, d->root, "n", PATCH_NUMBER, "5", NULL, &err)
-		&& patch_ids(p, d->root, "l", l, 2, NULL, &err);
+	return patch_member(p, d->root, "a", PATCH_NUMBER, "2", NULL, &err) &&
+	       patch_ids(p, d->root, "b", b, 2, NULL, &err) &&
+	       patch_member(p, d->root, "n", PATCH_NUMBER, "5", NULL, &err) &&
+	       patch_ids(p, d->root, "l", l, 2, NULL, &err);
 }
 
-static const struct { const char *from, *to; } wrongs[] = {
-	{"a: 2", "a: 3"}, {"a: 2", "a: 22"}, {"a: 2", "a: [2]"}, {"a: 2", "a: 1"},
-	{"b: [x, z]", "b: [x, y]"}, {"b: [x, z]", "b: [x]"}, {"b: [x, z]", "b: z"},
-	{"b: [x, z]", "b: [x, [z]]"}, {"b: [x, z]", "b: {x: z}"}, {"m: {k: v}", "m: [k]"}, {"m: {k: v}", "m: {k: w}"},
-	{"m: {k: v}", "m: {j: v}"}, {"m: {k: v}", "m: {k: v, e: 1}"}, {"m: {k: v}", "m: {}"},
-	{"m: {k: v}", "m:\n  k: v"}, {"m: {k: v}", "m: {\"k\": v}"}, {"m: {k: v}", "m: {k: \"v\"}"},
-	{"t: 'q'", "t: q"}, {"t: 'q'", "t: 'r'"}, {"s: [1, 2]", "s: [1, 3]"}, {"s: [1, 2]", "s: [2, 1]"},
-	{"s: [1, 2]", "s: 1"}, {"w: [o]", "w: [[o]]"}, {"n: 5", "n: 6"}, {"n: 5\n", ""}, {"n: 5", "u: 5"},
-	{"l: [p, q]", "l: [q, p]"}, {"l: [p, q]", "l: [p]"}, {"l: [p, q]", "l: p"}, {"l: [p, q]", "L: [p, q]"},
-	{"a: 2\n", ""}, {"n: 5", "n: [5]"}, {"t: 'q'\n", ""}, {"n: 5\nl: [p, q]", "l: [p, q]\nzz: 1"},
+static const struct {
+	const char *from, *to;
+} wrongs[] = {
+	{"a: 2", "a: 3"},
+	{"a: 2", "a: 22"},
+	{"a: 2", "a: [2]"},
+	{"a: 2", "a: 1"},
+	{"b: [x, z]", "b: [x, y]"},
+	{"b: [x, z]", "b: [x]"},
+	{"b: [x, z]", "b: z"},
+	{"b: [x, z]", "b: [x, [z]]"},
+	{"b: [x, z]", "b: {x: z}"},
+	{"m: {k: v}", "m: [k]"},
+	{"m: {k: v}", "m: {k: w}"},
+	{"m: {k: v}", "m: {j: v}"},
+	{"m: {k: v}", "m: {k: v, e: 1}"},
+	{"m: {k: v}", "m: {}"},
+	{"m: {k: v}", "m:\n  k: v"},
+	{"m: {k: v}", "m: {\"k\": v}"},
+	{"m: {k: v}", "m: {k: \"v\"}"},
+	{"t: 'q'", "t: q"},
+	{"t: 'q'", "t: 'r'"},
+	{"s: [1, 2]", "s: [1, 3]"},
+	{"s: [1, 2]", "s: [2, 1]"},
+	{"s: [1, 2]", "s: 1"},
+	{"w: [o]", "w: [[o]]"},
+	{"n: 5", "n: 6"},
+	{"n: 5\n", ""},
+	{"n: 5", "u: 5"},
+	{"l: [p, q]", "l: [q, p]"},
+	{"l: [p, q]", "l: [p]"},
+	{"l: [p, q]", "l: p"},
+	{"l: [p, q]", "L: [p, q]"},
+	{"a: 2\n", ""},
+	{"n: 5", "n: [5]"},
+	{"t: 'q'\n", ""},
+	{"n: 5\nl: [p, q]", "l: [p, q]\nzz: 1"},
 };
 
 START_TEST(a_patched_file_that_is_otherwise_is_seen)
@@ -418,7 +522,8 @@ START_TEST(a_patched_file_that_is_otherwise_is_seen)
 		const char *at = strstr(right, wrongs[i].from);
 		ck_assert_ptr_nonnull(at);
 		ck_assert_int_ge(asprintf(&text, "%.*s%s%s", (int)(at - right), right, wrongs[i].to,
-			at + strlen(wrongs[i].from)), 0);
+					 at + strlen(wrongs[i].from)),
+			0);
 		ck_assert_msg(parse(&now, text), "%s", text);
 		ck_assert_msg(!patch_verify(&p, &now), "not seen:\n%s", text);
 		doc_free(&now);
@@ -460,7 +565,8 @@ static void is_found(const char *dir, const char *id, const char *below)
 
 START_TEST(profiles_are_looked_for_in_order)
 {
-	char *book = in_folder("b"), *slashes = in_folder("b//"), *share = in_folder("share"), *home = in_folder("home");
+	char *book = in_folder("b"), *slashes = in_folder("b//"), *share = in_folder("share"),
+	     *home = in_folder("home");
 	char *data = in_folder("data"), (*ids)[ID_SIZE];
 	size_t n;
 	put_profile("b/profiles", "one.yaml");

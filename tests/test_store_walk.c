@@ -3,8 +3,8 @@
  * everything goes through: once and from then on, in several ways. Nothing crashes or leaks, a
  * refusal says why, and each file of the book is as before or as after, never otherwise.
  *
- * The linker's --wrap puts the functions below between our code and the system. Syncing is left out:
- * what it is for, test_save_faults.c and test_save_shim.c look at.
+ * The linker's --wrap puts the functions below between our code and the system. Syncing is left
+ * out: what it is for, test_save_faults.c and test_save_shim.c look at.
  */
 #include "store/host.h"
 #include "store/import.h"
@@ -238,7 +238,7 @@ static bool holds(const struct tree *t, const char *name, const char *bytes, siz
 	for (size_t i = 0; i < t->n; i++) {
 		if (strcmp(t->files[i].name, name) == 0)
 			return bytes && t->files[i].size == size &&
-				memcmp(t->files[i].bytes, bytes, size) == 0;
+			       memcmp(t->files[i].bytes, bytes, size) == 0;
 	}
 	return !bytes;
 }
@@ -394,7 +394,7 @@ static bool session(void)
 	if (!journal_open(&j, path, &stamp, &err))
 		return by_err(false);
 	ok = journal_append(&j, changes, 2, &err) && journal_append(&j, changes, 1, &err) &&
-		journal_sync(&j, &err);
+	     journal_sync(&j, &err);
 	journal_close(&j);
 	return by_err(ok);
 }
@@ -572,7 +572,8 @@ static bool run_reference(void)
 
 static void prepare_csv(void)
 {
-	static const char text[] = "run,sheet,date,driver,fuel,lap,time,effort,skip,wear-front,front-wing\n"
+	static const char text[] =
+		"run,sheet,date,driver,fuel,lap,time,effort,skip,wear-front,front-wing\n"
 		"n1,base,2026-03-15T10:00,a,20,1,1:31.2,97,,2.4,9\nn1,base,,,,2,91.5,98,,2.5,\n"
 		"\"n2\",base,2026-03-15T11:00,a,20,1,91.2,97,\"rain, a lot\",2.4,\n";
 
@@ -672,7 +673,8 @@ static bool patch_one(const struct doc *d, int what)
 	patch_init(&p, d);
 	switch (what) {
 	case 0:
-		ok = patch_member(&p, node_get(d->root, "values"), "a", PATCH_NUMBER, "8.5", NULL, &err);
+		ok = patch_member(
+			&p, node_get(d->root, "values"), "a", PATCH_NUMBER, "8.5", NULL, &err);
 		break;
 	case 1:
 		ok = patch_member(&p, d->root, "notes", PATCH_TEXT, "a: b", place, &err);
@@ -699,7 +701,8 @@ static bool patch_one(const struct doc *d, int what)
 		ok = patch_raw(&p, node_get(d->root, "block"), "- q", &err);
 		break;
 	default:
-		ok = patch_member(&p, d->root, "name", PATCH_TEXT, "it's \xe2\x80\xae\n", place, &err);
+		ok = patch_member(
+			&p, d->root, "name", PATCH_TEXT, "it's \xe2\x80\xae\n", place, &err);
 	}
 	ok = patch_apply(&p, &out, &size, &err) && ok;
 	free(out);
@@ -710,7 +713,7 @@ static bool patch_one(const struct doc *d, int what)
 static bool run_patches(void)
 {
 	static const char text[] = "kind: sheet\nvalues: {a: 1, b: 2}\nflow: [wing, x]\nblock:\n"
-		"- wing # c\n- y\nnone:\nname: '\xe6\x97\xa5'\n";
+				   "- wing # c\n- y\nnone:\nname: '\xe6\x97\xa5'\n";
 	struct faults faults;
 	struct doc d;
 	bool ok = true;
@@ -736,7 +739,8 @@ static bool run_bad_documents(void)
 		struct faults faults;
 		struct doc d;
 		faults_init(&faults);
-		ok = !doc_parse(&d, texts[i], strlen(texts[i]), "f", &faults) && faults.total > 0 && ok;
+		ok = !doc_parse(&d, texts[i], strlen(texts[i]), "f", &faults) && faults.total > 0 &&
+		     ok;
 		doc_free(&d);
 		faults_free(&faults);
 	}

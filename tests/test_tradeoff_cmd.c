@@ -49,10 +49,12 @@ START_TEST(compare_adds_up)
 	ck_assert_str_eq(json_string_value(json_object_get(doc, "b")), "kind");
 	ck_assert_uint_eq(json_array_size(json_object_get(doc, "values")), 18);
 	ck_assert_uint_eq(json_array_size(parts), 11);
-	json_array_foreach(json_object_get(doc, "predictions"), i, p) {
+	json_array_foreach(json_object_get(doc, "predictions"), i, p)
+	{
 		double sum = 0;
 		const char *id = json_string_value(json_object_get(p, "response"));
-		json_array_foreach(parts, k, g) {
+		json_array_foreach(parts, k, g)
+		{
 			double v = number(json_object_get(g, "by"), id);
 			ck_assert(json_is_true(json_object_get(g, "changed")) || v == 0);
 			sum += v;
@@ -72,10 +74,11 @@ START_TEST(compare_says_what_was_not_tested)
 	size_t i;
 	json_array_foreach(parts, i, g)
 		ck_assert(json_is_true(json_object_get(g, "changed")) ==
-			json_is_null(json_object_get(json_object_get(g, "by"), "time")));
+			  json_is_null(json_object_get(json_object_get(g, "by"), "time")));
 	json_decref(doc);
 	struct test_said said = say("compare", WORDS("quick-base", "soft-rear-camber"));
-	ck_assert(strstr(said.out, "not tested: front and rear Camber always moved together") != NULL);
+	ck_assert(strstr(said.out, "not tested: front and rear Camber always moved together") !=
+		  NULL);
 	test_said_free(&said);
 }
 END_TEST
@@ -95,12 +98,15 @@ START_TEST(suggest_is_a_front)
 	ck_assert(json_is_true(json_object_get(doc, "exact")));
 	ck_assert_double_gt(number(doc, "candidates"), 1e6);
 	ck_assert_uint_gt(n, 10);
-	json_array_foreach(points, i, p) {
+	json_array_foreach(points, i, p)
+	{
 		ck_assert_uint_eq(json_object_size(json_object_get(p, "values")), 18);
-		/* Drive and overrun ramps are frozen, pairs locked: their front minus rear is held. */
+		/* Drive and overrun ramps are frozen, pairs locked: their front minus rear is held.
+		 */
 		json_t *v = json_object_get(p, "values");
 		ck_assert_double_eq(number(v, "drive-ramp"), 45);
-		ck_assert_double_eq_tol(number(v, "front-camber") - number(v, "rear-camber"), -1.2, 1e-9);
+		ck_assert_double_eq_tol(
+			number(v, "front-camber") - number(v, "rear-camber"), -1.2, 1e-9);
 		centred(p, "time-delta", "time-low", "time-high");
 		centred(p, "wear-delta", "wear-low", "wear-high");
 		centred(p, "like-for-like-delta", "like-for-like-low", "like-for-like-high");
@@ -122,12 +128,14 @@ END_TEST
 
 START_TEST(suggest_keeps_to_its_bounds)
 {
-	json_t *doc = ask("suggest", WORDS("--json", "--max-changes", "2", "--minutes", "30", "--save",
-		"front")), *p;
+	json_t *doc = ask("suggest",
+		       WORDS("--json", "--max-changes", "2", "--minutes", "30", "--save", "front")),
+	       *p;
 	size_t i;
 	ck_assert_str_eq(json_string_value(json_object_get(doc, "save")), "front");
 	ck_assert_uint_gt(json_array_size(json_object_get(doc, "frontier")), 1);
-	json_array_foreach(json_object_get(doc, "frontier"), i, p) {
+	json_array_foreach(json_object_get(doc, "frontier"), i, p)
+	{
 		ck_assert_double_le(number(p, "changes"), 2);
 		ck_assert_double_le(number(p, "minutes"), 30);
 	}
@@ -144,13 +152,13 @@ END_TEST
 
 START_TEST(stint_has_four_plans)
 {
-	static const char *const plans[] = {"reference", "sheet", "reference-lifting",
-		"reference-stopping"};
+	static const char *const plans[] = {
+		"reference", "sheet", "reference-lifting", "reference-stopping"};
 	json_t *doc = ask("stint", WORDS("kind", "--json")), *rows = json_object_get(doc, "rows");
 	double base = number(json_array_get(rows, 0), "total");
 	ck_assert_uint_eq(json_array_size(rows), 4);
-	ck_assert_uint_eq(json_array_size(json_object_get(doc, "curve")),
-		(size_t)number(doc, "laps"));
+	ck_assert_uint_eq(
+		json_array_size(json_object_get(doc, "curve")), (size_t)number(doc, "laps"));
 	for (size_t i = 0; i < 4; i++) {
 		json_t *r = json_array_get(rows, i);
 		ck_assert_str_eq(json_string_value(json_object_get(r, "plan")), plans[i]);
@@ -158,8 +166,10 @@ START_TEST(stint_has_four_plans)
 		ck_assert_double_le(number(r, "delta-low"), number(r, "delta"));
 		ck_assert_double_ge(number(r, "delta-high"), number(r, "delta"));
 	}
-	json_t *last = json_array_get(json_object_get(doc, "curve"), (size_t)number(doc, "laps") - 1);
-	ck_assert_double_eq_tol(number(json_object_get(last, "reference"), "cumulative-time"), base, 1e-6);
+	json_t *last =
+		json_array_get(json_object_get(doc, "curve"), (size_t)number(doc, "laps") - 1);
+	ck_assert_double_eq_tol(
+		number(json_object_get(last, "reference"), "cumulative-time"), base, 1e-6);
 	json_decref(doc);
 	doc = ask("stint", WORDS("kind", "--json", "--laps", "7"));
 	ck_assert_double_eq(number(doc, "laps"), 7);

@@ -276,7 +276,8 @@ START_TEST(drift_of_the_base_is_found)
 		if (!base)
 			r->values[4] += (i % 5 == 1 ? -2 : 2) * FIX_ONE;
 		for (size_t j = 0; j < 2; j++)
-			r->laps[j].time = 90 + 0.3 * floor((double)i / 10) + 0.02 * (double)(i % 10) +
+			r->laps[j].time = 90 + 0.3 * floor((double)i / 10) +
+					  0.02 * (double)(i % 10) +
 					  (j ? 0.001 : -0.001) * (double)(i % 3);
 	}
 	struct verify *v = verify();

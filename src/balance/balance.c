@@ -5,10 +5,10 @@
 
 static struct opt_num some(double v)
 {
-	return (struct opt_num){ true, v };
+	return (struct opt_num){true, v};
 }
 
-static const struct opt_num none = { false, 0 };
+static const struct opt_num none = {false, 0};
 
 static struct opt_num part_value(const struct part *p, const fix *values)
 {
@@ -98,13 +98,13 @@ static struct opt_num transfer_share(const struct car *car, const struct balance
 	struct balance_transfer t = balance_transfer(&light, b, 1);
 	if (!t.has)
 		return none;
-	return front_share(some(t.front_geometric + t.front_elastic),
-		some(t.rear_geometric + t.rear_elastic));
+	return front_share(
+		some(t.front_geometric + t.front_elastic), some(t.rear_geometric + t.rear_elastic));
 }
 
 struct balance balance_of(const struct car *car, const fix *values)
 {
-	struct balance b = { 0 };
+	struct balance b = {0};
 	if (!car->has_chassis)
 		return b;
 	const struct chassis *c = &car->chassis;
@@ -121,7 +121,7 @@ struct balance balance_of(const struct car *car, const fix *values)
 
 struct opt_num balance_share(const struct car *car, const fix *values)
 {
-	struct balance b = { 0 };
+	struct balance b = {0};
 	if (!car->has_chassis)
 		return none;
 	b.front = axle_of(&car->chassis.front, values);
@@ -129,10 +129,10 @@ struct opt_num balance_share(const struct car *car, const fix *values)
 	return transfer_share(car, &b);
 }
 
-struct balance_transfer balance_transfer(const struct car *car, const struct balance *b,
-	double g_lat)
+struct balance_transfer balance_transfer(
+	const struct car *car, const struct balance *b, double g_lat)
 {
-	struct balance_transfer t = { 0 };
+	struct balance_transfer t = {0};
 	const struct chassis *c = &car->chassis;
 	const struct chassis_axle *f = &c->front, *r = &c->rear;
 	if (!car->has_chassis || !c->mass.has || !c->front_weight.has || !c->cg_height.has)
@@ -201,7 +201,8 @@ static void lack_stiffness(struct lacks *l, const struct chassis_axle *a, const 
 static void lack_aero(struct lacks *l, const struct chassis_axle *a, const char *place)
 {
 	lack(l, !a->aero_base.has, place, "base");
-	lack(l, a->aero_slope.has && a->aero_slope.v != 0 && a->wing.kind == PART_NONE, place, "wing");
+	lack(l, a->aero_slope.has && a->aero_slope.v != 0 && a->wing.kind == PART_NONE, place,
+		"wing");
 	lack(l, !a->aero_slope.has && a->wing.kind != PART_NONE, place, "slope");
 }
 
@@ -246,14 +247,19 @@ bool balance_can_hold(const struct car *car, int pair, struct err *err)
 	char lacks[200];
 	if (!car->has_chassis)
 		return err_input(err, "the car profile has no chassis, so no pair can hold the "
-			"load-transfer share");
-	const bool springs = part_is(&c->front.spring, p->front) && part_is(&c->rear.spring, p->rear);
+				      "load-transfer share");
+	const bool springs =
+		part_is(&c->front.spring, p->front) && part_is(&c->rear.spring, p->rear);
 	const bool bars = part_is(&c->front.bar, p->front) && part_is(&c->rear.bar, p->rear);
 	if (!springs && !bars)
-		return err_input(err, "'%s' is no pair of springs or bars of the car's chassis; only "
-			"those hold the load-transfer share", p->id);
+		return err_input(err,
+			"'%s' is no pair of springs or bars of the car's chassis; only "
+			"those hold the load-transfer share",
+			p->id);
 	if (balance_lacks(car, FIGURE_TRANSFER, lacks, sizeof lacks)[0])
-		return err_input(err, "the load-transfer share cannot be told, so it cannot be held; "
-			"the car profile lacks %s", lacks);
+		return err_input(err,
+			"the load-transfer share cannot be told, so it cannot be held; "
+			"the car profile lacks %s",
+			lacks);
 	return true;
 }

@@ -36,7 +36,7 @@ struct balance {
 	struct opt_num transfer_front_share;  /* of lateral load transfer */
 	struct opt_num aero_front, aero_rear; /* C_L*A, m^2 */
 	struct opt_num aero_front_share;
-	struct opt_num brake_front_share;     /* of torque */
+	struct opt_num brake_front_share; /* of torque */
 };
 
 struct balance balance_of(const struct car *car, const fix *values);
@@ -57,11 +57,11 @@ const char *balance_lacks(const struct car *car, enum balance_figure f, char *bu
 /* Lateral load transfer at a lateral acceleration of g_lat (in g). */
 struct balance_transfer {
 	bool has;
-	double force, moment, roll_axis;    /* N; elastic moment N m; m under the CG */
+	double force, moment, roll_axis; /* N; elastic moment N m; m under the CG */
 	double front_geometric, front_elastic, rear_geometric, rear_elastic; /* N */
 };
-struct balance_transfer balance_transfer(const struct car *car, const struct balance *b,
-	double g_lat);
+struct balance_transfer balance_transfer(
+	const struct car *car, const struct balance *b, double g_lat);
 
 /* Downforce in N at speed in m/s; left out without both axles' figures. */
 struct opt_num balance_downforce(const struct opt_num *cla, double speed);

@@ -74,8 +74,10 @@ static void brake_words(const struct told *t, double share, char *buf, size_t si
 			t->b->car.chassis.front_weight.has ? "" : "front-weight");
 	else
 		snprintf(buf, size, "ideal %.1f %% at %g g: %s", 100 * ideal.v,
-			t->plan.deceleration.v, off >= 0.05 ? "the front locks first"
-			: off <= -0.05 ? "the rear locks first, unstable" : "both ends alike");
+			t->plan.deceleration.v,
+			off >= 0.05    ? "the front locks first"
+			: off <= -0.05 ? "the rear locks first, unstable"
+				       : "both ends alike");
 }
 
 static void signed_text(char *buf, size_t size, double v, int decimals)
@@ -88,8 +90,10 @@ static void lacking(const struct told *t, enum balance_kind k, struct balance_li
 {
 	char keys[160];
 	balance_lacks(&t->b->car, shares[k].figure, keys, sizeof keys);
-	snprintf(l->words, sizeof l->words, keys[0] ? "not told: the car profile lacks %s"
-		: "not told: the front and rear figures add up to nothing", keys);
+	snprintf(l->words, sizeof l->words,
+		keys[0] ? "not told: the car profile lacks %s"
+			: "not told: the front and rear figures add up to nothing",
+		keys);
 }
 
 static void share_line(const struct told *t, enum balance_kind k, struct balance_line *l)
@@ -153,7 +157,8 @@ static void pressure_line(const struct told *t, int axle, struct balance_line *l
 	const struct opt_num set = balance_cold_for_target(t->b, axle);
 	size_t n = 0;
 	*l = (struct balance_line){.kind = axle ? BALANCE_PRESSURE_REAR : BALANCE_PRESSURE_FRONT,
-		.name = axle ? "hot pressure rear" : "hot pressure front", .figure = hot};
+		.name = axle ? "hot pressure rear" : "hot pressure front",
+		.figure = hot};
 	if (hot.has) {
 		snprintf(l->value, sizeof l->value, "%.1f kPa", hot.v);
 		n = (size_t)snprintf(l->words, sizeof l->words, "cold %.1f, %g to %g C", cold.v,
@@ -175,7 +180,10 @@ static void pressure_line(const struct told *t, int axle, struct balance_line *l
 size_t balance_lines(const struct book *b, const fix *values, const fix *against,
 	struct balance_line out[BALANCE_LINES])
 {
-	struct told t = {.b = b, .plan = book_balance(b), .values = values, .against = against,
+	struct told t = {.b = b,
+		.plan = book_balance(b),
+		.values = values,
+		.against = against,
 		.has_then = against != NULL};
 	size_t n = 0;
 	if (!b->car.has_chassis)

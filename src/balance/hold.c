@@ -12,7 +12,7 @@ bool balance_bears_on_transfer(const struct car *car, int a)
 {
 	const struct chassis *c = &car->chassis;
 	return car->has_chassis && (part_is(&c->front.spring, a) || part_is(&c->rear.spring, a) ||
-		part_is(&c->front.bar, a) || part_is(&c->rear.bar, a));
+					   part_is(&c->front.bar, a) || part_is(&c->rear.bar, a));
 }
 
 bool balance_bears_on_aero(const struct car *car, int a)

@@ -90,8 +90,8 @@ void err_format(const struct err *e, char *buf, size_t size)
 	char raw[sizeof e->file + sizeof e->text + 80];
 	int n;
 	if (e->file[0] && e->line > 0)
-		n = snprintf(raw, sizeof raw, "treadlight: %s:%zu:%zu: %s", e->file, e->line, e->col,
-			e->text);
+		n = snprintf(raw, sizeof raw, "treadlight: %s:%zu:%zu: %s", e->file, e->line,
+			e->col, e->text);
 	else if (e->file[0])
 		n = snprintf(raw, sizeof raw, "treadlight: %s: %s", e->file, e->text);
 	else

@@ -21,8 +21,8 @@ enum err_class {
 
 struct err {
 	enum err_class cls;
-	char file[256];       /* shortened in the middle when longer; "" if none */
-	size_t line, col;     /* 1-based; 0: not known */
+	char file[256];   /* shortened in the middle when longer; "" if none */
+	size_t line, col; /* 1-based; 0: not known */
 	char text[512];
 };
 

@@ -105,8 +105,8 @@ static int digit_at(const struct parts *p, size_t k)
  */
 static bool short_number(const struct parts *p, double *out)
 {
-	static const double tens[] = {1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12,
-		1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+	static const double tens[] = {1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+		1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 	size_t n = p->n_whole + p->n_fraction;
 	long power = p->exponent - (long)p->n_fraction;
 	if (FLT_EVAL_METHOD != 0 || n > 15 || power < -22 || power > 22)
@@ -300,8 +300,8 @@ int laptime_print(double seconds, int decimals, char *buf, size_t size)
 	long long whole = units / scale;
 	if (d == 0)
 		return snprintf(buf, size, "%s%lld:%02lld", sign, whole / 60, whole % 60);
-	return snprintf(buf, size, "%s%lld:%02lld.%0*lld", sign, whole / 60, whole % 60, d,
-		units % scale);
+	return snprintf(
+		buf, size, "%s%lld:%02lld.%0*lld", sign, whole / 60, whole % 60, d, units % scale);
 }
 
 int laptime_tell(double seconds, int decimals, char *buf, size_t size)

@@ -39,39 +39,42 @@ enum balance_band { BAND_TRANSFER, BAND_AERO, BAND_BRAKES, BANDS_N };
 extern const char *const balance_band_names[BANDS_N]; /* "load-transfer", "aero", "brakes" */
 struct balance_plan {
 	struct opt_num lateral, speed, deceleration; /* g, km/h, g */
-	struct opt_num cold, hot;       /* deg C: both or neither */
-	struct opt_num hot_pressure[2]; /* kPa gauge wanted when hot: front, rear */
-	struct opt_num band[BANDS_N];   /* percentage points against the reference */
+	struct opt_num cold, hot;                    /* deg C: both or neither */
+	struct opt_num hot_pressure[2];              /* kPa gauge wanted when hot: front, rear */
+	struct opt_num band[BANDS_N];                /* percentage points against the reference */
 };
 
 /* One book that another borrows from: an entry of `borrow` in book.yaml (doc/borrow.md). */
 struct book;
 struct borrow {
-	char *path;             /* owned; as written, told from the borrowing book's folder */
-	size_t line, col;       /* of the entry, for messages */
-	double trust;           /* above 0, at most 1: divides what the book tells */
-	struct opt_num spread;  /* between circuits, as a share of an effect; stated by the user */
+	char *path;            /* owned; as written, told from the borrowing book's folder */
+	size_t line, col;      /* of the entry, for messages */
+	double trust;          /* above 0, at most 1: divides what the book tells */
+	struct opt_num spread; /* between circuits, as a share of an effect; stated by the user */
 	size_t n_without;
 	char (*without)[ID_SIZE]; /* owned: pairs and adjustables of which nothing is borrowed */
-	struct book *book;      /* owned; NULL where it was not loaded: its own entries are not followed */
+	struct book
+		*book; /* owned; NULL where it was not loaded: its own entries are not followed */
 };
 
 struct book {
-	char *dir;         /* owned; the folder as given */
-	char *id;          /* owned; the folder's own name */
-	char *name;        /* owned; NULL if none */
+	char *dir;  /* owned; the folder as given */
+	char *id;   /* owned; the folder's own name */
+	char *name; /* owned; NULL if none */
 	char car_id[ID_SIZE], circuit_id[ID_SIZE];
 	char *car_path, *circuit_path; /* owned; the profile files that were read */
 	struct car car;
 	struct circuit circuit;
 	char reference[ID_SIZE]; /* a sheet's id */
 	size_t n_channels;
-	const char *channels[CHANNELS_MAX]; /* static names: car | front rear | fl fr rl rr, book order */
-	double wear_limit; /* % of tread */
-	struct opt_num conditions[COV_N]; /* as given; see book_condition() for the defaults */
+	const char *channels[CHANNELS_MAX]; /* static names: car | front rear | fl fr rl rr, book
+					       order */
+	double wear_limit;                  /* % of tread */
+	struct opt_num conditions[COV_N];   /* as given; see book_condition() for the defaults */
 	struct covariate_rule covariates[COV_N];
 	bool curvature_off;
-	struct opt_num exchange[CHANNELS_MAX]; /* known exchange rates, % per lap for each s per lap */
+	struct opt_num
+		exchange[CHANNELS_MAX]; /* known exchange rates, % per lap for each s per lap */
 	struct stint_plan stint;
 	struct balance_plan balance; /* as given; see book_balance() for the defaults */
 	size_t n_sheets;

@@ -26,8 +26,8 @@ void car_free(struct car *c)
 
 bool car_id_reserved(const char *id)
 {
-	static const char *const reserved[] = {"intercept", "effort", "tyre-age", "fuel", "track-temp",
-		"driver", "session", "compound", "mean", "worst", "like-for-like"};
+	static const char *const reserved[] = {"intercept", "effort", "tyre-age", "fuel",
+		"track-temp", "driver", "session", "compound", "mean", "worst", "like-for-like"};
 	for (size_t i = 0; i < sizeof reserved / sizeof reserved[0]; i++)
 		if (strcmp(id, reserved[i]) == 0)
 			return true;
@@ -86,8 +86,8 @@ bool car_on_step(const struct adjustable *a, fix v)
 	return (v - a->min) % a->step == 0;
 }
 
-static bool refuse_step(const struct adjustable *ad, const char *title, fix v, const char *tail,
-	struct err *err)
+static bool refuse_step(
+	const struct adjustable *ad, const char *title, fix v, const char *tail, struct err *err)
 {
 	char at[CAR_VALUE_SIZE], below[CAR_VALUE_SIZE], above[CAR_VALUE_SIZE], step[CAR_VALUE_SIZE];
 	fix down = v - (v - ad->min) % ad->step;
@@ -95,8 +95,8 @@ static bool refuse_step(const struct adjustable *ad, const char *title, fix v, c
 	car_value_text(ad, ad->step, step, sizeof step);
 	fix_print_min(down, fix_decimals(ad->step), below, sizeof below);
 	car_value_text(ad, down + ad->step, above, sizeof above);
-	return err_input(err, "%s: %s is off its step of %s; nearest are %s and %s%s", title, at, step,
-		below, above, tail);
+	return err_input(err, "%s: %s is off its step of %s; nearest are %s and %s%s", title, at,
+		step, below, above, tail);
 }
 
 bool car_check_value(const struct adjustable *ad, fix v, const char *tail, struct err *err)
@@ -109,7 +109,8 @@ bool car_check_value(const struct adjustable *ad, fix v, const char *tail, struc
 		car_value_text(ad, v, at, sizeof at);
 		fix_print_min(ad->min, fix_decimals(ad->step), low, sizeof low);
 		car_value_text(ad, ad->max, high, sizeof high);
-		return err_input(err, "%s: %s is off its limits; %s to %s is allowed%s", title, at, low, high, tail);
+		return err_input(err, "%s: %s is off its limits; %s to %s is allowed%s", title, at,
+			low, high, tail);
 	}
 	return refuse_step(ad, title, v, tail, err);
 }

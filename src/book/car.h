@@ -24,7 +24,7 @@ struct adjustable {
 	char *label; /* owned; shared text by both members of a pair, stored twice */
 	char *unit;  /* owned */
 	enum axle axle;
-	int pair;    /* index into car.pairs, -1 without one */
+	int pair; /* index into car.pairs, -1 without one */
 	fix min, max, step;
 	bool has_minutes;
 	double minutes; /* garage time of a change */
@@ -50,15 +50,15 @@ struct opt_num {
 };
 
 struct chassis_axle {
-	struct opt_num track, roll_centre;          /* m */
-	struct part spring;                         /* N/mm */
-	struct opt_num motion_ratio;                /* spring travel / wheel travel */
-	struct part bar;                            /* N/mm at the link */
-	struct opt_num bar_ratio;                   /* link travel / wheel travel */
-	struct opt_num tyre_rate;                   /* N/mm */
-	struct part wing;                           /* deg */
-	struct opt_num aero_base, aero_slope;       /* C_L*A, m^2; per wing unit */
-	struct part pressure;                       /* kPa gauge, cold */
+	struct opt_num track, roll_centre;    /* m */
+	struct part spring;                   /* N/mm */
+	struct opt_num motion_ratio;          /* spring travel / wheel travel */
+	struct part bar;                      /* N/mm at the link */
+	struct opt_num bar_ratio;             /* link travel / wheel travel */
+	struct opt_num tyre_rate;             /* N/mm */
+	struct part wing;                     /* deg */
+	struct opt_num aero_base, aero_slope; /* C_L*A, m^2; per wing unit */
+	struct part pressure;                 /* kPa gauge, cold */
 };
 struct chassis {
 	struct opt_num mass, front_weight, wheelbase, cg_height; /* kg, -, m, m */

@@ -3,7 +3,7 @@
 #include <stdio.h>
 
 const char *const caution_reminder = "The tyre maker's limits and the series' rules stand above "
-	"any figure here; a qualified person decides.";
+				     "any figure here; a qualified person decides.";
 
 const char *caution_words(const struct car *c, size_t adjustable, fix v, char *buf, size_t size)
 {

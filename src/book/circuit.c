@@ -3,8 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-const char *const segment_class_names[SEG_CLASSES] = {"straight", "braking", "slow", "medium", "fast",
-	"traction"};
+const char *const segment_class_names[SEG_CLASSES] = {
+	"straight", "braking", "slow", "medium", "fast", "traction"};
 
 void circuit_init(struct circuit *c)
 {

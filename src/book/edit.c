@@ -28,7 +28,7 @@ struct edit {
 	double *anchor;        /* owned, per pair: the share that a pair holds to */
 	struct entry *entries; /* owned; [0, at) are done, [at, n) can be redone */
 	size_t n, at, cap;
-	size_t clean;          /* position that equals the file; NOWHERE once it cannot be reached */
+	size_t clean; /* position that equals the file; NOWHERE once it cannot be reached */
 };
 #define NOWHERE ((size_t)-1)
 
@@ -128,8 +128,8 @@ static bool reserve(struct edit *e)
 
 /* Carry out an action and remember it: all items or, out of memory, none. Items that
  * change nothing are left out; an action without items leaves no entry. */
-static bool act(struct edit *e, const struct item *items, size_t n, struct edit_change *c,
-	struct err *err)
+static bool act(
+	struct edit *e, const struct item *items, size_t n, struct edit_change *c, struct err *err)
 {
 	size_t real = 0;
 	change_clear(c);
@@ -190,8 +190,8 @@ static fix moves_left(const struct edit *e, int a, fix step, bool up)
 }
 
 /* "Camber rear stands at -1.2 deg and ends at -1 deg": which limit is in the way. */
-static bool refuse_limit(const struct edit *e, int a, bool up, fix left, bool locked,
-	struct err *err)
+static bool refuse_limit(
+	const struct edit *e, int a, bool up, fix left, bool locked, struct err *err)
 {
 	const struct adjustable *ad = &e->car->adjustables[a];
 	char title[CAR_TITLE_SIZE], now[CAR_VALUE_SIZE], limit[CAR_VALUE_SIZE], rest[60];
@@ -199,7 +199,8 @@ static bool refuse_limit(const struct edit *e, int a, bool up, fix left, bool lo
 	car_value_text(ad, e->sheet.values[a], now, sizeof now);
 	car_value_text(ad, up ? ad->max : ad->min, limit, sizeof limit);
 	if (left > 0)
-		snprintf(rest, sizeof rest, "; %lld step%s left", (long long)left, left == 1 ? "" : "s");
+		snprintf(rest, sizeof rest, "; %lld step%s left", (long long)left,
+			left == 1 ? "" : "s");
 	else
 		rest[0] = '\0';
 	return err_input(err, "%s is at %s, its limit is %s%s%s", title, now, limit, rest,
@@ -212,8 +213,9 @@ static bool refuse_no_common_step(const struct edit *e, int a, int partner, stru
 	car_title(&e->car->adjustables[a], one, sizeof one);
 	car_title(&e->car->adjustables[partner], other, sizeof other);
 	return err_input(err,
-		"the steps of %s and %s have no common multiple in range; unlock the pair to move one", one,
-		other);
+		"the steps of %s and %s have no common multiple in range; unlock the pair to move "
+		"one",
+		one, other);
 }
 
 /* The other end of a pair that holds the share; -1 where a holds none. */
@@ -229,8 +231,10 @@ static bool refuse_held(const struct edit *e, int other, fix v, struct err *err)
 	char title[CAR_TITLE_SIZE], limit[CAR_VALUE_SIZE];
 	car_title(ad, title, sizeof title);
 	car_value_text(ad, v > ad->max ? ad->max : ad->min, limit, sizeof limit);
-	return err_input(err, "%s would have to pass its limit of %s to hold the load-transfer "
-		"share; neither end moved", title, limit);
+	return err_input(err,
+		"%s would have to pass its limit of %s to hold the load-transfer "
+		"share; neither end moved",
+		title, limit);
 }
 
 /* Set one end of a pair that holds the share, the other following. */
@@ -251,7 +255,10 @@ static bool set_held(struct edit *e, int a, fix value, struct edit_change *c, st
 		return refuse_held(e, other, to, err);
 	const struct item items[2] = {
 		{.kind = ITEM_VALUE, .index = a, .before = e->sheet.values[a], .after = value},
-		{.kind = ITEM_VALUE, .index = other, .before = e->sheet.values[other], .after = to}};
+		{.kind = ITEM_VALUE,
+			.index = other,
+			.before = e->sheet.values[other],
+			.after = to}};
 	return act(e, items, 2, c, err);
 }
 
@@ -305,7 +312,7 @@ bool edit_set(struct edit *e, int a, fix value, struct edit_change *c, struct er
 		return act(e, items, 1, c, err);
 	fix other = e->sheet.values[partner], moved = other + (value - before);
 	if (!car_check_value(&ads[partner], moved,
-			"; the locked pair would move along, unlock it to set one end alone", err))
+		    "; the locked pair would move along, unlock it to set one end alone", err))
 		return false;
 	items[1] = (struct item){ITEM_VALUE, partner, other, moved, 0};
 	return act(e, items, 2, c, err);
@@ -325,7 +332,8 @@ bool edit_hold_share(struct edit *e, int pair, bool on, struct err *err)
 {
 	struct edit_change c;
 	if (pair < 0 || (size_t)pair >= e->sheet.n_pairs)
-		return err_input(err, "this adjustable has no pair; a pair of springs or bars can hold "
+		return err_input(err,
+			"this adjustable has no pair; a pair of springs or bars can hold "
 			"the load-transfer share");
 	if (on && !balance_can_hold(e->car, pair, err))
 		return false;
@@ -378,8 +386,9 @@ static bool difference_kept(const struct edit *e, const fix *values, int pair, s
 	const struct adjustable *front = &e->car->adjustables[p->front];
 	char a[CAR_VALUE_SIZE], b[CAR_VALUE_SIZE], label[CAR_TITLE_SIZE];
 	text_safe(label, sizeof label, front->label, strlen(front->label));
-	return err_input(err, "%s is locked at front - rear %s, these values would make it %s", label,
-		car_value_text(front, now, a, sizeof a), car_value_text(front, then, b, sizeof b));
+	return err_input(err, "%s is locked at front - rear %s, these values would make it %s",
+		label, car_value_text(front, now, a, sizeof a),
+		car_value_text(front, then, b, sizeof b));
 }
 
 bool edit_apply(struct edit *e, const fix *values, bool override_locks, struct edit_change *c,
@@ -388,10 +397,12 @@ bool edit_apply(struct edit *e, const fix *values, bool override_locks, struct e
 	size_t n = e->sheet.n_values;
 	change_clear(c);
 	for (size_t i = 0; i < n; i++)
-		if (!car_check_value(&e->car->adjustables[i], values[i], "; nothing was changed", err))
+		if (!car_check_value(
+			    &e->car->adjustables[i], values[i], "; nothing was changed", err))
 			return false;
 	for (size_t p = 0; p < e->sheet.n_pairs; p++)
-		if (!override_locks && e->sheet.locked[p] && !difference_kept(e, values, (int)p, err))
+		if (!override_locks && e->sheet.locked[p] &&
+			!difference_kept(e, values, (int)p, err))
 			return false;
 	struct item *items = calloc(n + 1, sizeof *items);
 	if (!items)

@@ -32,10 +32,10 @@ const struct sheet *edit_sheet(const struct edit *e);
  * passed is reported, not refused: the screen asks once.
  */
 struct edit_change {
-	size_t n;            /* values changed: 0, 1 or 2 (edit_apply: any number, first two listed) */
+	size_t n; /* values changed: 0, 1 or 2 (edit_apply: any number, first two listed) */
 	int adjustable[2];
 	fix before[2], after[2];
-	int caution;         /* index of an adjustable that this action took past its soft limit, or -1 */
+	int caution; /* index of an adjustable that this action took past its soft limit, or -1 */
 };
 
 /* steps may be negative. False with err->text: refused, nothing changed. */

@@ -99,8 +99,8 @@ bool run_date_valid(const char *text, size_t len)
 	bool leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
 	if (month < 1 || month > 12 || day < 1 || day > days[month - 1] - (month == 2 && !leap))
 		return false;
-	return two_digits(text + 11) < 24 && two_digits(text + 14) < 60
-		&& (len == 16 || two_digits(text + 17) < 60);
+	return two_digits(text + 11) < 24 && two_digits(text + 14) < 60 &&
+	       (len == 16 || two_digits(text + 17) < 60);
 }
 
 static bool text_equal(const char *a, const char *b)
@@ -127,8 +127,8 @@ static bool segments_equal(const struct lap *a, const struct lap *b)
 		return false;
 	for (size_t i = 0; i < a->n_segments; i++) {
 		const struct lap_segment *x = &a->segments[i], *y = &b->segments[i];
-		if (x->has_time != y->has_time || (x->has_time && x->time != y->time)
-			|| !channels_equal(x->has_wear, x->wear, y->has_wear, y->wear))
+		if (x->has_time != y->has_time || (x->has_time && x->time != y->time) ||
+			!channels_equal(x->has_wear, x->wear, y->has_wear, y->wear))
 			return false;
 	}
 	return true;
@@ -136,10 +136,10 @@ static bool segments_equal(const struct lap *a, const struct lap *b)
 
 bool lap_equal(const struct lap *a, const struct lap *b)
 {
-	return a->time == b->time && a->has_effort == b->has_effort
-		&& (!a->has_effort || a->effort == b->effort) && text_equal(a->skip, b->skip)
-		&& channels_equal(a->has_wear, a->wear, b->has_wear, b->wear)
-		&& channels_equal(a->has_worn, a->worn, b->has_worn, b->worn) && segments_equal(a, b);
+	return a->time == b->time && a->has_effort == b->has_effort &&
+	       (!a->has_effort || a->effort == b->effort) && text_equal(a->skip, b->skip) &&
+	       channels_equal(a->has_wear, a->wear, b->has_wear, b->wear) &&
+	       channels_equal(a->has_worn, a->worn, b->has_worn, b->worn) && segments_equal(a, b);
 }
 
 /* Empty notes are none: a file does not hold them. */
@@ -150,14 +150,14 @@ static bool notes_equal(const struct run *a, const struct run *b)
 
 static bool heads_equal(const struct run *a, const struct run *b)
 {
-	return strcmp(a->date, b->date) == 0 && strcmp(a->sheet, b->sheet) == 0
-		&& strcmp(a->driver, b->driver) == 0 && strcmp(a->session, b->session) == 0
-		&& strcmp(a->compound, b->compound) == 0 && notes_equal(a, b)
-		&& opt_equal(a->fuel, b->fuel) && opt_equal(a->fuel_per_lap, b->fuel_per_lap)
-		&& opt_equal(a->track_temp, b->track_temp) && opt_equal(a->tyre_age, b->tyre_age)
-		&& channels_equal(a->has_worn_at_start, a->worn_at_start, b->has_worn_at_start,
-			b->worn_at_start)
-		&& channels_equal(a->has_wear_total, a->wear_total, b->has_wear_total, b->wear_total);
+	return strcmp(a->date, b->date) == 0 && strcmp(a->sheet, b->sheet) == 0 &&
+	       strcmp(a->driver, b->driver) == 0 && strcmp(a->session, b->session) == 0 &&
+	       strcmp(a->compound, b->compound) == 0 && notes_equal(a, b) &&
+	       opt_equal(a->fuel, b->fuel) && opt_equal(a->fuel_per_lap, b->fuel_per_lap) &&
+	       opt_equal(a->track_temp, b->track_temp) && opt_equal(a->tyre_age, b->tyre_age) &&
+	       channels_equal(a->has_worn_at_start, a->worn_at_start, b->has_worn_at_start,
+		       b->worn_at_start) &&
+	       channels_equal(a->has_wear_total, a->wear_total, b->has_wear_total, b->wear_total);
 }
 
 bool run_equal(const struct run *a, const struct run *b)

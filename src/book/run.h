@@ -21,23 +21,23 @@ struct lap_segment {
 struct lap {
 	double time; /* s */
 	bool has_effort;
-	double effort;                    /* 100 = flat out */
-	bool has_wear[CHANNELS_MAX];      /* % of tread used on this lap */
+	double effort;               /* 100 = flat out */
+	bool has_wear[CHANNELS_MAX]; /* % of tread used on this lap */
 	double wear[CHANNELS_MAX];
-	bool has_worn[CHANNELS_MAX];      /* % of tread used so far, after this lap */
+	bool has_worn[CHANNELS_MAX]; /* % of tread used so far, after this lap */
 	double worn[CHANNELS_MAX];
-	char *skip; /* owned; the reason, NULL for a fitted lap */
+	char *skip;                   /* owned; the reason, NULL for a fitted lap */
 	size_t n_segments;            /* 0, or the circuit's number of them */
 	struct lap_segment *segments; /* owned, in the circuit's order; NULL if none were given */
 };
 
 struct run {
 	char id[ID_SIZE];
-	char date[20];        /* "YYYY-MM-DDTHH:MM" or with ":SS", "" if none; local time */
-	char sheet[ID_SIZE];  /* where the values came from; "" if none, may be gone later */
+	char date[20];       /* "YYYY-MM-DDTHH:MM" or with ":SS", "" if none; local time */
+	char sheet[ID_SIZE]; /* where the values came from; "" if none, may be gone later */
 	char driver[ID_SIZE], session[ID_SIZE], compound[ID_SIZE]; /* "" if none */
 	size_t n_values;
-	fix *values; /* owned, as driven, every adjustable */
+	fix *values;                 /* owned, as driven, every adjustable */
 	struct opt_num fuel;         /* kg at the start of lap 1 */
 	struct opt_num fuel_per_lap; /* kg */
 	struct opt_num track_temp;   /* deg C */

@@ -54,8 +54,8 @@ bool sheet_copy(struct sheet *dst, const struct sheet *src)
 	struct sheet s;
 	sheet_init(&s);
 	memcpy(s.id, src->id, sizeof s.id);
-	bool ok = alloc_arrays(&s, src->n_values, src->n_pairs) && copy_text(&s.name, src->name)
-		&& copy_text(&s.notes, src->notes);
+	bool ok = alloc_arrays(&s, src->n_values, src->n_pairs) && copy_text(&s.name, src->name) &&
+		  copy_text(&s.notes, src->notes);
 	if (!ok) {
 		sheet_free(&s);
 		sheet_free(dst);

@@ -18,8 +18,8 @@ bool answer_tested(const struct model *m, size_t response, const struct estimate
 {
 	const struct response *r = &m->responses[response];
 	return delta->known && (!r->own || model_delta_driven(m, response, values, against)) &&
-		!model_response_extrapolated(m, r, values, NULL) &&
-		!model_response_extrapolated(m, r, against, NULL);
+	       !model_response_extrapolated(m, r, values, NULL) &&
+	       !model_response_extrapolated(m, r, against, NULL);
 }
 
 static double known(const struct estimate *e, double v)
@@ -37,7 +37,8 @@ void answer_source(const struct model *m, json_t *o, const struct estimate *e)
 	static const char *const name[] = {"driven", "borrowed", "both"};
 	if (!m->borrowing)
 		return;
-	json_object_set_new(o, "source", e->known ? json_string(name[words_source_of(e)]) : json_null());
+	json_object_set_new(
+		o, "source", e->known ? json_string(name[words_source_of(e)]) : json_null());
 	json_object_set_new(o, "borrowed-share", cmd_json_number(known(e, e->borrowed)));
 }
 
@@ -57,8 +58,8 @@ static json_t *prediction(const struct model *m, size_t k, const fix *values, co
 	json_object_set_new(o, "tested", json_boolean(answer_tested(m, k, &d, values, against)));
 	answer_source(m, o, &d);
 	if (m->borrowing)
-		json_object_set_new(o, "disputed",
-			json_boolean(words_delta_disputed(m, k, values, against)));
+		json_object_set_new(
+			o, "disputed", json_boolean(words_delta_disputed(m, k, values, against)));
 	return o;
 }
 
@@ -78,10 +79,12 @@ json_t *answer_like(const struct model *m, const fix *values, const fix *against
 		json_t *o = json_object();
 		json_object_set_new(o, "channel", json_string(m->book->channels[c]));
 		json_object_set_new(o, "delta", cmd_json_number(known(&d.delta, d.delta.value)));
-		json_object_set_new(o, "delta-low", cmd_json_number(bounded(&d.delta, d.delta.low)));
-		json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d.delta, d.delta.high)));
-		json_object_set_new(o, "chance-better",
-			cmd_json_number(d.has_chance ? d.chance_better : NAN));
+		json_object_set_new(
+			o, "delta-low", cmd_json_number(bounded(&d.delta, d.delta.low)));
+		json_object_set_new(
+			o, "delta-high", cmd_json_number(bounded(&d.delta, d.delta.high)));
+		json_object_set_new(
+			o, "chance-better", cmd_json_number(d.has_chance ? d.chance_better : NAN));
 		answer_source(m, o, &d.delta);
 		json_object_set_new(o, "leans-on-rate", json_boolean(d.leans));
 		json_object_set_new(o, "stretched", json_boolean(d.stretched));
@@ -98,7 +101,8 @@ void answer_signed(char *buf, size_t size, double v, int decimals)
 
 static int half_decimals(const struct estimate *e, int least, int most)
 {
-	const int d = e->has_interval && e->high > e->low ? words_decimals((e->high - e->low) / 2) : most;
+	const int d =
+		e->has_interval && e->high > e->low ? words_decimals((e->high - e->low) / 2) : most;
 	return d < least ? least : d > most ? most : d;
 }
 
@@ -158,8 +162,9 @@ static void print_row(const struct model *m, size_t k, const fix *values, const 
 	print_value(&v, k == RESPONSE_TIME);
 	const enum verdict verdict = k == RESPONSE_TIME ? verdict_time(&d) : verdict_wear(&d);
 	words_source(&d, source, sizeof source);
-	snprintf(words, sizeof words, "%s%s%s%s", words_delta_disputed(m, k, values, against) ?
-		"disputed" : direction(&d, verdict), source[0] ? ", " : "", source,
+	snprintf(words, sizeof words, "%s%s%s%s",
+		words_delta_disputed(m, k, values, against) ? "disputed" : direction(&d, verdict),
+		source[0] ? ", " : "", source,
 		beyond && words_source_of(&d) != SOURCE_BORROWED ? ", extrapolated" : "");
 	print_delta(&d, words);
 }
@@ -178,7 +183,8 @@ static void like_words(const struct model *m, size_t c, const struct like_delta 
 		return;
 	verdict_chance(d->chance_better, in_100);
 	const size_t len = strlen(buf);
-	snprintf(buf + len, size - len, strcmp(verdict, "kinder") ? " (kinder: %s)" : " (%s)", in_100);
+	snprintf(buf + len, size - len, strcmp(verdict, "kinder") ? " (kinder: %s)" : " (%s)",
+		in_100);
 }
 
 static void print_like(const struct model *m, size_t c, const fix *values, const fix *against)
@@ -193,10 +199,11 @@ static void print_like(const struct model *m, size_t c, const fix *values, const
 		snprintf(words + strlen(words), sizeof words - strlen(words), ", %s", source);
 	print_delta(&d.delta, words);
 	if (d.delta.known && d.leans && (d.delta.high < 0 || d.delta.low > 0))
-		printf("                (another exchange rate, as far as the runs allow, would turn the sign)\n");
+		printf("                (another exchange rate, as far as the runs allow, would "
+		       "turn the sign)\n");
 	if (d.stretched)
 		printf("                (the times differ by more than laps on one set-up did: "
-			"the exchange rate is stretched)\n");
+		       "the exchange rate is stretched)\n");
 }
 
 static void print_untested(const struct model *m, const fix *values, const fix *against)
@@ -213,9 +220,9 @@ static void print_untested(const struct model *m, const fix *values, const fix *
 			if (said[t->a])
 				continue;
 			said[t->a] = true;
-			printf("not tested: %s\n",
-				cmd_safe(words_untested(m, r, (size_t)terms[i], words, sizeof words),
-					safe, sizeof safe));
+			printf("not tested: %s\n", cmd_safe(words_untested(m, r, (size_t)terms[i],
+								    words, sizeof words),
+							   safe, sizeof safe));
 		}
 	}
 	if (off) {
@@ -226,7 +233,8 @@ static void print_untested(const struct model *m, const fix *values, const fix *
 		if (off[c] || off[m->n_coords + c]) {
 			const struct term t = {.kind = TERM_LINEAR, .a = (int)c};
 			printf("beyond the driven range: %s\n",
-				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe));
+				cmd_safe(
+					words_term(m, &t, words, sizeof words), safe, sizeof safe));
 		}
 	free(terms);
 	free(off);
@@ -245,6 +253,7 @@ void answer_table(const struct model *m, const fix *values, const fix *against)
 	for (size_t k = 0; k < m->n_responses; k++)
 		if (!m->responses[k].fitted) {
 			char name[64];
-			printf("%s: %s\n", words_response(m, k, name, sizeof name), m->responses[k].why);
+			printf("%s: %s\n", words_response(m, k, name, sizeof name),
+				m->responses[k].why);
 		}
 }

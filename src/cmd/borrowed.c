@@ -17,7 +17,8 @@ bool borrowed_options(const struct cmd_args *args, struct book *b, int *status)
 		book_forget_borrowed(b);
 	for (size_t i = 0; (id = cmd_value_nth(args, "drop-borrowed", i)); i++) {
 		if (car_find_pair(&b->car, id) < 0 && car_find_adjustable(&b->car, id) < 0) {
-			*status = cmd_bad("--drop-borrowed: the car has no pair or adjustable '%.80s'", id);
+			*status = cmd_bad(
+				"--drop-borrowed: the car has no pair or adjustable '%.80s'", id);
 			return false;
 		}
 		if (!book_drop_borrowed(b, id)) {
@@ -76,7 +77,8 @@ static json_t *terms_json(const struct prior *p)
 			continue;
 		json_t *o = json_object();
 		json_object_set_new(o, "id", json_string(k->id));
-		json_object_set_new(o, "estimate", p->base > 0 ? cmd_json_number(e.value) : json_null());
+		json_object_set_new(
+			o, "estimate", p->base > 0 ? cmd_json_number(e.value) : json_null());
 		json_object_set_new(o, "se", p->base > 0 ? cmd_json_number(e.se) : json_null());
 		const double unit = p->base > 0 ? p->base : 1;
 		json_object_set_new(o, "share", cmd_json_number(e.value / unit));
@@ -102,8 +104,9 @@ static json_t *prior_json(const struct model *m, size_t slot)
 	json_object_set_new(o, "sigma-lap-used", cmd_json_number(r->own ? r->sigma_lap : NAN));
 	json_object_set_new(o, "df-run-used", cmd_json_number(r->own ? r->df_run : NAN));
 	for (int k = 0; k < 3; k++)
-		json_object_set_new(spread, kinds[k], json_pack("{s:o, s:s}", "value",
-			cmd_json_number(p->spread[k]), "from", found[p->from[k]]));
+		json_object_set_new(spread, kinds[k],
+			json_pack("{s:o, s:s}", "value", cmd_json_number(p->spread[k]), "from",
+				found[p->from[k]]));
 	json_object_set_new(o, "spread", spread);
 	json_object_set_new(o, "terms", terms_json(p));
 	if (g->has)
@@ -117,15 +120,17 @@ static json_t *prior_json(const struct model *m, size_t slot)
 json_t *borrowed_json(const struct model *m)
 {
 	const struct borrowing *b = m->borrowing;
-	json_t *o = json_object(), *books = json_array(), *priors = json_array(), *notes = json_array();
+	json_t *o = json_object(), *books = json_array(), *priors = json_array(),
+	       *notes = json_array();
 	for (size_t i = 0; i < m->book->n_borrow; i++) {
 		const struct borrow *w = &m->book->borrow[i];
 		json_t *without = json_array();
 		for (size_t k = 0; k < w->n_without; k++)
 			json_array_append_new(without, json_string(w->without[k]));
-		json_array_append_new(books, json_pack("{s:s, s:s, s:o, s:o}", "path", w->path, "book",
-			w->book ? w->book->id : "", "trust", cmd_json_number(w->trust), "without",
-			without));
+		json_array_append_new(
+			books, json_pack("{s:s, s:s, s:o, s:o}", "path", w->path, "book",
+				       w->book ? w->book->id : "", "trust",
+				       cmd_json_number(w->trust), "without", without));
 	}
 	for (size_t k = 0; k < RESPONSES_MAX + CHANNELS_MAX; k++)
 		if (borrow_response(m, k) && b->prior[k].rank)
@@ -154,20 +159,24 @@ void borrowed_conflicts(const struct model *m)
 	if (any && m->book->borrow_widen)
 		printf("what is borrowed of them was widened by as much as they differ\n");
 	else if (any)
-		printf("what is borrowed of them goes with --drop-borrowed ID or `without: [ID]` in "
-			"book.yaml, and is widened by --widen-borrowed or `borrow-conflicts: widen`\n");
+		printf("what is borrowed of them goes with --drop-borrowed ID or `without: [ID]` "
+		       "in "
+		       "book.yaml, and is widened by --widen-borrowed or `borrow-conflicts: "
+		       "widen`\n");
 }
 
 static void print_spread(const struct model *m, size_t slot)
 {
 	const struct prior *p = &m->borrowing->prior[slot];
-	static const char *const how[3] = {"the default, none stated", "as stated",
-		"estimated from the books"};
+	static const char *const how[3] = {
+		"the default, none stated", "as stated", "estimated from the books"};
 	char id[64];
-	printf("  %s: from %zu book%s; an effect differs by %.0f %% of its size from circuit to circuit "
-		"(%s)\n", slot < RESPONSES_MAX ? words_response(m, slot, id, sizeof id) :
-		slot_id(m, slot, id, sizeof id), p->n_books, p->n_books == 1 ? "" : "s",
-		100 * p->spread[0], how[p->from[0]]);
+	printf("  %s: from %zu book%s; an effect differs by %.0f %% of its size from circuit to "
+	       "circuit "
+	       "(%s)\n",
+		slot < RESPONSES_MAX ? words_response(m, slot, id, sizeof id)
+				     : slot_id(m, slot, id, sizeof id),
+		p->n_books, p->n_books == 1 ? "" : "s", 100 * p->spread[0], how[p->from[0]]);
 }
 
 void borrowed_text(const struct model *m)
@@ -185,8 +194,10 @@ void borrowed_text(const struct model *m)
 		printf("  %s\n", cmd_safe(b->notes[i], safe, sizeof safe));
 	for (size_t k = 0; k < RESPONSES_MAX; k++)
 		if (b->agreement[k].has && b->agreement[k].p < 0.05)
-			printf("  %s: taken together, the runs here and the borrowed effects disagree "
-				"(F = %.2f, p = %.2g)\n", words_response(m, k, safe, sizeof safe),
-				b->agreement[k].f, b->agreement[k].p);
+			printf("  %s: taken together, the runs here and the borrowed effects "
+			       "disagree "
+			       "(F = %.2f, p = %.2g)\n",
+				words_response(m, k, safe, sizeof safe), b->agreement[k].f,
+				b->agreement[k].p);
 	borrowed_conflicts(m);
 }

@@ -5,10 +5,13 @@
 #include "cmd/cmd.h"
 #include "model/model.h"
 
-#define BORROWED_OPTIONS \
-	{"drop-borrowed", 0, "ID", true, "borrow nothing of this pair or adjustable"}, \
-	{"widen-borrowed", 0, NULL, false, "widen what the runs here contradict beyond chance"}, \
-	{"no-borrowed", 0, NULL, false, "leave all borrowed books out"}
+#define BORROWED_OPTIONS                                                                           \
+	{"drop-borrowed", 0, "ID", true, "borrow nothing of this pair or adjustable"},             \
+		{"widen-borrowed", 0, NULL, false,                                                 \
+			"widen what the runs here contradict beyond chance"},                      \
+	{                                                                                          \
+		"no-borrowed", 0, NULL, false, "leave all borrowed books out"                      \
+	}
 
 /* Do what the options ask to the book, before it is fitted. False: told on stderr. */
 bool borrowed_options(const struct cmd_args *args, struct book *b, int *status);

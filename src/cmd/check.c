@@ -32,8 +32,9 @@ struct found {
 
 static int report_json(const struct found *found, const struct faults *f)
 {
-	json_t *doc = json_pack("{s:s, s:s?, s:b, s:o, s:I}", "path", found->path, "kind", found->kind,
-		"good", f->total == 0, "faults", faults_json(f), "total", (json_int_t)f->total);
+	json_t *doc = json_pack("{s:s, s:s?, s:b, s:o, s:I}", "path", found->path, "kind",
+		found->kind, "good", f->total == 0, "faults", faults_json(f), "total",
+		(json_int_t)f->total);
 	if (doc && f->total == 0 && strcmp(found->kind, "book") == 0) {
 		json_object_set_new(doc, "sheets", json_integer((json_int_t)found->sheets));
 		json_object_set_new(doc, "runs", json_integer((json_int_t)found->runs));
@@ -47,8 +48,8 @@ static int report_text(const struct found *found)
 	char path[1024];
 	cmd_safe(found->path, path, sizeof path);
 	if (strcmp(found->kind, "book") == 0)
-		printf("%s: no fault in the book; sheets: %zu, runs: %zu, laps: %zu\n", path, found->sheets,
-			found->runs, found->laps);
+		printf("%s: no fault in the book; sheets: %zu, runs: %zu, laps: %zu\n", path,
+			found->sheets, found->runs, found->laps);
 	else
 		printf("%s: no fault in this %s\n", path, found->kind);
 	return cmd_finish();

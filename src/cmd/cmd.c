@@ -5,46 +5,57 @@
 #include <string.h>
 
 /* In the order of the job; the closing row ends the table. */
-static const struct cmd table[] = {
-	{"new", "DIR", 1, 1, new_options, "make a book from profiles",
-		"What is not given is asked for on a terminal. Nothing that is there is overwritten.",
-		new_run},
+static const struct cmd table[] = {{"new", "DIR", 1, 1, new_options, "make a book from profiles",
+					   "What is not given is asked for on a terminal. Nothing "
+					   "that is there is overwritten.",
+					   new_run},
 	{"check", "BOOK", 1, 1, check_options, "read a book or a profile and list every fault",
 		"BOOK is a book's folder, or the file of a car or circuit profile.", check_run},
 	{"log", "BOOK", 1, 1, log_options, "take runs from a CSV file, all of it or nothing",
-		"A header and one row a lap. Columns: run, sheet, date, driver, session, compound, fuel,\n"
-		"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip; of each wear channel CH wear-CH,\n"
-		"worn-CH, worn-at-start-CH, wear-total-CH; an adjustable's id where its value differs from the\n"
-		"sheet's. run and time are needed. What belongs to a run may stand in its first row only.\n"
+		"A header and one row a lap. Columns: run, sheet, date, driver, session, compound, "
+		"fuel,\n"
+		"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip; of each wear channel "
+		"CH wear-CH,\n"
+		"worn-CH, worn-at-start-CH, wear-total-CH; an adjustable's id where its value "
+		"differs from the\n"
+		"sheet's. run and time are needed. What belongs to a run may stand in its first "
+		"row only.\n"
 		"Runs that are in the book's stored plan are ticked off there.",
 		log_run},
-	{"fit", "BOOK", 1, 1, fit_options, "what the runs say of each adjustment, and how surely", NULL,
-		fit_run},
-	{"predict", "BOOK SHEET", 2, 2, predict_options, "what to expect of a sheet",
-		NULL, predict_run},
+	{"fit", "BOOK", 1, 1, fit_options, "what the runs say of each adjustment, and how surely",
+		NULL, fit_run},
+	{"predict", "BOOK SHEET", 2, 2, predict_options, "what to expect of a sheet", NULL,
+		predict_run},
 	{"compare", "BOOK A B", 3, 3, compare_options, "two sheets side by side",
 		"What each difference contributes to lap time and wear, B against A.", compare_run},
-	{"suggest", "BOOK [SHEET]", 1, 2, suggest_options, "the exact best trade-offs of time and wear",
+	{"suggest", "BOOK [SHEET]", 1, 2, suggest_options,
+		"the exact best trade-offs of time and wear",
 		"Starts from SHEET, or the reference, for what locks hold and what is frozen.",
 		suggest_run},
 	{"plan", "BOOK", 1, 1, plan_options, "plan test runs, and say what they can find",
-		"A pair named as a factor moves both members by as much. Without --factor: pairs that the\n"
-		"base locks move as one, all else by itself; what is frozen stays.", plan_run},
+		"A pair named as a factor moves both members by as much. Without --factor: pairs "
+		"that the\n"
+		"base locks move as one, all else by itself; what is frozen stays.",
+		plan_run},
 	{"stint", "BOOK SHEET", 2, 2, stint_options, "a sheet over a stint: tune, lift or stop",
 		"Laps on a fresh set, told against the reference; rules from the book's stint.",
 		stint_run},
 	{"verify", "BOOK", 1, 1, verify_options, "hold every run against its prediction",
 		"Each run is predicted from the runs before it, and from all others.", verify_run},
-	{"report", "BOOK", 1, 1, report_options, "the debrief as one HTML page, or as text for a mail",
-		"One sheet against the reference: the answer, trade-off, sheets, stint, effects, noise, what\n"
+	{"report", "BOOK", 1, 1, report_options,
+		"the debrief as one HTML page, or as text for a mail",
+		"One sheet against the reference: the answer, trade-off, sheets, stint, effects, "
+		"noise, what\n"
 		"was not tested, the latest runs against their prediction, the plan, cautions.",
 		report_run},
-	{"overlay", "BOOK RUN_A RUN_B", 3, 3, overlay_options, "two runs over each other along the lap",
-		"Where did B take more time or use more tyre than A? Segment figures of the runs' own\n"
-		"laps are measured; where a run has none, the circuit's shares stand in, marked so.",
+	{"overlay", "BOOK RUN_A RUN_B", 3, 3, overlay_options,
+		"two runs over each other along the lap",
+		"Where did B take more time or use more tyre than A? Segment figures of the runs' "
+		"own\n"
+		"laps are measured; where a run has none, the circuit's shares stand in, marked "
+		"so.",
 		overlay_run},
-	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}
-};
+	{NULL, NULL, 0, 0, NULL, NULL, NULL, NULL}};
 
 const struct cmd *cmd_find(const char *name)
 {
@@ -80,7 +91,7 @@ void cmd_print_usage(FILE *out)
 	      "       treadlight SUBCOMMAND ...\n"
 	      "       treadlight SUBCOMMAND --help\n"
 	      "       treadlight --help | --version | --manual | --completions bash|zsh|fish\n",
-	      out);
+		out);
 	if (table[0].name)
 		fputs("\nsubcommands:\n", out);
 	for (const struct cmd *c = table; c->name; c++) {
@@ -121,8 +132,8 @@ static size_t fill_getopt(const struct cmd *c, struct option *longs, char *short
 	shorts[s++] = ':';
 	for (; c->options[n].name && n < CMD_OPTIONS_MAX; n++) {
 		const struct cmd_option *o = &c->options[n];
-		longs[n] = (struct option){o->name, o->value ? required_argument : no_argument, NULL,
-			256 + (int)n};
+		longs[n] = (struct option){
+			o->name, o->value ? required_argument : no_argument, NULL, 256 + (int)n};
 		if (o->letter) {
 			shorts[s++] = o->letter;
 			if (o->value)
@@ -175,7 +186,8 @@ static int read_options(const struct cmd *c, int argc, char **argv, struct cmd_a
 		}
 		const char *word = argv[optind > 0 ? optind - 1 : 0];
 		if (got == '?')
-			return cmd_bad("no option %s here; see treadlight %s --help", word, c->name);
+			return cmd_bad(
+				"no option %s here; see treadlight %s --help", word, c->name);
 		if (got == ':')
 			return cmd_bad("%s needs a value; see treadlight %s --help", word, c->name);
 		if (!note_option(a, option_of(c, got, n), optarg))
@@ -192,8 +204,8 @@ int cmd_run(const struct cmd *c, int argc, char **argv)
 		return status;
 	for (int i = optind; i < argc; i++) {
 		if (a.n == c->max_words || a.n == CMD_ARGS_MAX)
-			return cmd_bad("'%s' is one word too many; usage: treadlight %s %s", argv[i], c->name,
-				c->words);
+			return cmd_bad("'%s' is one word too many; usage: treadlight %s %s",
+				argv[i], c->name, c->words);
 		a.word[a.n++] = argv[i];
 	}
 	if (a.n < c->min_words)

@@ -18,8 +18,8 @@
 
 enum cmd_status {
 	CMD_OK = 0,
-	CMD_FAILED = 1,	/* an operation failed */
-	CMD_USAGE = 2	/* bad use or bad input */
+	CMD_FAILED = 1, /* an operation failed */
+	CMD_USAGE = 2   /* bad use or bad input */
 };
 
 /* An option: --name, or --name VALUE where `value` names what follows. */
@@ -30,8 +30,14 @@ struct cmd_option {
 	bool many;         /* may be given more than once */
 	const char *help;  /* one line */
 };
-#define CMD_OPTION_JSON {"json", 0, NULL, false, "the result as a JSON document"}
-#define CMD_OPTION_END {NULL, 0, NULL, false, NULL}
+#define CMD_OPTION_JSON                                                                            \
+	{                                                                                          \
+		"json", 0, NULL, false, "the result as a JSON document"                            \
+	}
+#define CMD_OPTION_END                                                                             \
+	{                                                                                          \
+		NULL, 0, NULL, false, NULL                                                         \
+	}
 
 enum { CMD_ARGS_MAX = 8, CMD_OPTIONS_MAX = 64 };
 
@@ -51,11 +57,11 @@ typedef int (*cmd_fn)(const struct cmd_args *args);
 
 struct cmd {
 	const char *name;
-	const char *words;	/* its arguments: "BOOK SHEET", "BOOK [SHEET]" */
+	const char *words; /* its arguments: "BOOK SHEET", "BOOK [SHEET]" */
 	size_t min_words, max_words;
 	const struct cmd_option *options; /* closed by CMD_OPTION_END */
-	const char *summary;	/* one line for --help */
-	const char *help;	/* further lines for CMD --help; NULL if none */
+	const char *summary;              /* one line for --help */
+	const char *help;                 /* further lines for CMD --help; NULL if none */
 	cmd_fn run;
 };
 
@@ -98,12 +104,14 @@ void cmd_pad(FILE *out, const char *text, int columns);
 
 /* A JSON number, null where there is none (NaN, infinite). NULL when out of memory. */
 json_t *cmd_json_number(double v);
-/* Write the document and a line end to stdout, drop it, return the exit status. NULL: out of memory. */
+/* Write the document and a line end to stdout, drop it, return the exit status. NULL: out of
+ * memory. */
 int cmd_print_json(json_t *doc);
 /* Flush stdout; CMD_FAILED with a message if what was written did not arrive. */
 int cmd_finish(void);
 
-/* Load a book; false: all faults were told and *status is the exit status. b need not be initialised. */
+/* Load a book; false: all faults were told and *status is the exit status. b need not be
+ * initialised. */
 bool cmd_load_book(struct book *b, const char *dir, int *status);
 /* A book without a run: what to do first, in words, and true. */
 bool cmd_say_empty(const struct book *b, FILE *out);

@@ -13,8 +13,8 @@
 #include <string.h>
 
 const struct cmd_option compare_options[] = {
-	{"changed-first", 0, NULL, false, "rows that differ come first"},
-	CMD_OPTION_JSON, CMD_OPTION_END};
+	{"changed-first", 0, NULL, false, "rows that differ come first"}, CMD_OPTION_JSON,
+	CMD_OPTION_END};
 
 struct comparison {
 	const struct fitted_book *a;
@@ -40,16 +40,17 @@ static int print_json(const struct comparison *k)
 	const struct car *car = &m->book->car;
 	json_t *values = json_array(), *parts = json_array();
 	for (size_t i = 0; i < car->n_adjustables; i++)
-		json_array_append_new(values, json_pack("{s:s, s:f, s:f}", "id", car->adjustables[i].id,
-			"a", fix_to_double(k->side[0]->values[i]),
-			"b", fix_to_double(k->side[1]->values[i])));
+		json_array_append_new(
+			values, json_pack("{s:s, s:f, s:f}", "id", car->adjustables[i].id, "a",
+					fix_to_double(k->side[0]->values[i]), "b",
+					fix_to_double(k->side[1]->values[i])));
 	for (size_t g = 0; g < k->c.n_groups; g++)
 		json_array_append_new(parts, contribution_json(m, &k->c.groups[k->order[g]]));
 	const struct book *b = &k->a->book;
-	return cmd_print_json(json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:{s:o, s:o}}", "a", k->side[0]->id, "b",
-		k->side[1]->id, "values", values, "contributions", parts, "predictions",
-		answer_predictions(m, k->side[1]->values, k->side[0]->values), "like-for-like",
-		answer_like(m, k->side[1]->values, k->side[0]->values), "balance",
+	return cmd_print_json(json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:o, s:{s:o, s:o}}", "a",
+		k->side[0]->id, "b", k->side[1]->id, "values", values, "contributions", parts,
+		"predictions", answer_predictions(m, k->side[1]->values, k->side[0]->values),
+		"like-for-like", answer_like(m, k->side[1]->values, k->side[0]->values), "balance",
 		told_balance_json(b, k->side[1]->values, k->side[0]->values), "cautions", "a",
 		told_cautions_json(b, k->side[0]->values), "b",
 		told_cautions_json(b, k->side[1]->values)));
@@ -71,14 +72,16 @@ static void print_value_row(const struct comparison *k, size_t i)
 	cmd_pad(stdout, fitted_label(&k->a->book.car, i, label, sizeof label), 26);
 	putchar(' ');
 	cmd_pad(stdout, cmd_safe(a->unit, unit, sizeof unit), 6);
-	printf("%16s%s%16s%s", va_text, mark[0], vb_text, va != vb || mark[1][0] != ' ' ? mark[1] : "");
+	printf("%16s%s%16s%s", va_text, mark[0], vb_text,
+		va != vb || mark[1][0] != ' ' ? mark[1] : "");
 	printf(va != vb ? "%12s\n" : "\n", d);
 }
 
 static void print_values(const struct comparison *k)
 {
 	const struct model *m = k->a->model;
-	printf("%-26s %-6s%16.16s %16.16s %12s\n", "", "", k->side[0]->id, k->side[1]->id, "difference");
+	printf("%-26s %-6s%16.16s %16.16s %12s\n", "", "", k->side[0]->id, k->side[1]->id,
+		"difference");
 	for (size_t i = 0; i < k->c.n_groups; i++) {
 		const struct group *g = &m->groups[k->order[i]];
 		if (g->pair < 0) {
@@ -191,7 +194,8 @@ static void print_like(const struct comparison *k)
 		printf("  %s", verdict_word(verdict_like(l, &k->c.delta[1 + c])));
 		char chance[CHANCE_SIZE];
 		if (l->has_chance)
-			printf("; chance of being kinder %s", verdict_chance(l->chance_better, chance));
+			printf("; chance of being kinder %s",
+				verdict_chance(l->chance_better, chance));
 		puts(l->stretched ? "; exchange rate stretched past the times driven" : "");
 	}
 }
@@ -206,8 +210,8 @@ static int print_stint(const struct comparison *k)
 	if (!k->a->book.stint.laps.has)
 		return CMD_OK;
 	struct stint *s = stint_new(k->a->model, k->side[1]->values, k->side[0]->values,
-		fitted_sheet_name(k->side[1], b, sizeof b), fitted_sheet_name(k->side[0], a, sizeof a), &o,
-		&e);
+		fitted_sheet_name(k->side[1], b, sizeof b),
+		fitted_sheet_name(k->side[0], a, sizeof a), &o, &e);
 	if (!s)
 		return cmd_fail(&e);
 	printf("\nstint: %s\n", cmd_safe(s->sentence, line, sizeof line));
@@ -228,7 +232,7 @@ static int print_table(const struct comparison *k)
 		puts("\nextrapolated: outside what was driven");
 	char borrowed[WORDS_SIZE];
 	if (words_borrowed_delta(k->a->model, k->side[1]->values, k->side[0]->values, borrowed,
-		sizeof borrowed)[0])
+		    sizeof borrowed)[0])
 		printf("\n%s\n", borrowed);
 	told_balance(&k->a->book, k->side[1]->values, k->side[0]->values);
 	told_cautions_of(&k->a->book, k->side[0], k->side[1]);

@@ -35,8 +35,8 @@ static json_t *term_json(const struct model *m, const struct response *r, size_t
 	json_object_set_new(o, "se", cmd_json_number(e.has_interval ? e.se : NAN));
 	json_object_set_new(o, "df", e.known ? json_integer((json_int_t)e.df) : json_null());
 	json_object_set_new(o, "t", cmd_json_number(tv));
-	json_object_set_new(o, "p",
-		cmd_json_number(isfinite(tv) ? 2 * gsl_cdf_tdist_Q(fabs(tv), e.df) : NAN));
+	json_object_set_new(
+		o, "p", cmd_json_number(isfinite(tv) ? 2 * gsl_cdf_tdist_Q(fabs(tv), e.df) : NAN));
 	answer_source(m, o, &e);
 	if (m->borrowing)
 		json_object_set_new(o, "tested", json_boolean(model_driven_estimable(r, l)));
@@ -90,7 +90,8 @@ static json_t *response_json(const struct model *m, const struct response *r, si
 	json_object_set_new(o, "curvature", json_boolean(own->curvature));
 	json_object_set_new(o, "df-run", count(own, own->df_run));
 	json_object_set_new(o, "df-lap", count(own, own->df_lap));
-	json_object_set_new(o, "log-reml", cmd_json_number(own->has_log_reml ? own->log_reml : NAN));
+	json_object_set_new(
+		o, "log-reml", cmd_json_number(own->has_log_reml ? own->log_reml : NAN));
 	for (size_t t = 0; l && t < r->n_terms; t++)
 		json_array_append_new(terms, term_json(m, r, t, l));
 	json_object_set_new(o, "terms", terms);
@@ -190,14 +191,17 @@ static void print_noise(const struct response *r, size_t k)
 	const char *unit = words_unit(k);
 	const int d = 3;
 	if (r->one_obs_a_run && isfinite(r->sigma_run))
-		printf("noise: %.*f %s from run to run (one reading a run)\n", d, r->sigma_run, unit);
+		printf("noise: %.*f %s from run to run (one reading a run)\n", d, r->sigma_run,
+			unit);
 	else if (isfinite(r->sigma_run) && isfinite(r->sigma_lap))
-		printf("noise: %.*f %s from run to run, %.*f %s from lap to lap\n", d, r->sigma_run, unit,
-			d, r->sigma_lap, unit);
+		printf("noise: %.*f %s from run to run, %.*f %s from lap to lap\n", d, r->sigma_run,
+			unit, d, r->sigma_lap, unit);
 	else if (isfinite(r->sigma_run))
-		printf("noise: %.*f %s from run to run; from lap to lap unknown\n", d, r->sigma_run, unit);
+		printf("noise: %.*f %s from run to run; from lap to lap unknown\n", d, r->sigma_run,
+			unit);
 	else if (isfinite(r->sigma_lap))
-		printf("noise: %.*f %s from lap to lap; from run to run unknown, no set-up was driven twice\n",
+		printf("noise: %.*f %s from lap to lap; from run to run unknown, no set-up was "
+		       "driven twice\n",
 			d, r->sigma_lap, unit);
 	else
 		printf("noise: unknown, nothing was repeated\n");
@@ -217,12 +221,13 @@ static void print_term(const struct model *m, const struct response *r, size_t t
 		snprintf(range, sizeof range, "%s to %s", lo, hi);
 	}
 	fputs("  ", stdout);
-	cmd_pad(stdout, cmd_safe(words_term(m, &r->terms[t], words, sizeof words), safe, sizeof safe),
-		38);
+	cmd_pad(stdout,
+		cmd_safe(words_term(m, &r->terms[t], words, sizeof words), safe, sizeof safe), 38);
 	printf("%10s  ", value);
 	cmd_pad(stdout, range, 22);
-	printf("  %s", words_disputed(m, (size_t)(r - m->responses), &r->terms[t]) ? "disputed" :
-		words_verdict(&e));
+	printf("  %s", words_disputed(m, (size_t)(r - m->responses), &r->terms[t])
+			       ? "disputed"
+			       : words_verdict(&e));
 	if (words_source_of(&e) == SOURCE_BOTH)
 		printf(", %s", words_source(&e, words, sizeof words));
 	putchar('\n');
@@ -307,8 +312,9 @@ static void print_driven(const struct model *m)
 		const double half = effects_unit(m, i), driven = (c->hi - c->lo) * half;
 		if (c->kind == COORD_DIFFERENCE || !(c->hi > c->lo))
 			continue;
-		snprintf(text, sizeof text, " %s %.3g of %.4g %s", cmd_safe(a->label, label, sizeof label),
-			driven, 2 * half, cmd_safe(a->unit, unit, sizeof unit));
+		snprintf(text, sizeof text, " %s %.3g of %.4g %s",
+			cmd_safe(a->label, label, sizeof label), driven, 2 * half,
+			cmd_safe(a->unit, unit, sizeof unit));
 		const int width = cmd_width(text);
 		if (column == 0) {
 			printf("\n%s", lead);
@@ -380,16 +386,19 @@ static bool print_effects(const struct model *m, struct err *err)
 		return false;
 	if (e.channel >= 0 && m->like[e.channel].fitted) {
 		const char *channel = m->book->channels[e.channel];
-		printf("\nset-up effects near %s, most wear saved for the time lost first (wear %s limits)\n",
+		printf("\nset-up effects near %s, most wear saved for the time lost first (wear %s "
+		       "limits)\n",
 			ref->id, channel);
-		printf("  %-38s%14s%14s%14s  per tenth lost\n", "middle of the allowed range to its end", "lap time",
-			"wear", "like-for-like");
+		printf("  %-38s%14s%14s%14s  per tenth lost\n",
+			"middle of the allowed range to its end", "lap time", "wear",
+			"like-for-like");
 		for (size_t i = 0; i < e.n; i++) {
 			const struct effect *x = &e.v[i];
 			const struct term t = {.kind = TERM_LINEAR, .a = (int)x->coord};
 			fputs("  ", stdout);
-			cmd_pad(stdout, cmd_safe(words_term(m, &t, words, sizeof words), safe,
-				sizeof safe), 38);
+			cmd_pad(stdout,
+				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe),
+				38);
 			effect_cell(&x->by[RESPONSE_TIME]);
 			effect_cell(&x->by[1 + e.channel]);
 			effect_cell(&x->like[e.channel].delta);
@@ -413,7 +422,8 @@ static void print_segments(const struct model *m)
 	if (!m->segments || m->segments->n == 0 || !ref)
 		return;
 	const int limit = model_limiting_channel(m, ref->values);
-	printf("\nwhere on the lap, near %s, what is real (laps with segment figures only)\n", ref->id);
+	printf("\nwhere on the lap, near %s, what is real (laps with segment figures only)\n",
+		ref->id);
 	for (size_t c = 0; c < m->n_coords; c++)
 		for (int k = 0; k < (limit >= 0 ? 2 : 1); k++) {
 			const struct term t = {.kind = TERM_LINEAR, .a = (int)c};
@@ -422,8 +432,9 @@ static void print_segments(const struct model *m)
 			if (!strchr(where, '(')) /* nothing real: it would only be said of each */
 				continue;
 			fputs("  ", stdout);
-			cmd_pad(stdout, cmd_safe(words_term(m, &t, words, sizeof words), safe,
-				sizeof safe), 38);
+			cmd_pad(stdout,
+				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe),
+				38);
 			printf("%s: %s\n", words_response(m, response, words, sizeof words), where);
 		}
 }
@@ -437,8 +448,8 @@ static void print_exchange(const struct model *m)
 		if (e->method == EXCHANGE_NONE)
 			printf("unknown");
 		else
-			printf("%s%.3f %%/lap for each s/lap", e->method == EXCHANGE_WITHIN_RUN ?
-				"at least " : "", e->value);
+			printf("%s%.3f %%/lap for each s/lap",
+				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value);
 		if (e->has_interval)
 			printf(", %.3f to %.3f", e->low, e->high);
 		if (e->method != EXCHANGE_NONE)
@@ -460,7 +471,8 @@ static void print_remarks(const struct model *m)
 		printf("%s\n", m->notes[i]);
 	for (size_t i = 0; i < m->n_suspects; i++) {
 		const struct suspect *s = &m->suspects[i];
-		printf("lap %zu of run %s: %s stands far off the others (%.1f; 3.5 is usual at most): "
+		printf("lap %zu of run %s: %s stands far off the others (%.1f; 3.5 is usual at "
+		       "most): "
 		       "skip it if there was a reason\n",
 			s->lap + 1, m->book->runs[s->run].id,
 			words_response(m, s->response, words, sizeof words), s->z);

@@ -4,7 +4,8 @@
 
 #include <stdio.h>
 
-static bool open_book(struct fitted_book *a, const char *dir, const struct cmd_args *args, int *status)
+static bool open_book(
+	struct fitted_book *a, const char *dir, const struct cmd_args *args, int *status)
 {
 	struct err e;
 	err_clear(&e);
@@ -17,8 +18,8 @@ static bool open_book(struct fitted_book *a, const char *dir, const struct cmd_a
 	a->model = NULL;
 	a->reference = book_reference(&a->book);
 	if (!a->reference)
-		*status = cmd_bad("the book's reference '%.80s' is not among its sheets",
-			a->book.reference);
+		*status = cmd_bad(
+			"the book's reference '%.80s' is not among its sheets", a->book.reference);
 	else if (!(a->model = model_new(&a->book, &e)))
 		*status = cmd_fail(&e);
 	if (a->model)
@@ -50,8 +51,8 @@ const char *fitted_figure(const struct estimate *e, int decimals, char *buf)
 	else if (!e->has_interval)
 		snprintf(buf, FIGURE_SIZE, "%+8.*f  %-18s", decimals, e->value, "no interval");
 	else
-		snprintf(buf, FIGURE_SIZE, "%+8.*f  %+7.*f to %+7.*f", decimals, e->value, decimals, e->low,
-			decimals, e->high);
+		snprintf(buf, FIGURE_SIZE, "%+8.*f  %+7.*f to %+7.*f", decimals, e->value, decimals,
+			e->low, decimals, e->high);
 	return buf;
 }
 

@@ -1,4 +1,5 @@
-/* What compare, suggest and stint begin with: a book, its reference, the fit; and names for tables. */
+/* What compare, suggest and stint begin with: a book, its reference, the fit; and names for tables.
+ */
 #ifndef TREADLIGHT_CMD_FITTED_H
 #define TREADLIGHT_CMD_FITTED_H
 

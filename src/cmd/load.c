@@ -22,8 +22,10 @@ bool cmd_say_empty(const struct book *b, FILE *out)
 	if (b->n_runs > 0)
 		return false;
 	cmd_safe(b->dir, dir, sizeof dir);
-	fprintf(out, "%sno run is in the book yet; plan some: treadlight plan %s --kind one-at-a-time,\n"
-		"then log them: treadlight log %s --csv FILE, or n on the Runs page of the workbench\n",
+	fprintf(out,
+		"%sno run is in the book yet; plan some: treadlight plan %s --kind one-at-a-time,\n"
+		"then log them: treadlight log %s --csv FILE, or n on the Runs page of the "
+		"workbench\n",
 		out == stderr ? "treadlight: " : "", dir, dir);
 	return true;
 }
@@ -37,7 +39,8 @@ const struct sheet *cmd_sheet(const struct book *b, const char *id)
 	char ids[300] = "";
 	size_t len = 0;
 	for (size_t k = 0; k < b->n_sheets && len + ID_SIZE + 8 < sizeof ids; k++)
-		len += (size_t)snprintf(ids + len, sizeof ids - len, "%s%s", k ? ", " : "", b->sheets[k].id);
+		len += (size_t)snprintf(
+			ids + len, sizeof ids - len, "%s%s", k ? ", " : "", b->sheets[k].id);
 	err_clear(&e);
 	err_input(&e, "the book has no sheet '%.80s'; it has %s", id, ids[0] ? ids : "none");
 	cmd_fail(&e);

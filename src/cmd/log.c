@@ -6,9 +6,9 @@
 
 #include <string.h>
 
-const struct cmd_option log_options[] = {
-	{"csv", 0, "FILE", false, "the laps, one a row (needed)"},
-	{"dry-run", 0, NULL, false, "judge the file, write nothing"}, CMD_OPTION_JSON, CMD_OPTION_END};
+const struct cmd_option log_options[] = {{"csv", 0, "FILE", false, "the laps, one a row (needed)"},
+	{"dry-run", 0, NULL, false, "judge the file, write nothing"}, CMD_OPTION_JSON,
+	CMD_OPTION_END};
 
 /* Values that differ from the sheet named, -1 if there is none of that name. */
 static int count_differing(const struct book *b, const struct run *r)
@@ -90,7 +90,8 @@ static void tick_plan(const struct book *b, const struct import *in, bool quiet)
 	for (size_t i = 0; p && i < p->n_runs; i++)
 		left += !p->runs[i].done[0];
 	if (p && ticked && !quiet)
-		printf("the plan: %zu run%s ticked off, %zu left\n", ticked, ticked == 1 ? "" : "s", left);
+		printf("the plan: %zu run%s ticked off, %zu left\n", ticked, ticked == 1 ? "" : "s",
+			left);
 	plan_free(p);
 	faults_free(&f);
 }

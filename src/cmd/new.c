@@ -6,15 +6,16 @@
 #include <string.h>
 #include <unistd.h>
 
-const struct cmd_option new_options[] = {
-	{"car", 0, "CAR", false, "the car's profile"},
+const struct cmd_option new_options[] = {{"car", 0, "CAR", false, "the car's profile"},
 	{"circuit", 0, "CIRCUIT", false, "the circuit's profile"},
 	{"name", 0, "TEXT", false, "what the book is called"},
 	{"reference", 0, "ID", false, "id of the first sheet, else base"},
 	{"channels", 0, "car|front,rear|fl,fr,rl,rr", false, "the wear channels; else front,rear"},
 	{"wear-limit", 0, "N", false, "% of tread at which a stint ends, else 60"},
-	{"value", 0, "ID=X", true, "a value of the first sheet; others start in the middle of their limits"},
-	{"lock", 0, "PAIR", true, "hold this pair's front-minus-rear difference; all: of every pair"},
+	{"value", 0, "ID=X", true,
+		"a value of the first sheet; others start in the middle of their limits"},
+	{"lock", 0, "PAIR", true,
+		"hold this pair's front-minus-rear difference; all: of every pair"},
 	CMD_OPTION_END};
 
 /* One line from the terminal into buf; false at its end. */
@@ -29,7 +30,7 @@ static bool ask(const char *question, char *buf, size_t size)
 
 static void list_profiles(const char *dir, const char *kind, struct buf *out)
 {
-	char (*ids)[ID_SIZE];
+	char(*ids)[ID_SIZE];
 	size_t n;
 	if (!store_list_profiles(dir, kind, &ids, &n)) {
 		out->failed = true;
@@ -43,7 +44,8 @@ static void list_profiles(const char *dir, const char *kind, struct buf *out)
 }
 
 /* The option, or the answer of whoever sits at the terminal; else what there is to choose from. */
-static bool choose(const struct cmd_args *args, const char *option, const char *kind, char id[ID_SIZE])
+static bool choose(
+	const struct cmd_args *args, const char *option, const char *kind, char id[ID_SIZE])
 {
 	char answer[200] = "", question[800];
 	const char *given = cmd_value(args, option);
@@ -78,7 +80,8 @@ static bool take_channels(const struct cmd_args *args, struct book *b)
 			b->channels[i] = channel_set_name((enum channel_set)s, i);
 		return true;
 	}
-	cmd_bad("--channels: '%.80s' is not known; car, front,rear or fl,fr,rl,rr is allowed", given);
+	cmd_bad("--channels: '%.80s' is not known; car, front,rear or fl,fr,rl,rr is allowed",
+		given);
 	return false;
 }
 
@@ -138,8 +141,8 @@ static bool take_value(const struct car *car, const char *text, struct sheet *s,
 	return true;
 }
 
-static bool fill_sheet(const struct cmd_args *args, const struct car *car, struct sheet *s,
-	size_t *middle)
+static bool fill_sheet(
+	const struct cmd_args *args, const struct car *car, struct sheet *s, size_t *middle)
 {
 	bool *given = calloc(car->n_adjustables + 1, sizeof *given);
 	bool ok = given != NULL;
@@ -181,8 +184,10 @@ static void tell(const struct book *b, const struct sheet *s, size_t middle)
 	printf("%s: new book of %s at %s; its reference is sheets/%s.yaml\n", dir, b->car_id,
 		b->circuit_id, s->id);
 	if (middle > 0)
-		printf("%zu of %zu values are the middle of their limits, a place to start from, not\n"
-		       "advice: set them to the car as it stands, within the tyre maker's figures and\n"
+		printf("%zu of %zu values are the middle of their limits, a place to start from, "
+		       "not\n"
+		       "advice: set them to the car as it stands, within the tyre maker's figures "
+		       "and\n"
 		       "the rules.\n",
 			middle, b->car.n_adjustables);
 	printf("\nNext:\n"
@@ -222,7 +227,8 @@ static int make_book(const struct cmd_args *args, struct book *b)
 static bool take_arguments(const struct cmd_args *args, struct book *b)
 {
 	const char *reference = cmd_value(args, "reference");
-	if (!choose(args, "car", "cars", b->car_id) || !choose(args, "circuit", "circuits", b->circuit_id))
+	if (!choose(args, "car", "cars", b->car_id) ||
+		!choose(args, "circuit", "circuits", b->circuit_id))
 		return false;
 	reference = reference ? reference : "base";
 	if (!text_is_id(reference, strlen(reference))) {

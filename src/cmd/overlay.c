@@ -26,8 +26,8 @@ static json_t *row_json(const struct overlay *o, size_t k, size_t i)
 	const struct segment *s = &o->book->circuit.segments[i];
 	json_t *v[2];
 	for (int side = 0; side < 2; side++)
-		v[side] = cmd_json_number(r->side[side].source == OVERLAY_NONE ? NAN
-			: r->side[side].value[i]);
+		v[side] = cmd_json_number(
+			r->side[side].source == OVERLAY_NONE ? NAN : r->side[side].value[i]);
 	return json_pack("{s:s, s:s, s:o, s:o, s:o, s:o, s:b}", "segment", s->id, "class",
 		segment_class_names[s->cls], "a", v[0], "b", v[1], "difference",
 		cmd_json_number(r->has ? r->difference[i] : NAN), "se",
@@ -43,13 +43,15 @@ static int print_json(const struct overlay *o)
 		json_t *rows = json_array();
 		for (size_t i = 0; i < o->n; i++)
 			json_array_append_new(rows, row_json(o, k, i));
-		json_array_append_new(responses, json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "id",
-			book_response_id(o->book, k, id, sizeof id), "unit", words_unit(k), "a",
-			side_json(&r->side[0]), "b", side_json(&r->side[1]), "difference",
-			cmd_json_number(r->has ? r->lap : NAN), "segments", rows));
+		json_array_append_new(responses,
+			json_pack("{s:s, s:s, s:o, s:o, s:o, s:o}", "id",
+				book_response_id(o->book, k, id, sizeof id), "unit", words_unit(k),
+				"a", side_json(&r->side[0]), "b", side_json(&r->side[1]),
+				"difference", cmd_json_number(r->has ? r->lap : NAN), "segments",
+				rows));
 	}
-	return cmd_print_json(json_pack("{s:s, s:s, s:o}", "a", o->run[0]->id, "b", o->run[1]->id,
-		"responses", responses));
+	return cmd_print_json(json_pack(
+		"{s:s, s:s, s:o}", "a", o->run[0]->id, "b", o->run[1]->id, "responses", responses));
 }
 
 static int print_table(const struct overlay *o, bool along)
@@ -95,7 +97,8 @@ int overlay_run(const struct cmd_args *args)
 	else if (!overlay_make(&o, &b, one, two, &err))
 		status = cmd_fail(&err);
 	else {
-		status = cmd_has(args, "json") ? print_json(&o) : print_table(&o, cmd_has(args, "along"));
+		status = cmd_has(args, "json") ? print_json(&o)
+					       : print_table(&o, cmd_has(args, "along"));
 		overlay_free(&o);
 	}
 	book_free(&b);

@@ -240,8 +240,10 @@ static void tell_next(const struct cmd_args *a, const struct plan *p)
 	if (cmd_has(a, "kind") && !cmd_has(a, "store"))
 		puts("\nNot kept: --store keeps it in the book");
 	else if (plan_next_run(p) >= 0)
-		printf("\nNext: treadlight plan %s --print for a run sheet, --csv for a table to fill in and\n"
-		       "log, or n on the Runs page of the workbench\n", dir);
+		printf("\nNext: treadlight plan %s --print for a run sheet, --csv for a table to "
+		       "fill in and\n"
+		       "log, or n on the Runs page of the workbench\n",
+			dir);
 }
 
 static int tell_plan(const struct cmd_args *a, const struct request *q, const struct plan *p)

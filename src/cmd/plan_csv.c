@@ -38,7 +38,8 @@ static void print_lap(const struct plan *p, const struct book *b, const struct s
 	for (size_t a = 0; a < b->car.n_adjustables; a++) {
 		if (!needs_column(p, s, a))
 			continue;
-		fix_print_min(r->values[a], fix_decimals(b->car.adjustables[a].step), value, sizeof value);
+		fix_print_min(r->values[a], fix_decimals(b->car.adjustables[a].step), value,
+			sizeof value);
 		printf(",%s", n == 1 ? value : "");
 	}
 	putchar('\n');

@@ -96,7 +96,8 @@ int predict_run(const struct cmd_args *args)
 	else if (!(m = model_new(&b, &err)))
 		status = cmd_fail(&err);
 	else
-		status = cmd_has(args, "json") ? print_json(m, s, against) : print_text(m, s, against);
+		status = cmd_has(args, "json") ? print_json(m, s, against)
+					       : print_text(m, s, against);
 	model_free(m);
 	book_free(&b);
 	return status;

@@ -14,7 +14,8 @@ enum { MARK_WITHIN = 512, OLD_MAX = 64 << 20 };
 
 const struct cmd_option report_options[] = {
 	{"output", 'o', "FILE", false, "write to FILE; without: to stdout"},
-	{"sheet", 0, "SHEET", false, "the sheet to tell of; default: one that spares the tyres at least cost"},
+	{"sheet", 0, "SHEET", false,
+		"the sheet to tell of; default: one that spares the tyres at least cost"},
 	{"text", 0, NULL, false, "plain text for a mail instead of HTML"},
 	{"force", 0, NULL, false, "write over FILE though it is no earlier report"},
 	CMD_OPTION_END};
@@ -38,7 +39,8 @@ static bool write_file(const char *path, const struct buf *out, bool force, stru
 	bool ours = may_replace(old, size);
 	free(old);
 	if (!ours && !force) {
-		err_input(e, "this file is there and is no report of treadlight's; name another, or add --force");
+		err_input(e, "this file is there and is no report of treadlight's; name another, "
+			     "or add --force");
 		err_at(e, path, 0, 0);
 		return false;
 	}
@@ -82,11 +84,16 @@ static int tell(const struct cmd_args *args, const struct fitted_book *a, const 
 	faults_free(&faults);
 	if (localtime_r(&now, &tm))
 		strftime(today, sizeof today, "%Y-%m-%d", &tm);
-	const struct report_input in = {.book = &a->book, .model = a->model, .reference = a->reference,
-		.sheet = s, .why_sheet = why, .plan = plan, .today = today[0] ? today : NULL};
+	const struct report_input in = {.book = &a->book,
+		.model = a->model,
+		.reference = a->reference,
+		.sheet = s,
+		.why_sheet = why,
+		.plan = plan,
+		.today = today[0] ? today : NULL};
 	buf_init(&out);
 	int status = report_make(&in, cmd_has(args, "text"), &out, &e) ? write_out(args, &out)
-		: cmd_fail(&e);
+								       : cmd_fail(&e);
 	buf_free(&out);
 	plan_free(plan);
 	return status;
@@ -101,7 +108,7 @@ int report_run(const struct cmd_args *args)
 		return status;
 	const char *id = cmd_value(args, "sheet");
 	const struct sheet *s = id ? cmd_sheet(&a.book, id)
-		: report_choose(&a.book, a.model, a.reference, why, sizeof why);
+				   : report_choose(&a.book, a.model, a.reference, why, sizeof why);
 	status = s ? tell(args, &a, s, why) : CMD_USAGE;
 	fitted_close(&a);
 	return status;

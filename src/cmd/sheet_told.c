@@ -22,7 +22,8 @@ static json_t *balance_json(const struct book *b, const fix *values)
 	const struct balance_plan plan = book_balance(b);
 	const struct balance k = balance_of(&b->car, values);
 	const struct balance_transfer t = b->car.chassis.mass.has
-		? balance_transfer(&b->car, &k, plan.lateral.v) : (struct balance_transfer){0};
+						  ? balance_transfer(&b->car, &k, plan.lateral.v)
+						  : (struct balance_transfer){0};
 	json_t *o = json_object();
 	set(o, "roll-stiffness-front", k.front.roll_stiffness);
 	set(o, "roll-stiffness-rear", k.rear.roll_stiffness);
@@ -69,8 +70,8 @@ void told_balance(const struct book *b, const fix *values, const fix *against)
 			continue;
 		}
 		balance_beyond_words(l, beyond, sizeof beyond);
-		printf("%14s  %8s%s  %s%s%s\n", l->value, l->delta, l->beyond ? " !" : "  ", l->words,
-			l->beyond && l->words[0] ? "; " : "", beyond);
+		printf("%14s  %8s%s  %s%s%s\n", l->value, l->delta, l->beyond ? " !" : "  ",
+			l->words, l->beyond && l->words[0] ? "; " : "", beyond);
 	}
 }
 
@@ -80,9 +81,9 @@ json_t *told_cautions_json(const struct book *b, const fix *values)
 	char text[CAUTION_SIZE];
 	for (size_t i = 0; i < b->car.n_adjustables; i++)
 		if (caution_words(&b->car, i, values[i], text, sizeof text)[0])
-			json_array_append_new(a, json_pack("{s:s, s:f, s:s}", "id",
-				b->car.adjustables[i].id, "value", fix_to_double(values[i]), "text",
-				text));
+			json_array_append_new(
+				a, json_pack("{s:s, s:f, s:s}", "id", b->car.adjustables[i].id,
+					   "value", fix_to_double(values[i]), "text", text));
 	return a;
 }
 
@@ -102,7 +103,7 @@ bool told_cautions(const struct book *b, const char *who, const fix *values)
 void told_cautions_of(const struct book *b, const struct sheet *one, const struct sheet *two)
 {
 	const size_t n = caution_list(&b->car, one->values, NULL) +
-		(two != one ? caution_list(&b->car, two->values, NULL) : 0);
+			 (two != one ? caution_list(&b->car, two->values, NULL) : 0);
 	if (n == 0)
 		return;
 	putchar('\n');

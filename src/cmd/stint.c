@@ -9,8 +9,8 @@
 #include <string.h>
 
 const struct cmd_option stint_options[] = {
-	{"laps", 0, "N", false, "laps of the stint; default: the book's"},
-	CMD_OPTION_JSON, CMD_OPTION_END};
+	{"laps", 0, "N", false, "laps of the stint; default: the book's"}, CMD_OPTION_JSON,
+	CMD_OPTION_END};
 
 static json_t *count_or_null(size_t n)
 {
@@ -22,15 +22,16 @@ static json_t *row_json(const struct stint *s, size_t k)
 	const struct stint_row *r = &s->rows[k];
 	bool span = r->known && r->has_interval;
 	/* Without a lift there is none to tell; a plan that cannot be told has no stops either. */
-	bool lift = r->known || k != STINT_LIFTING, stops = r->known || k != STINT_STOPPING || r->stops;
+	bool lift = r->known || k != STINT_LIFTING,
+	     stops = r->known || k != STINT_STOPPING || r->stops;
 	return json_pack("{s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "plan", stint_kind_names[k],
-		"total", cmd_json_number(r->known ? r->total : NAN),
-		"delta", cmd_json_number(r->known && s->rows[STINT_REFERENCE].known ? r->delta : NAN),
-		"delta-low", cmd_json_number(span ? r->low : NAN),
-		"delta-high", cmd_json_number(span ? r->high : NAN),
-		"lift", lift ? json_real(r->lift) : json_null(),
-		"stops", stops ? json_integer((json_int_t)r->stops) : json_null(),
-		"limit-lap", count_or_null(r->known ? r->limit_lap : 0));
+		"total", cmd_json_number(r->known ? r->total : NAN), "delta",
+		cmd_json_number(r->known && s->rows[STINT_REFERENCE].known ? r->delta : NAN),
+		"delta-low", cmd_json_number(span ? r->low : NAN), "delta-high",
+		cmd_json_number(span ? r->high : NAN), "lift",
+		lift ? json_real(r->lift) : json_null(), "stops",
+		stops ? json_integer((json_int_t)r->stops) : json_null(), "limit-lap",
+		count_or_null(r->known ? r->limit_lap : 0));
 }
 
 static json_t *lap_json(const struct model *m, const struct stint_lap *l)
@@ -43,11 +44,14 @@ static json_t *lap_json(const struct model *m, const struct stint_lap *l)
 	}
 	for (size_t c = 0; c < m->book->n_channels; c++) {
 		bool has = m->responses[1 + c].fitted;
-		json_object_set_new(wear, m->book->channels[c], cmd_json_number(has ? l->wear[c] : NAN));
-		json_object_set_new(worn, m->book->channels[c], cmd_json_number(has ? l->worn[c] : NAN));
+		json_object_set_new(
+			wear, m->book->channels[c], cmd_json_number(has ? l->wear[c] : NAN));
+		json_object_set_new(
+			worn, m->book->channels[c], cmd_json_number(has ? l->worn[c] : NAN));
 	}
-	return json_pack("{s:o, s:o, s:o, s:o, s:b}", "time", cmd_json_number(l->time), "cumulative-time",
-		cmd_json_number(l->cumulative), "wear", wear, "worn", worn, "beyond-limit", l->beyond);
+	return json_pack("{s:o, s:o, s:o, s:o, s:b}", "time", cmd_json_number(l->time),
+		"cumulative-time", cmd_json_number(l->cumulative), "wear", wear, "worn", worn,
+		"beyond-limit", l->beyond);
 }
 
 static int print_json(const struct model *m, const struct stint *s)
@@ -58,21 +62,23 @@ static int print_json(const struct model *m, const struct stint *s)
 	for (size_t i = 0; i < s->laps; i++) {
 		const struct stint_lap *a = s->curve[STINT_SHEET], *b = s->curve[STINT_REFERENCE];
 		json_array_append_new(curve, json_pack("{s:I, s:o, s:o}", "lap", (json_int_t)i + 1,
-			"sheet", lap_json(m, a ? a + i : NULL), "reference",
-			lap_json(m, b ? b + i : NULL)));
+						     "sheet", lap_json(m, a ? a + i : NULL),
+						     "reference", lap_json(m, b ? b + i : NULL)));
 	}
 	for (size_t i = 0; i < s->n_notes; i++)
 		json_array_append_new(notes, json_string(s->notes[i]));
-	return cmd_print_json(json_pack("{s:I, s:o, s:o, s:o, s:s, s:o}", "laps", (json_int_t)s->laps,
-		"rows", rows, "crossover-lap", count_or_null(s->crossover_lap), "curve", curve,
-		"sentence", s->sentence, "notes", notes));
+	return cmd_print_json(json_pack("{s:I, s:o, s:o, s:o, s:s, s:o}", "laps",
+		(json_int_t)s->laps, "rows", rows, "crossover-lap", count_or_null(s->crossover_lap),
+		"curve", curve, "sentence", s->sentence, "notes", notes));
 }
 
-static const char *plan_words(size_t k, const char *sheet, const char *reference, char *buf,
-	size_t size)
+static const char *plan_words(
+	size_t k, const char *sheet, const char *reference, char *buf, size_t size)
 {
 	const char *name = k == STINT_SHEET ? sheet : reference;
-	const char *how = k == STINT_LIFTING ? ", lifting" : k == STINT_STOPPING ? ", stopping" : "";
+	const char *how = k == STINT_LIFTING    ? ", lifting"
+			  : k == STINT_STOPPING ? ", stopping"
+						: "";
 	snprintf(buf, size, "%.60s%s", name, how);
 	return buf;
 }
@@ -92,9 +98,10 @@ static void print_row(const struct stint *s, size_t k, const char *plan)
 	if (r->limit_lap)
 		snprintf(limit, sizeof limit, "%zu", r->limit_lap);
 	if (k != STINT_REFERENCE)
-		snprintf(span, sizeof span, r->has_interval ? "%+.1f to %+.1f" : "no interval", r->low,
-			r->high);
-	printf("  %9s  %+8.1f  %-18s %6s %6zu %10s\n", total, r->delta, span, lift, r->stops, limit);
+		snprintf(span, sizeof span, r->has_interval ? "%+.1f to %+.1f" : "no interval",
+			r->low, r->high);
+	printf("  %9s  %+8.1f  %-18s %6s %6zu %10s\n", total, r->delta, span, lift, r->stops,
+		limit);
 }
 
 static int print_table(const struct fitted_book *a, const struct sheet *on, const struct stint *s,
@@ -102,8 +109,8 @@ static int print_table(const struct fitted_book *a, const struct sheet *on, cons
 {
 	const struct model *m = a->model;
 	char plan[120], line[1600];
-	printf("%zu laps on a fresh set, limit %g %% of tread%s%s\n\n", s->laps, s->rules.wear_limit,
-		s->limiting >= 0 ? "; the reference is limited by wear " : "",
+	printf("%zu laps on a fresh set, limit %g %% of tread%s%s\n\n", s->laps,
+		s->rules.wear_limit, s->limiting >= 0 ? "; the reference is limited by wear " : "",
 		s->limiting >= 0 ? m->book->channels[s->limiting] : "");
 	cmd_pad(stdout, "plan", 28);
 	printf("  %9s  %8s  %-18s %6s %6s %10s\n", "total", "against", "95%", "lift", "stops",
@@ -146,13 +153,13 @@ int stint_run(const struct cmd_args *args)
 		const struct stint_options o = {.laps = (size_t)laps, .draws = STINT_DRAWS};
 		fitted_sheet_name(sheet, name, sizeof name);
 		fitted_sheet_name(a.reference, reference, sizeof reference);
-		struct stint *s = stint_new(a.model, sheet->values, a.reference->values, name, reference,
-			&o, &e);
+		struct stint *s = stint_new(
+			a.model, sheet->values, a.reference->values, name, reference, &o, &e);
 		if (!s)
 			status = cmd_fail(&e);
 		else
 			status = cmd_has(args, "json") ? print_json(a.model, s)
-				: print_table(&a, sheet, s, name, reference);
+						       : print_table(&a, sheet, s, name, reference);
 		stint_free(s);
 	}
 	fitted_close(&a);

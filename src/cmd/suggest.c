@@ -11,18 +11,19 @@
 #include <math.h>
 #include <string.h>
 
-const struct cmd_option suggest_options[] = {
-	{"save", 0, "CHANNEL|mean|like-for-like", false, "the wear to save; default: the channel that "
-		"limits the reference"},
+const struct cmd_option suggest_options[] = {{"save", 0, "CHANNEL|mean|like-for-like", false,
+						     "the wear to save; default: the channel that "
+						     "limits the reference"},
 	{"max-changes", 0, "K", false, "at most K changes; a pair counts once"},
 	{"minutes", 0, "M", false, "at most M minutes of garage time"},
 	{"beyond", 0, NULL, false, "leave the range that was driven"},
-	{"hold-share", 0, "X", false, "keep the load-transfer front share within X percentage points of "
+	{"hold-share", 0, "X", false,
+		"keep the load-transfer front share within X percentage points of "
 		"the reference's"},
-	{"hold-aero", 0, "Y", false, "keep the aero front share within Y percentage points of the "
+	{"hold-aero", 0, "Y", false,
+		"keep the aero front share within Y percentage points of the "
 		"reference's"},
-	{"borrowed", 0, NULL, false, "move what only borrowed books tell, too"},
-	BORROWED_OPTIONS,
+	{"borrowed", 0, NULL, false, "move what only borrowed books tell, too"}, BORROWED_OPTIONS,
 	{"points", 0, "N", false, "thin to N points, both ends kept; the table shows 20 without"},
 	CMD_OPTION_JSON, CMD_OPTION_END};
 
@@ -40,11 +41,13 @@ static bool read_options(const struct cmd_args *args, struct suggestion *s, int 
 	struct err e;
 	long changes = 0, points = cmd_has(args, "json") ? 0 : TABLE_POINTS;
 	err_clear(&e);
-	s->o = (struct frontier_options){.beyond = cmd_has(args, "beyond"), .borrowed = cmd_has(args, "borrowed"),
+	s->o = (struct frontier_options){.beyond = cmd_has(args, "beyond"),
+		.borrowed = cmd_has(args, "borrowed"),
 		.has_max_changes = cmd_value(args, "max-changes") != NULL,
 		.has_max_minutes = cmd_value(args, "minutes") != NULL,
 		.has_hold_share = cmd_value(args, "hold-share") != NULL,
-		.has_hold_aero = cmd_value(args, "hold-aero") != NULL, .lenient = true};
+		.has_hold_aero = cmd_value(args, "hold-aero") != NULL,
+		.lenient = true};
 	*status = CMD_USAGE;
 	if (!cmd_whole(args, "max-changes", 0, 1000, &changes) ||
 		!cmd_number(args, "minutes", 0, 1e6, &s->o.max_minutes) ||
@@ -101,18 +104,17 @@ static json_t *point_json(const struct suggestion *s, const struct frontier_poin
 	const struct spans k = point_spans(s, p);
 	json_t *values = json_object();
 	for (size_t i = 0; i < car->n_adjustables; i++)
-		json_object_set_new(values, car->adjustables[i].id,
-			json_real(fix_to_double(p->values[i])));
+		json_object_set_new(
+			values, car->adjustables[i].id, json_real(fix_to_double(p->values[i])));
 	const struct balance b = balance_of(car, p->values);
 	json_t *o = json_pack("{s:o, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "values", values,
-		"changes", (json_int_t)p->changes,
-		"minutes", cmd_json_number(p->minutes),
-		"time-delta", cmd_json_number(p->time_delta),
-		"wear-delta", cmd_json_number(p->has_wear ? p->wear_delta : NAN),
-		"like-for-like-delta", cmd_json_number(p->has_like ? p->like_delta : NAN),
-		"stint-delta", cmd_json_number(p->has_stint ? p->stint_delta : NAN),
-		"load-transfer-front-share", share_json(b.transfer_front_share),
-		"aero-front-share", share_json(b.aero_front_share));
+		"changes", (json_int_t)p->changes, "minutes", cmd_json_number(p->minutes),
+		"time-delta", cmd_json_number(p->time_delta), "wear-delta",
+		cmd_json_number(p->has_wear ? p->wear_delta : NAN), "like-for-like-delta",
+		cmd_json_number(p->has_like ? p->like_delta : NAN), "stint-delta",
+		cmd_json_number(p->has_stint ? p->stint_delta : NAN), "load-transfer-front-share",
+		share_json(b.transfer_front_share), "aero-front-share",
+		share_json(b.aero_front_share));
 	if (!o)
 		return NULL;
 	set_span(o, "time-low", "time-high", &k.time);
@@ -182,7 +184,8 @@ static void print_moves(const struct suggestion *s, const struct frontier_point 
 	for (size_t i = 0; i < car->n_adjustables; i++) {
 		if (p->values[i] == s->start->values[i])
 			continue;
-		fix_print_min(p->values[i], fix_decimals(car->adjustables[i].step), value, sizeof value);
+		fix_print_min(
+			p->values[i], fix_decimals(car->adjustables[i].step), value, sizeof value);
 		printf("%s%s %s", any ? ", " : "", car->adjustables[i].id, value);
 		any = true;
 	}
@@ -246,7 +249,8 @@ static int print_table(const struct suggestion *s)
 		printf("load-transfer share within %g points of %s's\n", s->o.hold_share,
 			s->a->reference->id);
 	if (s->o.has_hold_aero)
-		printf("aero share within %g points of %s's\n", s->o.hold_aero, s->a->reference->id);
+		printf("aero share within %g points of %s's\n", s->o.hold_aero,
+			s->a->reference->id);
 	printf("%zu of %.0f combinations; none beats them in both", f->n_found, f->candidates);
 	printf(f->n < f->n_found ? "; %zu shown\n\n" : "\n\n", f->n);
 	if (f->n == 0)
@@ -263,9 +267,11 @@ static int print_table(const struct suggestion *s)
 		s->a->book.stint.laps.has ? ", stint in s"
 					  : "; stint: book.yaml says no stint: {laps: ...}");
 	if (f->n > 0 && s->o.save.kind == SAVE_MEAN)
-		puts("wear is the mean of the channels, of which no interval is known (-); --save CHANNEL gives one");
+		puts("wear is the mean of the channels, of which no interval is known (-); --save "
+		     "CHANNEL gives one");
 	if (f->n_found > 1)
-		puts("each is the best of many estimates: expect less on track, verify before trusting it");
+		puts("each is the best of many estimates: expect less on track, verify before "
+		     "trusting it");
 	for (size_t i = 0; i < f->n_notes; i++)
 		puts(cmd_safe(f->notes[i], line, sizeof line));
 	if (words_tangled(s->a->model)[0])

@@ -18,8 +18,8 @@ static struct estimate nothing(void)
 	return (struct estimate){.known = true, .has_interval = true};
 }
 
-static void compare_group(struct compare_group *g, const struct model *m, size_t group,
-	const fix *a, const fix *b)
+static void compare_group(
+	struct compare_group *g, const struct model *m, size_t group, const fix *a, const fix *b)
 {
 	g->group = group;
 	g->changed = group_changed(m, group, a, b);
@@ -38,8 +38,8 @@ static void compare_group(struct compare_group *g, const struct model *m, size_t
 	}
 }
 
-bool compare_make(struct compare *out, const struct model *m, const fix *a, const fix *b,
-	struct err *err)
+bool compare_make(
+	struct compare *out, const struct model *m, const fix *a, const fix *b, struct err *err)
 {
 	memset(out, 0, sizeof *out);
 	out->groups = calloc(m->n_groups + 1, sizeof *out->groups);

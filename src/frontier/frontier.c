@@ -17,14 +17,14 @@ struct work {
 	bool idle;                   /* the objective has no figures: nothing moves */
 	const struct frontier_options *o;
 	size_t n_groups;
-	struct moves *moves;        /* owned [n_groups] */
-	struct effects **effects;   /* owned [n_groups][n], filled where a point uses the move */
-	bool **have;                /* owned [n_groups][n] */
-	struct effects base;        /* the start sheet against the reference */
-	struct joints joints;       /* owned */
-	struct front_result front;  /* owned */
-	unsigned *choice;           /* owned [n_groups]: one point's levels */
-	fix *scratch;               /* owned: the start sheet's values */
+	struct moves *moves;       /* owned [n_groups] */
+	struct effects **effects;  /* owned [n_groups][n], filled where a point uses the move */
+	bool **have;               /* owned [n_groups][n] */
+	struct effects base;       /* the start sheet against the reference */
+	struct joints joints;      /* owned */
+	struct front_result front; /* owned */
+	unsigned *choice;          /* owned [n_groups]: one point's levels */
+	fix *scratch;              /* owned: the start sheet's values */
 	struct stint_quick stint;
 	struct frontier *f;
 };
@@ -58,9 +58,8 @@ static void find_base(struct work *w)
 			e->known[i] = true;
 			continue;
 		}
-		struct estimate d = i >= EFFECT_LIKE
-			? model_like(w->m, i - EFFECT_LIKE, a, b).delta
-			: model_delta(w->m, i, a, b);
+		struct estimate d = i >= EFFECT_LIKE ? model_like(w->m, i - EFFECT_LIKE, a, b).delta
+						     : model_delta(w->m, i, a, b);
 		e->known[i] = d.known;
 		e->v[i] = d.known ? d.value : 0;
 	}
@@ -76,13 +75,16 @@ static bool base_known(struct work *w, struct err *err)
 	if (known)
 		return true;
 	if (w->o->lenient) {
-		note(w->f, "what %s itself does against %s cannot be told from the runs so far: all "
-			"figures are against %s", w->start->id, w->reference->id, w->start->id);
+		note(w->f,
+			"what %s itself does against %s cannot be told from the runs so far: all "
+			"figures are against %s",
+			w->start->id, w->reference->id, w->start->id);
 		w->against = w->start;
 		find_base(w);
 		return true;
 	}
-	return err_failed(err, "what %s itself does against %s cannot be told from the runs so far; "
+	return err_failed(err,
+		"what %s itself does against %s cannot be told from the runs so far; "
 		"start from %s or from a sheet that only moves what was tested",
 		w->start->id, w->reference->id, w->reference->id);
 }
@@ -90,7 +92,7 @@ static bool base_known(struct work *w, struct err *err)
 static bool time_fitted(const struct model *m, struct err *err)
 {
 	return m->responses[RESPONSE_TIME].fitted ||
-		err_failed(err, "no lap time figures: %s", m->responses[RESPONSE_TIME].why);
+	       err_failed(err, "no lap time figures: %s", m->responses[RESPONSE_TIME].why);
 }
 
 /* Are all responses that the objective needs fitted? */
@@ -132,7 +134,8 @@ static bool make_moves(struct work *w, struct err *err)
 
 static bool make_front(struct work *w, struct err *err)
 {
-	if (!joints_make(&w->joints, w->m, w->start, w->reference, w->moves, w->n_groups, w->o, err))
+	if (!joints_make(
+		    &w->joints, w->m, w->start, w->reference, w->moves, w->n_groups, w->o, err))
 		return false;
 	/* NOLINTNEXTLINE(clang-analyzer-unix.Malloc): the checker loses sight of w->moves here */
 	struct front_group *groups = calloc(w->joints.n + 1, sizeof *groups);
@@ -201,8 +204,7 @@ static bool add_up(struct work *w, const unsigned *choice, struct effects *e, fi
 		unsigned k = choice[g];
 		if (k == 0)
 			continue;
-		if (!w->have[g][k] &&
-			!moves_effects(w->m, mv, k, w->scratch, &w->effects[g][k]))
+		if (!w->have[g][k] && !moves_effects(w->m, mv, k, w->scratch, &w->effects[g][k]))
 			return false;
 		w->have[g][k] = true;
 		for (size_t i = 0; i < EFFECTS_MAX; i++) {
@@ -224,7 +226,8 @@ static bool leans_on_borrowed(const struct work *w, const fix *values)
 	if (!w->m->borrowing || !memcmp(values, at, w->m->book->car.n_adjustables * sizeof *at))
 		return false;
 	for (size_t k = 0; k < w->m->n_responses; k++)
-		driven = driven && (!w->m->responses[k].fitted || model_delta_driven(w->m, k, values, at));
+		driven = driven &&
+			 (!w->m->responses[k].fitted || model_delta_driven(w->m, k, values, at));
 	return !driven || (w->o->borrowed && model_extrapolated(w->m, values, NULL));
 }
 
@@ -257,8 +260,8 @@ static void thin(const struct front_result *r, size_t want, size_t *pick)
 	for (size_t pass = 0, k = 0; pass < 2; pass++)
 		for (size_t i = 0; i < r->n; i++) {
 			double step = i == 0 ? 0
-				: hypot((t[i].time - t[i - 1].time) / span_t,
-					(t[i].wear - t[i - 1].wear) / span_w);
+					     : hypot((t[i].time - t[i - 1].time) / span_t,
+						       (t[i].wear - t[i - 1].wear) / span_w);
 			if (pass == 0) {
 				length += step;
 				continue;
@@ -314,8 +317,10 @@ static void say_left_out(const struct work *w)
 			note(w->f, "%s: stays, no other value inside its limits", label);
 	}
 	if (w->f->n == 0 && (w->o->has_hold_share || w->o->has_hold_aero))
-		note(w->f, "no allowed combination keeps the shares within their bands around %s's; "
-			"widen them", w->reference->id);
+		note(w->f,
+			"no allowed combination keeps the shares within their bands around %s's; "
+			"widen them",
+			w->reference->id);
 	for (size_t a = 0; w->o->has_max_minutes && a < car->n_adjustables; a++)
 		if (!car->adjustables[a].has_minutes)
 			note(w->f, "%s: no minutes in the car profile, counted as 0",
@@ -344,7 +349,8 @@ static void work_free(struct work *w)
 struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 	const struct sheet *reference, const struct frontier_options *o, struct err *err)
 {
-	struct work w = {.m = m, .start = start, .reference = reference, .against = reference, .o = o};
+	struct work w = {
+		.m = m, .start = start, .reference = reference, .against = reference, .o = o};
 	size_t n = m->book->car.n_adjustables;
 	struct err why;
 	err_clear(&why);
@@ -370,8 +376,8 @@ struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 		w.n_groups = m->n_groups;
 		w.f->save = o->save;
 		w.f->against = w.against;
-		ok = stint_quick_prepare(&w.stint, m, w.against->values, err) && make_moves(&w, err) &&
-			make_front(&w, err) && make_points(&w, err);
+		ok = stint_quick_prepare(&w.stint, m, w.against->values, err) &&
+		     make_moves(&w, err) && make_front(&w, err) && make_points(&w, err);
 	}
 	if (ok) {
 		w.f->candidates = w.front.candidates;

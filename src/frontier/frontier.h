@@ -51,12 +51,13 @@ struct frontier_options {
 };
 
 struct frontier_point {
-	const fix *values;  /* owned by the frontier, one per adjustable */
-	size_t changes;     /* groups that differ from the start sheet: a pair counts once */
-	double minutes;     /* garage time of all adjustables moved; those without a figure count 0 */
-	double time_delta;  /* s, against the reference */
+	const fix *values; /* owned by the frontier, one per adjustable */
+	size_t changes;    /* groups that differ from the start sheet: a pair counts once */
+	double minutes; /* garage time of all adjustables moved; those without a figure count 0 */
+	double time_delta; /* s, against the reference */
 	bool has_wear, has_like, has_stint;
-	bool borrowed;      /* moves something that the runs here alone do not tell, or where they were not */
+	bool borrowed; /* moves something that the runs here alone do not tell, or where they were
+			  not */
 	double wear_delta;  /* %/lap: the channel's, or the mean of all channels */
 	double like_delta;  /* %/lap at the reference's pace: likewise */
 	double stint_delta; /* s over the book's stint */
@@ -65,13 +66,13 @@ struct frontier_point {
 struct frontier {
 	struct save_target save;
 	const struct sheet *against; /* what deltas are told against: the reference, or the start */
-	double candidates;  /* combinations of moves, bounds on changes and minutes left out */
-	size_t n_found;     /* points before thinning */
+	double candidates; /* combinations of moves, bounds on changes and minutes left out */
+	size_t n_found;    /* points before thinning */
 	size_t n;
 	struct frontier_point *points; /* owned, fastest first */
 	fix *values;                   /* owned [n * n_adjustables] */
 	size_t n_notes;
-	char (*notes)[200];            /* owned: what was not moved, and why */
+	char (*notes)[200]; /* owned: what was not moved, and why */
 };
 
 /*

@@ -17,10 +17,10 @@ struct work {
 	const struct sheet *start;
 	const struct moves *moves;
 	const struct frontier_options *o;
-	bool bound[JOINT_SHARES];     /* bounded, and some group bears on it */
+	bool bound[JOINT_SHARES]; /* bounded, and some group bears on it */
 	double want[JOINT_SHARES], band[JOINT_SHARES];
-	fix *values;                  /* owned: scratch, the start sheet's values */
-	size_t cap;                   /* of the joint in hand */
+	fix *values; /* owned: scratch, the start sheet's values */
+	size_t cap;  /* of the joint in hand */
 };
 
 static struct opt_num share_of(const struct car *car, const fix *values, int share)
@@ -39,8 +39,9 @@ static bool bears(const struct work *w, size_t group, int share)
 	const struct car *car = &w->m->book->car;
 	const struct moves *mv = &w->moves[group];
 	for (size_t i = 0; i < 2; i++)
-		if (mv->member[i] >= 0 && (share == 0 ? balance_bears_on_transfer(car, mv->member[i])
-				: balance_bears_on_aero(car, mv->member[i])))
+		if (mv->member[i] >= 0 &&
+			(share == 0 ? balance_bears_on_transfer(car, mv->member[i])
+				    : balance_bears_on_aero(car, mv->member[i])))
 			return true;
 	return false;
 }
@@ -62,8 +63,10 @@ static bool take_bounds(struct work *w, const struct sheet *reference, struct er
 			continue;
 		const struct opt_num at = share_of(car, reference->values, s);
 		if (!at.has)
-			return err_input(err, "the %s share cannot be told, so --%s cannot be kept: the "
-				"car profile lacks %s", name[s], option[s],
+			return err_input(err,
+				"the %s share cannot be told, so --%s cannot be kept: the "
+				"car profile lacks %s",
+				name[s], option[s],
 				balance_lacks(car, figure[s], lacks, sizeof lacks));
 		w->want[s] = at.v;
 	}
@@ -127,8 +130,10 @@ static bool combine(struct work *w, struct joint *j, const bool *shares, struct 
 	for (size_t p = 0; p < j->n_parts; p++)
 		tries *= (double)w->moves[j->part[p]].n;
 	if (tries > JOINT_TRIES_MAX)
-		return err_failed(err, "%.0f combinations bear on the share to be held, too many to try: "
-			"lock pairs or freeze some of them", tries);
+		return err_failed(err,
+			"%.0f combinations bear on the share to be held, too many to try: "
+			"lock pairs or freeze some of them",
+			tries);
 	unsigned *at = calloc(j->n_parts, sizeof *at);
 	bool ok = at != NULL, more = ok;
 	w->cap = 0;
@@ -153,7 +158,8 @@ static bool combine(struct work *w, struct joint *j, const bool *shares, struct 
  * Which joint each group goes into: 0 none, 1 or 2 of a share; 1 for both shares where
  * a group bears on both.
  */
-static void choose(const struct work *w, size_t n_groups, unsigned *into, bool shares[3][JOINT_SHARES])
+static void choose(
+	const struct work *w, size_t n_groups, unsigned *into, bool shares[3][JOINT_SHARES])
 {
 	bool common = false;
 	memset(shares, 0, 3 * sizeof *shares);
@@ -193,8 +199,8 @@ static bool steady_inside(struct work *w, size_t n_groups)
 	return true;
 }
 
-static bool lay_out(struct work *w, struct joints *out, size_t n_groups, unsigned *into, size_t *list,
-	struct err *err)
+static bool lay_out(struct work *w, struct joints *out, size_t n_groups, unsigned *into,
+	size_t *list, struct err *err)
 {
 	bool shares[3][JOINT_SHARES];
 	choose(w, n_groups, into, shares);
@@ -265,7 +271,7 @@ void joints_expand(const struct joints *j, const unsigned *choice, unsigned *lev
 	for (size_t i = 0; i < j->n; i++) {
 		const struct joint *k = &j->v[i];
 		for (size_t p = 0; p < k->n_parts; p++)
-			levels[k->part[p]] = k->choice ? k->choice[choice[i] * k->n_parts + p]
-				: choice[i];
+			levels[k->part[p]] =
+				k->choice ? k->choice[choice[i] * k->n_parts + p] : choice[i];
 	}
 }

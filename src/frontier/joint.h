@@ -15,11 +15,12 @@ enum { JOINT_SHARES = 2 }; /* load transfer, aero */
 /* What goes into the sum: single groups as they are, joint ones as combinations. */
 struct joint {
 	size_t n_parts;
-	size_t *part;                /* owned: indices of moves */
+	size_t *part; /* owned: indices of moves */
 	size_t n;
-	const struct front_level *levels; /* owned where n_parts > 1 or bounded, else the moves' own */
-	struct front_level *own;     /* owned; NULL for an unbounded single */
-	unsigned *choice;            /* owned [n * n_parts] with `own` */
+	const struct front_level
+		*levels;         /* owned where n_parts > 1 or bounded, else the moves' own */
+	struct front_level *own; /* owned; NULL for an unbounded single */
+	unsigned *choice;        /* owned [n * n_parts] with `own` */
 };
 struct joints {
 	size_t n;

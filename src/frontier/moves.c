@@ -47,9 +47,9 @@ struct walk {
 	const struct sheet *start;
 	const struct frontier_options *o;
 	struct moves *mv;
-	fix *values;          /* the start sheet with the group's values put in */
-	double *x, *x0;       /* coordinates of values and of the start sheet */
-	double *row;          /* a contrast */
+	fix *values;    /* the start sheet with the group's values put in */
+	double *x, *x0; /* coordinates of values and of the start sheet */
+	double *row;    /* a contrast */
 	size_t n_needed;
 	size_t needed[EFFECTS_MAX]; /* effects that must be known: time first */
 	bool all_estimable[EFFECTS_MAX];
@@ -58,7 +58,7 @@ struct walk {
 static bool in_group(const struct model *m, const struct term *t, size_t group)
 {
 	return (t->kind == TERM_LINEAR || t->kind == TERM_SQUARE || t->kind == TERM_PRODUCT) &&
-		(size_t)m->coords[t->a].group == group;
+	       (size_t)m->coords[t->a].group == group;
 }
 
 static double term_at(const struct term *t, const double *x)
@@ -82,8 +82,8 @@ static double group_row(const struct model *m, const struct response *r, size_t 
 	double sum = 0;
 	for (size_t t = 0; t < r->n_terms; t++) {
 		double l = in_group(m, &r->terms[t], group)
-			? term_at(&r->terms[t], x) - term_at(&r->terms[t], x0)
-			: 0;
+				   ? term_at(&r->terms[t], x) - term_at(&r->terms[t], x0)
+				   : 0;
 		if (row)
 			row[t] = l;
 		sum += l * r->b[t];
@@ -129,7 +129,7 @@ static bool objective_of(struct walk *w, struct front_level *l)
 			return false;
 		double v = group_row(w->m, r, w->mv->group, w->x, w->x0, w->row);
 		if (!w->all_estimable[i] && !(w->o->borrowed ? model_estimable(r, w->row)
-				: model_driven_estimable(r, w->row)))
+							     : model_driven_estimable(r, w->row)))
 			return false;
 		if (i == 0)
 			l->time = v;
@@ -208,7 +208,8 @@ static bool walk_locked(struct walk *w, struct err *err)
 		return true;
 	/* The lowest place that both reach, then up. */
 	fix down_f = (f0 - f->min) / q, down_r = (r0 - r->min) / q;
-	fix down = down_f < down_r ? down_f : down_r, up_f = (f->max - f0) / q, up_r = (r->max - r0) / q;
+	fix down = down_f < down_r ? down_f : down_r, up_f = (f->max - f0) / q,
+	    up_r = (r->max - r0) / q;
 	fix up = up_f < up_r ? up_f : up_r;
 	if ((double)down + (double)up > TRIES_MAX)
 		return err_failed(err, "%s has too many steps for the frontier", f->label);
@@ -247,7 +248,8 @@ static bool walk_held(struct walk *w, struct err *err)
 			if (v == at || !held_other(w, i, v, anchor, &other))
 				continue;
 			/* The first end comes to this place by itself? */
-			if (i == 1 && other != stay && held_other(w, 0, other, anchor, &back) && back == v)
+			if (i == 1 && other != stay && held_other(w, 0, other, anchor, &back) &&
+				back == v)
 				continue;
 			if (!try_values(w, i == 0 ? v : other, i == 0 ? other : v))
 				return err_memory(err);
@@ -275,8 +277,10 @@ static bool walk_free(struct walk *w, struct err *err)
 		tries *= (double)steps + 1;
 	}
 	if (tries > TRIES_MAX)
-		return err_failed(err, "%s has %.0f combinations, too many for the frontier: lock the "
-			"pair or freeze one end", car->adjustables[w->mv->member[0]].label, tries);
+		return err_failed(err,
+			"%s has %.0f combinations, too many for the frontier: lock the "
+			"pair or freeze one end",
+			car->adjustables[w->mv->member[0]].label, tries);
 	for (fix f = lo[0]; f <= hi[0]; f += step[0])
 		for (fix r = lo[1]; r <= hi[1]; r += step[1])
 			if ((f != at[0] || r != at[1]) && !try_values(w, f, r))
@@ -294,7 +298,8 @@ static bool walk_ready(struct walk *w)
 		const struct response *r = moves_response(m, w->needed[i]);
 		if (!r)
 			continue;
-		w->all_estimable[i] = terms_estimable(m, w->o->borrowed ? r : model_driven(r), w->mv->group);
+		w->all_estimable[i] =
+			terms_estimable(m, w->o->borrowed ? r : model_driven(r), w->mv->group);
 		terms = r->n_terms > terms ? r->n_terms : terms;
 	}
 	w->values = calloc(n + 1, sizeof *w->values);
@@ -323,7 +328,8 @@ bool moves_make(struct moves *out, const struct model *m, const struct sheet *st
 	bool held = g->pair >= 0 && start->share_held[g->pair];
 	bool frozen = start->frozen[out->member[0]];
 	bool other = out->member[1] >= 0 && start->frozen[out->member[1]];
-	out->out.frozen = locked || held ? frozen || other : frozen && (out->member[1] < 0 || other);
+	out->out.frozen =
+		locked || held ? frozen || other : frozen && (out->member[1] < 0 || other);
 	fix v[2] = {start->values[out->member[0]],
 		out->member[1] >= 0 ? start->values[out->member[1]] : 0};
 	bool ok = walk_ready(&w) && moves_add(out, &(struct front_level){0}, v);

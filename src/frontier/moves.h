@@ -9,8 +9,12 @@
 #include "frontier/sum.h"
 
 /* What a move does to each: lap time, wear of each channel, like-for-like of each channel. */
-enum { EFFECT_TIME = 0, EFFECT_WEAR = 1, EFFECT_LIKE = 1 + CHANNELS_MAX,
-	EFFECTS_MAX = 1 + 2 * CHANNELS_MAX };
+enum {
+	EFFECT_TIME = 0,
+	EFFECT_WEAR = 1,
+	EFFECT_LIKE = 1 + CHANNELS_MAX,
+	EFFECTS_MAX = 1 + 2 * CHANNELS_MAX
+};
 
 struct effects {
 	bool known[EFFECTS_MAX];
@@ -26,7 +30,7 @@ struct moves_left_out {
 /* The values one group may take; the first is to stay. */
 struct moves {
 	size_t group;
-	int member[2];              /* adjustables; member[1] is -1 for a single */
+	int member[2]; /* adjustables; member[1] is -1 for a single */
 	size_t n, cap;
 	struct front_level *levels; /* owned; time and wear of the objective, against staying */
 	fix (*values)[2];           /* owned */

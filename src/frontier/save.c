@@ -26,7 +26,8 @@ static int limiting(const struct model *m)
 
 static bool no_limiting(struct err *err)
 {
-	return err_failed(err, "the book's runs have no wear readings, so there is no wear to save");
+	return err_failed(
+		err, "the book's runs have no wear readings, so there is no wear to save");
 }
 
 static bool unknown(const struct model *m, const char *text, struct err *err)
@@ -34,9 +35,11 @@ static bool unknown(const struct model *m, const char *text, struct err *err)
 	char names[80] = "";
 	size_t len = 0;
 	for (size_t c = 0; c < m->book->n_channels && len < sizeof names; c++)
-		len += (size_t)snprintf(names + len, sizeof names - len, "%s, ", m->book->channels[c]);
-	return err_input(err, "cannot save '%.60s'; %smean, " LIKE " or " LIKE ":CHANNEL are allowed",
-		text, names);
+		len += (size_t)snprintf(
+			names + len, sizeof names - len, "%s, ", m->book->channels[c]);
+	return err_input(err,
+		"cannot save '%.60s'; %smean, " LIKE " or " LIKE ":CHANNEL are allowed", text,
+		names);
 }
 
 bool save_parse(const struct model *m, const char *text, struct save_target *out, struct err *err)

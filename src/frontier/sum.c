@@ -27,8 +27,8 @@ static int level_compare(const void *pa, const void *pb, void *arg)
 }
 
 /* Prune one class: kept indices are moved to the front of idx; returns their number. */
-static size_t prune_class(const struct sum *s, const struct front_level *levels, uint32_t *idx,
-	size_t n)
+static size_t prune_class(
+	const struct sum *s, const struct front_level *levels, uint32_t *idx, size_t n)
 {
 	size_t kept = 0;
 	for (size_t i = 0; i < n; i++) {
@@ -56,8 +56,8 @@ static size_t prune_class(const struct sum *s, const struct front_level *levels,
 }
 
 /* Does level a make level b of a costlier class useless? */
-static bool level_beats(const struct sum *s, const struct front_level *a,
-	const struct front_level *b)
+static bool level_beats(
+	const struct sum *s, const struct front_level *a, const struct front_level *b)
 {
 	return a->time <= b->time + s->tol_time && a->wear <= b->wear + s->tol_wear;
 }
@@ -234,8 +234,8 @@ static bool run_stages(struct sum *s)
 	return ok;
 }
 
-static bool hand_over(const struct sum *s, const struct front_group *groups,
-	struct front_result *out)
+static bool hand_over(
+	const struct sum *s, const struct front_group *groups, struct front_result *out)
 {
 	const struct stage *last = &s->stages[s->n_stages - 1];
 	const struct front *f = &last->fronts[0];
@@ -247,8 +247,8 @@ static bool hand_over(const struct sum *s, const struct front_group *groups,
 	for (size_t i = 0; i < f->n; i++) {
 		struct front_total *t = &out->totals[i];
 		unsigned *choice = out->choice + i * s->n_groups;
-		partial_decode(s, (struct partial){s->n_stages - 1, 0, f->p[i]}, choice, &t->changes,
-			&t->minutes);
+		partial_decode(s, (struct partial){s->n_stages - 1, 0, f->p[i]}, choice,
+			&t->changes, &t->minutes);
 		for (size_t g = 0; g < s->n_groups; g++) {
 			t->time += groups[g].levels[choice[g]].time;
 			t->wear += groups[g].levels[choice[g]].wear;

@@ -13,8 +13,8 @@ static struct partial step_back(const struct sum *s, const struct partial *x)
 	return (struct partial){x->stage - 1, b, s->stages[x->stage - 1].fronts[b].p[x->p.from]};
 }
 
-void partial_decode(const struct sum *s, struct partial x, unsigned *choice, unsigned *changes,
-	fix *minutes)
+void partial_decode(
+	const struct sum *s, struct partial x, unsigned *choice, unsigned *changes, fix *minutes)
 {
 	*changes = 0;
 	*minutes = 0;
@@ -229,7 +229,8 @@ static size_t lay_lists(const struct sum *s, size_t stage, size_t budget, struct
 			uint32_t index = st->order[cl->first + i];
 			const struct front *base = &s->stages[stage - 1].fronts[b];
 			if (base->n)
-				w->lists[n++] = (struct shifted){base, &st->levels[index], index, 0};
+				w->lists[n++] =
+					(struct shifted){base, &st->levels[index], index, 0};
 		}
 	}
 	return n;

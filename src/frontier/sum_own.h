@@ -33,23 +33,23 @@ struct level_class {
 	size_t n, first; /* into stage.order */
 };
 struct stage {
-	size_t group;             /* index into the caller's groups */
+	size_t group; /* index into the caller's groups */
 	const struct front_level *levels;
-	uint32_t *order;          /* owned: level indices, class by class */
-	size_t n_levels;          /* in order */
+	uint32_t *order; /* owned: level indices, class by class */
+	size_t n_levels; /* in order */
 	size_t n_classes;
 	struct level_class *classes; /* owned */
-	uint32_t *class_of;       /* owned: by level index */
+	uint32_t *class_of;          /* owned: by level index */
 	size_t n_budgets;
-	struct budget *budgets;   /* owned */
-	uint32_t *before;         /* owned [n_budgets * n_classes]: budget of the stage before, or NONE */
-	struct front *fronts;     /* owned [n_budgets] */
+	struct budget *budgets; /* owned */
+	uint32_t *before; /* owned [n_budgets * n_classes]: budget of the stage before, or NONE */
+	struct front *fronts; /* owned [n_budgets] */
 };
 #define NONE UINT32_MAX
 
 struct sum {
 	size_t n_stages, n_groups;
-	struct stage *stages;     /* owned; stages[0] is the empty sum */
+	struct stage *stages; /* owned; stages[0] is the empty sum */
 	double tol_time, tol_wear;
 	unsigned *choice_a, *choice_b; /* owned [n_groups], for ties */
 };
@@ -72,14 +72,15 @@ struct shifted {
 struct workspace {
 	struct front local, spare, grown; /* owned */
 	size_t cap_lists, cap_edges;
-	struct shifted *lists;            /* owned */
-	double *edges;                    /* owned */
+	struct shifted *lists; /* owned */
+	double *edges;         /* owned */
 };
 
 /* The levels chosen behind a partial sum, and what they cost. choice has room for n_groups. */
-void partial_decode(const struct sum *s, struct partial x, unsigned *choice, unsigned *changes,
-	fix *minutes);
-/* The front of a stage under a budget, from the fronts of the stage before. False: out of memory. */
+void partial_decode(
+	const struct sum *s, struct partial x, unsigned *choice, unsigned *changes, fix *minutes);
+/* The front of a stage under a budget, from the fronts of the stage before. False: out of memory.
+ */
 bool front_build(struct sum *s, size_t stage, size_t budget, struct workspace *w);
 
 #endif

@@ -56,15 +56,18 @@ static void say_bare(const struct model *m, struct borrowing *b)
 	const struct response *time = &m->responses[RESPONSE_TIME];
 	bool any = false;
 	if (!time->fitted)
-		borrow_note(b, "no lap was driven here yet: borrowed effects have no base to be told on");
+		borrow_note(b,
+			"no lap was driven here yet: borrowed effects have no base to be told on");
 	for (size_t i = 0; i < PRIOR_SLOTS; i++)
 		any = any || b->prior[i].rank;
 	if (b->n_books && !any)
 		borrow_note(b, "nothing could be borrowed");
 	for (size_t c = 0; c < m->book->n_channels; c++)
 		if (time->fitted && !m->like[c].fitted && b->prior[RESPONSES_MAX + c].rank)
-			borrow_note(b, "like-for-like wear %s is not borrowed without an exchange rate of "
-				"its own here", m->book->channels[c]);
+			borrow_note(b,
+				"like-for-like wear %s is not borrowed without an exchange rate of "
+				"its own here",
+				m->book->channels[c]);
 }
 
 bool borrow_enter(struct model *m, const struct borrow_work *w, struct err *err)
@@ -83,9 +86,9 @@ bool borrow_enter(struct model *m, const struct borrow_work *w, struct err *err)
 	for (size_t c = 0; c < m->book->n_channels; c++)
 		if (w->like[c] && w->like_time[c] &&
 			(!posterior_fit(m, b, RESPONSES_MAX + c, &w->obs[1 + c], w->like[c],
-				&m->like[c], err) ||
-			!posterior_fit(m, b, RESPONSES_MAX + CHANNELS_MAX + c, &w->obs[1 + c],
-				w->like_time[c], &m->like_time[c], err)))
+				 &m->like[c], err) ||
+				!posterior_fit(m, b, RESPONSES_MAX + CHANNELS_MAX + c,
+					&w->obs[1 + c], w->like_time[c], &m->like_time[c], err)))
 			return false;
 	return true;
 }

@@ -20,34 +20,35 @@ enum { PRIOR_SLOTS = RESPONSES_MAX + 2 * CHANNELS_MAX };
 
 /* How the spread between circuits was found. */
 enum spread_from { SPREAD_DEFAULT, SPREAD_STATED, SPREAD_ESTIMATED };
-#define SPREAD_USUAL 1.0 /* sd between circuits as a share of an effect's size, where nothing tells it */
+#define SPREAD_USUAL                                                                               \
+	1.0 /* sd between circuits as a share of an effect's size, where nothing tells it */
 #define SPREAD_BESIDE 0.5 /* the same, beside an estimate from three or more books */
-#define SPREAD_WEIGHT 4  /* degrees of freedom that SPREAD_BESIDE counts for */
+#define SPREAD_WEIGHT 4   /* degrees of freedom that SPREAD_BESIDE counts for */
 
 /* One response's prior on the set-up terms, shares of the base. */
 struct prior {
-	size_t n_books;      /* that tell something of this response */
-	size_t n;            /* terms: all linear ones, then squares and products */
-	struct term *terms;  /* owned */
-	size_t rank;         /* directions told; nothing is known across the others */
-	double *u;           /* owned [rank * n]: orthonormal rows */
-	double *mean, *cov;  /* owned [rank], [rank * rank]: of u b, spread and trust included */
-	double *tau;         /* owned [n]: sd between circuits */
+	size_t n_books;     /* that tell something of this response */
+	size_t n;           /* terms: all linear ones, then squares and products */
+	struct term *terms; /* owned */
+	size_t rank;        /* directions told; nothing is known across the others */
+	double *u;          /* owned [rank * n]: orthonormal rows */
+	double *mean, *cov; /* owned [rank], [rank * rank]: of u b, spread and trust included */
+	double *tau;        /* owned [n]: sd between circuits */
 	enum spread_from from[3]; /* of linear, square and product terms */
-	double spread[3];    /* as a share of an effect's size */
-	double df;           /* of cov */
-	double base;         /* the unit: s or % per lap here; 0 without a reading */
-	double run, lap;     /* variances from run to run and lap to lap, pooled, shares squared */
+	double spread[3];         /* as a share of an effect's size */
+	double df;                /* of cov */
+	double base;              /* the unit: s or % per lap here; 0 without a reading */
+	double run, lap; /* variances from run to run and lap to lap, pooled, shares squared */
 	double df_run, df_lap;
 };
 
 /* An effect that the runs here and the borrowed books both tell. */
 struct conflict {
 	size_t slot;
-	size_t term;               /* of the slot's response.own */
+	size_t term; /* of the slot's response.own */
 	double here, here_se, borrowed, borrowed_se;
-	double z, df, p;           /* (here - borrowed) / their standard error, t distributed */
-	bool beyond;               /* beyond chance: Holm (1979) over the response's terms at 5 % */
+	double z, df, p; /* (here - borrowed) / their standard error, t distributed */
+	bool beyond;     /* beyond chance: Holm (1979) over the response's terms at 5 % */
 };
 /* All of a response's effects told by both, together. */
 struct agreement {
@@ -57,13 +58,13 @@ struct agreement {
 
 struct borrowing {
 	size_t n_books;
-	double *lo, *hi;            /* owned [n_coords]: range driven by the books for lap time */
+	double *lo, *hi; /* owned [n_coords]: range driven by the books for lap time */
 	struct prior prior[PRIOR_SLOTS];
 	size_t n_conflicts;
 	struct conflict *conflicts; /* owned; by slot, then term */
 	struct agreement agreement[PRIOR_SLOTS];
 	size_t n_notes;
-	char (*notes)[200];         /* owned: what was not borrowed, and why */
+	char (*notes)[200]; /* owned: what was not borrowed, and why */
 };
 
 /* The response of a slot; NULL beyond the book's channels. */
@@ -86,7 +87,7 @@ bool prior_contrast(const struct prior *p, const double *c, double *mean, double
 struct tri;
 struct posterior {
 	size_t p, rank, n_null;
-	double *b, *cov, *part; /* owned [p], [p * p], [p * p]: part = C L'L C */
+	double *b, *cov, *part;     /* owned [p], [p * p], [p * p]: part = C L'L C */
 	double *scale, *null_basis; /* owned, as in reml.h */
 };
 bool posterior_solve(const struct tri *own, const double *prior, size_t n_prior, size_t p,

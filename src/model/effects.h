@@ -14,13 +14,14 @@ struct effect {
 	bool has_use;
 	bool clear; /* the like-for-like effect stands clear of noise */
 	double use; /* like-for-like wear saved per tenth of a second lost, in the direction that
-	             * saves; INFINITY where saving costs no time */
+		     * saves; INFINITY where saving costs no time */
 };
 
 struct effects {
 	size_t n;
-	struct effect *v; /* owned; those clear of noise first, then by use, without a figure last */
-	int channel;      /* that `use` speaks of: the one that limits on `at`; -1 without wear */
+	struct effect
+		*v;  /* owned; those clear of noise first, then by use, without a figure last */
+	int channel; /* that `use` speaks of: the one that limits on `at`; -1 without wear */
 };
 
 bool effects_make(struct effects *out, const struct model *m, const fix *at, struct err *err);

@@ -63,8 +63,8 @@ static double residual_correlation(const struct obs_list *time, const double *tr
 	int run = -1;
 	for (size_t i = 0, k = 0; k < wear->n; k++) {
 		const struct obs *o = &wear->v[k];
-		while (i < time->n && (time->v[i].run < o->run ||
-			(time->v[i].run == o->run && time->v[i].lap < o->lap)))
+		while (i < time->n && (time->v[i].run < o->run || (time->v[i].run == o->run &&
+									  time->v[i].lap < o->lap)))
 			i++;
 		if (i == time->n || o->n != 1 || o->whole_run || time->v[i].run != o->run ||
 			time->v[i].lap != o->lap)
@@ -121,14 +121,15 @@ static double run_correlation(const struct obs_list *time, const double *tr,
  * a = -wear slope, b = time slope, and q the t quantile. Finite only where b stands clear of
  * zero, q^2 var(b) < b^2.
  */
-static bool by_effort(struct exchange *e, const struct slope *wear, const struct slope *time,
-	double correlation)
+static bool by_effort(
+	struct exchange *e, const struct slope *wear, const struct slope *time, double correlation)
 {
 	const double q = gsl_cdf_tdist_Pinv(0.975, fmin(wear->df, time->df));
 	const double a = -wear->value, b = time->value, va = wear->se * wear->se;
 	const double vb = time->se * time->se, vab = -correlation * wear->se * time->se;
 	if (!(b * b > q * q * vb)) {
-		snprintf(e->note, sizeof e->note, "effort's effect on lap time does not stand clear of zero");
+		snprintf(e->note, sizeof e->note,
+			"effort's effect on lap time does not stand clear of zero");
 		return false;
 	}
 	e->method = EXCHANGE_EFFORT;
@@ -183,7 +184,7 @@ static void push_inside(const struct inside *s, const bool *use, struct tri *q)
 			for (int c = 0; c < WITHIN_COLS; c++)
 				if (use[c])
 					row[p++] = sqrt((double)o->v[k].n) *
-						(v[c] - first[c] - mean[c] / w);
+						   (v[c] - first[c] - mean[c] / w);
 			tri_push(q, row);
 		}
 	}
@@ -232,8 +233,8 @@ static size_t count_runs(const struct obs_list *o)
 }
 
 /* Noise in lap time pulls this slope towards zero: at least so much is saved. */
-static bool by_runs(const struct model *m, size_t channel, const struct obs_list *o,
-	struct exchange *e)
+static bool by_runs(
+	const struct model *m, size_t channel, const struct obs_list *o, struct exchange *e)
 {
 	struct inside s = {.o = o, .use = {false, false, true, true}};
 	if (!choose_column(m, channel, 0, &s) || !choose_column(m, channel, 1, &s))
@@ -289,7 +290,8 @@ bool exchange_find(struct model *m, size_t channel, const struct obs_list *time,
 		return true;
 	}
 	if (!find_slope(t, COV_EFFORT, &ts) || !find_slope(w, COV_EFFORT, &ws))
-		snprintf(e->note, sizeof e->note, "effort is not logged on every lap, does not vary, or cannot be told");
+		snprintf(e->note, sizeof e->note,
+			"effort is not logged on every lap, does not vary, or cannot be told");
 	else if (by_effort(e, &ws, &ts, e->correlation))
 		return true;
 	if (!by_runs(m, channel, wear, e))

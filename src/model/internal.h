@@ -39,7 +39,7 @@ struct setup {
 
 /* Levels of the factors that are fitted, base first. */
 struct levels {
-	size_t n; /* 0: the factor is not fitted */
+	size_t n;           /* 0: the factor is not fitted */
 	const char **level; /* owned; texts belong to the runs */
 };
 
@@ -48,8 +48,8 @@ bool terms_coords(struct model *m, const struct obs_list *time);
 bool terms_setup(struct model *m, const struct obs_list *time, bool curved, struct setup *s);
 void setup_free(struct setup *s);
 /* all: the observations of every response. */
-bool terms_levels(struct model *m, const struct obs_list *all, size_t n_all,
-	struct levels out[FAC_N]);
+bool terms_levels(
+	struct model *m, const struct obs_list *all, size_t n_all, struct levels out[FAC_N]);
 double term_value(const struct term *t, const double *x);
 
 void model_note(struct model *m, const char *fmt, ...) ERR_PRINTF(2, 3);
@@ -66,13 +66,13 @@ struct fit_job {
 	const struct setup *setup;
 	const struct levels *levels;
 	const struct obs_list *obs;
-	const double *y;           /* [obs->n]; not obs.y where known slopes were taken off */
-	bool covariate[COV_N];     /* columns to enter */
-	const int *set;            /* [runs], from runs_settings(); needed by judge */
-	size_t response;           /* for suspects */
-	bool judge;                /* lack of fit and suspects too */
+	const double *y;               /* [obs->n]; not obs.y where known slopes were taken off */
+	bool covariate[COV_N];         /* columns to enter */
+	const int *set;                /* [runs], from runs_settings(); needed by judge */
+	size_t response;               /* for suspects */
+	bool judge;                    /* lack of fit and suspects too */
 	struct suspect_list *suspects; /* where they go; needed by judge */
-	double *residual;          /* [obs->n] or NULL: y - Xb */
+	double *residual;              /* [obs->n] or NULL: y - Xb */
 };
 bool fit_response(const struct fit_job *j, struct response *r, struct err *err);
 void response_free(struct response *r);
@@ -82,8 +82,8 @@ bool response_aliases(struct response *r);
 /* Borrowed effects, after all fits (borrow.h). `like`: y of like-for-like wear and of lap time on
  * its columns, NULL where not fitted; owned by the caller. */
 struct borrow_work {
-	const struct obs_list *obs;      /* [n_responses] */
-	double *const *y;                /* [n_responses] */
+	const struct obs_list *obs;             /* [n_responses] */
+	double *const *y;                       /* [n_responses] */
 	double *const *like, *const *like_time; /* [channels] */
 };
 bool borrow_enter(struct model *m, const struct borrow_work *w, struct err *err);

@@ -10,7 +10,7 @@
 
 void model_note(struct model *m, const char *fmt, ...)
 {
-	char (*notes)[200] = realloc(m->notes, (m->n_notes + 1) * sizeof *notes);
+	char(*notes)[200] = realloc(m->notes, (m->n_notes + 1) * sizeof *notes);
 	if (!notes)
 		return; /* a remark less */
 	m->notes = notes;
@@ -32,10 +32,11 @@ struct work {
 	struct setup setup;
 	struct levels levels[FAC_N];
 	bool bare; /* the responses alone, not judged; one after another */
-	int *set; /* [runs]: runs on the same values */
+	int *set;  /* [runs]: runs on the same values */
 	struct logging logging[RESPONSES_MAX][COV_N];
 	double *y[RESPONSES_MAX], *residual[RESPONSES_MAX];
-	double *like[CHANNELS_MAX], *like_time[CHANNELS_MAX]; /* y of these; NULL where not fitted */
+	double *like[CHANNELS_MAX],
+		*like_time[CHANNELS_MAX]; /* y of these; NULL where not fitted */
 	bool covariate[RESPONSES_MAX][COV_N];
 	struct suspect_list suspects[RESPONSES_MAX];
 };
@@ -158,12 +159,19 @@ static bool prepare_y(struct model *m, size_t k, struct work *w)
 	return true;
 }
 
-static bool fit_one(struct model *m, struct work *w, size_t k, bool judge, struct response *r,
-	struct err *err)
+static bool fit_one(
+	struct model *m, struct work *w, size_t k, bool judge, struct response *r, struct err *err)
 {
 	judge = judge && !w->bare;
-	struct fit_job j = {.m = m, .setup = &w->setup, .levels = w->levels, .obs = &w->obs[k],
-		.y = w->y[k], .response = k, .judge = judge, .set = w->set, .suspects = &w->suspects[k],
+	struct fit_job j = {.m = m,
+		.setup = &w->setup,
+		.levels = w->levels,
+		.obs = &w->obs[k],
+		.y = w->y[k],
+		.response = k,
+		.judge = judge,
+		.set = w->set,
+		.suspects = &w->suspects[k],
 		.residual = judge ? w->residual[k] : NULL};
 	memcpy(j.covariate, w->covariate[k], sizeof j.covariate);
 	book_response_id(m->book, k, r->id, sizeof r->id);
@@ -174,7 +182,8 @@ static bool fit_one(struct model *m, struct work *w, size_t k, bool judge, struc
 static int lost_term(const struct response *curved, const struct response *plain)
 {
 	for (size_t t = 0; t < plain->n_terms && t < curved->n_terms; t++)
-		if (plain->terms[t].kind == TERM_LINEAR && plain->estimable[t] && !curved->estimable[t])
+		if (plain->terms[t].kind == TERM_LINEAR && plain->estimable[t] &&
+			!curved->estimable[t])
 			return (int)t;
 	return -1;
 }
@@ -201,7 +210,8 @@ static bool fit_time(struct model *m, struct work *w, struct err *err)
 	const int lost = ok ? lost_term(r, &plain) : -1;
 	if (lost >= 0)
 		snprintf(m->curvature_note, sizeof m->curvature_note,
-			"squares left out: with them %.100s could not be told", plain.terms[lost].id);
+			"squares left out: with them %.100s could not be told",
+			plain.terms[lost].id);
 	response_free(&plain);
 	if (lost < 0) {
 		setup_free(&w->setup);
@@ -275,8 +285,8 @@ static bool fit_all(struct model *m, struct work *w, struct err *err)
 static double reference_time(const struct model *m, const struct obs_list *o)
 {
 	const struct sheet *ref = book_reference(m->book);
-	const struct estimate e = ref ? model_value(m, RESPONSE_TIME, ref->values) :
-		(struct estimate){0};
+	const struct estimate e =
+		ref ? model_value(m, RESPONSE_TIME, ref->values) : (struct estimate){0};
 	return e.known ? e.value : o->v[0].time;
 }
 
@@ -291,10 +301,11 @@ static bool fit_like_one(struct model *m, struct work *w, size_t c, bool wear, s
 		return err_memory(err);
 	const double ref = wear ? reference_time(m, o) : 0;
 	for (size_t i = 0; i < o->n; i++)
-		y[i] = wear ? o->v[i].y + m->exchange[c].value * (o->v[i].time - ref) : o->v[i].time;
+		y[i] = wear ? o->v[i].y + m->exchange[c].value * (o->v[i].time - ref)
+			    : o->v[i].time;
 	for (int k = 0; k < COV_N; k++)
 		j.covariate[k] = k != COV_EFFORT && !m->book->covariates[k].off &&
-			w->logging[1 + c][k].how == LOGGED_VARIES;
+				 w->logging[1 + c][k].how == LOGGED_VARIES;
 	j.y = y;
 	snprintf(r->id, sizeof r->id, "%s-%s", wear ? "like" : "like-time", m->book->channels[c]);
 	return fit_response(&j, r, err);
@@ -305,7 +316,7 @@ static void fit_like_half(void *data, size_t i)
 	struct fits *f = data;
 	const size_t c = i / 2;
 	f->ok[i] = f->w->obs[1 + c].n == 0 || f->m->exchange[c].method == EXCHANGE_NONE ||
-		fit_like_one(f->m, f->w, c, i % 2 == 0, &f->err[i]);
+		   fit_like_one(f->m, f->w, c, i % 2 == 0, &f->err[i]);
 }
 
 static bool fit_like(struct model *m, struct work *w, struct err *err)
@@ -369,7 +380,8 @@ static bool build(struct model *m, struct work *w, struct err *err)
 	runs_settings(m->book, w->set);
 	set_conditions(m, &w->obs[0]);
 	if (m->book->curvature_off)
-		snprintf(m->curvature_note, sizeof m->curvature_note, "squares left out: the book says so");
+		snprintf(m->curvature_note, sizeof m->curvature_note,
+			"squares left out: the book says so");
 	if (!terms_setup(m, &w->obs[0], !m->book->curvature_off, &w->setup) ||
 		!terms_levels(m, w->obs, m->n_responses, w->levels))
 		return err_memory(err);
@@ -382,7 +394,7 @@ static bool build(struct model *m, struct work *w, struct err *err)
 		return true;
 	const struct borrow_work borrowed = {w->obs, w->y, w->like, w->like_time};
 	return fit_like(m, w, err) && segments_fit(m, &w->obs[0], &w->setup, w->levels, err) &&
-		borrow_enter(m, &borrowed, err);
+	       borrow_enter(m, &borrowed, err);
 }
 
 static struct model *make(const struct book *b, bool bare, struct err *err)

@@ -52,24 +52,25 @@ struct estimate {
 };
 
 struct response {
-	char id[32];         /* "time", "wear-front" */
-	bool fitted;         /* false: no data; `why` says so */
+	char id[32]; /* "time", "wear-front" */
+	bool fitted; /* false: no data; `why` says so */
 	char why[160];
 	size_t n_obs, n_runs; /* observations (a mean over laps counts once), runs with any */
 	size_t n_laps;        /* laps behind the observations */
 	double mean;          /* of the readings as driven, weighted by their laps; 0 without any */
 	size_t n_terms, rank;
-	struct term *terms;  /* owned; this response's columns in order */
-	double *b;           /* owned [n_terms]: coefficients, 0 where dropped by the rank test */
-	double *cov;         /* owned [n_terms * n_terms], row-major, 0 where dropped */
-	bool *within;        /* owned [n_terms]: varies within a run */
-	bool *unsure;        /* owned [n_terms]: no interval, it leans on run means that are used up */
-	bool *estimable;     /* owned [n_terms]: e_t in the row space */
+	struct term *terms; /* owned; this response's columns in order */
+	double *b;          /* owned [n_terms]: coefficients, 0 where dropped by the rank test */
+	double *cov;        /* owned [n_terms * n_terms], row-major, 0 where dropped */
+	bool *within;       /* owned [n_terms]: varies within a run */
+	bool *unsure;    /* owned [n_terms]: no interval, it leans on run means that are used up */
+	bool *estimable; /* owned [n_terms]: e_t in the row space */
 	size_t n_null;
-	double *null_basis;  /* owned [n_null * n_terms]: orthonormal, of the scaled columns */
-	double *scale;       /* owned [n_terms]: column norms used for it (1 for a zero column) */
-	int *component;      /* owned [n_terms]: of not estimable terms, which always moved together; -1 */
-	bool one_obs_a_run;  /* ordinary least squares; sigma_lap has no figure */
+	double *null_basis; /* owned [n_null * n_terms]: orthonormal, of the scaled columns */
+	double *scale;      /* owned [n_terms]: column norms used for it (1 for a zero column) */
+	int *component; /* owned [n_terms]: of not estimable terms, which always moved together; -1
+			 */
+	bool one_obs_a_run; /* ordinary least squares; sigma_lap has no figure */
 	/* NaN where there is no figure: sigma_lap with one observation a run, sigma_run where the
 	 * set-ups use up all runs (none driven twice). */
 	double sigma_run, sigma_lap, lambda;
@@ -81,30 +82,32 @@ struct response {
 	bool curvature;
 	bool has_lack_of_fit;
 	double lof_f, lof_p, lof_df1, lof_df2;
-	/* With borrowed effects (borrow.h) the figures are the posterior's, the sigmas and degrees of
-	 * freedom those that weigh the runs; else `own` is NULL. */
-	struct response *own;  /* owned: what the runs here say by themselves */
-	double *prior_part;    /* owned [n_terms * n_terms]: the part of cov that is the old books' */
+	/* With borrowed effects (borrow.h) the figures are the posterior's, the sigmas and degrees
+	 * of freedom those that weigh the runs; else `own` is NULL. */
+	struct response *own; /* owned: what the runs here say by themselves */
+	double *prior_part; /* owned [n_terms * n_terms]: the part of cov that is the old books' */
 	double df_prior;
 };
 
 enum exchange_method { EXCHANGE_NONE, EXCHANGE_GIVEN, EXCHANGE_EFFORT, EXCHANGE_WITHIN_RUN };
-extern const char *const exchange_method_names[]; /* "given", "effort", "within-run"; NULL for none */
+extern const char
+	*const exchange_method_names[]; /* "given", "effort", "within-run"; NULL for none */
 struct exchange {
 	enum exchange_method method;
-	double value, se;   /* % per lap saved by each s per lap given up */
+	double value, se; /* % per lap saved by each s per lap given up */
 	bool has_interval;
 	double low, high;   /* effort: Fieller; within-run: t */
-	double correlation; /* of lap time's and this wear's residuals over laps, run means removed */
+	double correlation; /* of lap time's and this wear's residuals over laps, run means removed
+			     */
 	double run_correlation; /* of their residuals averaged over runs */
-	char note[160];     /* why not the better method, "at least" */
+	char note[160];         /* why not the better method, "at least" */
 };
 
 struct suspect {
-	int run;        /* index into book.runs */
-	size_t lap;     /* 0-based */
+	int run;    /* index into book.runs */
+	size_t lap; /* 0-based */
 	size_t response;
-	double z;       /* robust residual, Iglewicz & Hoaglin 1993 */
+	double z; /* robust residual, Iglewicz & Hoaglin 1993 */
 };
 
 struct segment_fits; /* segments.h */
@@ -119,7 +122,7 @@ struct model {
 	struct group *groups; /* owned */
 	double condition[COV_N];
 	bool subtracted[RESPONSES_MAX][COV_N]; /* a known slope was taken off the readings */
-	size_t n_responses;   /* 1 + channels */
+	size_t n_responses;                    /* 1 + channels */
 	struct response responses[RESPONSES_MAX];
 	/* Like-for-like: z of each channel, and lap time on z's columns and observations. */
 	struct response like[CHANNELS_MAX], like_time[CHANNELS_MAX];
@@ -127,11 +130,12 @@ struct model {
 	struct segment_fits *segments; /* owned; NULL where no fitted lap has segment figures */
 	double time_spread; /* s: widest range of fitted lap times on one set of values */
 	size_t n_suspects;
-	struct suspect *suspects; /* owned */
+	struct suspect *suspects;    /* owned */
 	struct borrowing *borrowing; /* owned; NULL where the book borrows nothing */
-	char curvature_note[200];  /* why squares were left out, "" otherwise */
+	char curvature_note[200];    /* why squares were left out, "" otherwise */
 	size_t n_notes;
-	char (*notes)[200];        /* owned; what was left out and why ("effort: lap 3 of run r07 has none") */
+	char (*notes)[200]; /* owned; what was left out and why ("effort: lap 3 of run r07 has
+			       none") */
 };
 
 struct model *model_new(const struct book *b, struct err *err);
@@ -152,15 +156,15 @@ const struct response *model_driven(const struct response *r);
 /* The same question as model_estimable(), put to the runs here alone. */
 bool model_driven_estimable(const struct response *r, const double *l);
 /* Can the runs here alone tell the difference of two sets of values? */
-bool model_delta_driven(const struct model *m, size_t response, const fix *values,
-	const fix *against);
+bool model_delta_driven(
+	const struct model *m, size_t response, const fix *values, const fix *against);
 /* Place in model_driven(r)'s terms of r's term t, -1 where only other books have it. */
 int model_driven_term(const struct response *r, size_t t);
 
 /* Expected value at values, and difference of two sets of values. */
 struct estimate model_value(const struct model *m, size_t response, const fix *values);
-struct estimate model_delta(const struct model *m, size_t response, const fix *values,
-	const fix *against);
+struct estimate model_delta(
+	const struct model *m, size_t response, const fix *values, const fix *against);
 /* The part of a delta that one group's values contribute; parts add up to the delta. */
 struct estimate model_group_delta(const struct model *m, size_t response, size_t group,
 	const fix *values, const fix *against);
@@ -169,8 +173,8 @@ struct estimate model_group_delta(const struct model *m, size_t response, size_t
  * a flag per coordinate. */
 bool model_extrapolated(const struct model *m, const fix *values, bool *out);
 /* The same against the range that one response's own runs were driven over. */
-bool model_response_extrapolated(const struct model *m, const struct response *r,
-	const fix *values, bool *out);
+bool model_response_extrapolated(
+	const struct model *m, const struct response *r, const fix *values, bool *out);
 /* "camber.common", "brake-bias": the name of a coordinate, into buf; returns buf. */
 const char *model_coord_id(const struct model *m, size_t coord, char *buf, size_t size);
 
@@ -182,17 +186,17 @@ struct like_delta {
 	bool leans;           /* an exchange rate that the runs allow for would turn the sign */
 	bool stretched;       /* the time difference goes beyond the times driven on one set-up */
 };
-struct like_delta model_like(const struct model *m, size_t channel, const fix *values,
-	const fix *against);
+struct like_delta model_like(
+	const struct model *m, size_t channel, const fix *values, const fix *against);
 /* The same for any contrast of the set-up terms; l is a row of m->like[channel]. */
 struct like_delta model_like_contrast(const struct model *m, size_t channel, const double *l);
-struct like_delta model_like_group(const struct model *m, size_t channel, size_t group,
-	const fix *values, const fix *against);
+struct like_delta model_like_group(
+	const struct model *m, size_t channel, size_t group, const fix *values, const fix *against);
 
 /* Terms of the delta that the runs cannot tell: indices into the response's terms, the
  * count returned; none where the whole contrast can be told. */
-size_t model_untested(const struct model *m, size_t response, const fix *values,
-	const fix *against, int *terms);
+size_t model_untested(
+	const struct model *m, size_t response, const fix *values, const fix *against, int *terms);
 
 /* The channel that reaches the wear limit first on these values; -1 if no wear is known. */
 int model_limiting_channel(const struct model *m, const fix *values);

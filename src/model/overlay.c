@@ -11,7 +11,7 @@
 struct work {
 	const struct book *b;
 	const struct run *run;
-	int index;        /* of the run in the book */
+	int index; /* of the run in the book */
 	size_t response;
 	size_t n;
 };
@@ -94,8 +94,8 @@ static void take_measured(const struct work *w, bool full, struct overlay_side *
 			continue;
 		for (size_t i = 0; i < w->n; i++)
 			if (s->measured[i] && segment_value(w, &w->run->laps[j], i, &v))
-				s->var[i] += (v - s->value[i]) * (v - s->value[i])
-					/ (double)(s->laps - 1) / (double)s->laps;
+				s->var[i] += (v - s->value[i]) * (v - s->value[i]) /
+					     (double)(s->laps - 1) / (double)s->laps;
 	}
 }
 
@@ -121,8 +121,8 @@ static void spread_rest(const struct work *w, struct overlay_side *s)
 	}
 	for (size_t i = 0; i < w->n; i++)
 		if (!s->measured[i])
-			s->value[i] = shares > 0 ? rest * share_of(w, i) / shares
-				: rest / (double)open;
+			s->value[i] =
+				shares > 0 ? rest * share_of(w, i) / shares : rest / (double)open;
 	s->source = open == 0 ? OVERLAY_MEASURED : measured ? OVERLAY_PARTLY : OVERLAY_SPREAD;
 }
 
@@ -131,7 +131,7 @@ static bool take_lap(const struct work *w, struct overlay_side *s)
 {
 	struct obs_list o = {0};
 	const bool ok = w->response == RESPONSE_TIME ? observe_time(w->b, &o)
-		: observe_wear(w->b, w->response - 1, &o);
+						     : observe_wear(w->b, w->response - 1, &o);
 	for (size_t i = 0; ok && i < o.n; i++) {
 		if (o.v[i].run != w->index)
 			continue;
@@ -171,7 +171,8 @@ bool overlay_is_measured(const struct overlay *o, size_t response, size_t segmen
 static int goes_before(const struct overlay *o, size_t response, size_t a, size_t b)
 {
 	const struct overlay_response *r = &o->by[response];
-	const bool ma = overlay_is_measured(o, response, a), mb = overlay_is_measured(o, response, b);
+	const bool ma = overlay_is_measured(o, response, a),
+		   mb = overlay_is_measured(o, response, b);
 	const double da = fabs(r->difference[a]), db = fabs(r->difference[b]);
 	if (ma != mb)
 		return ma;
@@ -208,7 +209,8 @@ static bool lay_response(struct overlay *o, const int index[2], size_t response)
 	for (size_t i = 0; i < o->n; i++) {
 		const bool measured = overlay_is_measured(o, response, i);
 		r->difference[i] = b->value[i] - a->value[i];
-		r->se[i] = measured && a->laps > 1 && b->laps > 1 ? sqrt(a->var[i] + b->var[i]) : NAN;
+		r->se[i] =
+			measured && a->laps > 1 && b->laps > 1 ? sqrt(a->var[i] + b->var[i]) : NAN;
 	}
 	sort_order(o, response);
 	return true;
@@ -220,8 +222,10 @@ bool overlay_make(struct overlay *out, const struct book *b, const struct run *o
 	const int index[2] = {(int)(one - b->runs), (int)(two - b->runs)};
 	memset(out, 0, sizeof *out);
 	if (b->circuit.n_segments == 0)
-		return err_input(err, "the circuit '%s' has no segments; add them to its profile to lay "
-			"runs over each other along the lap", b->circuit.id);
+		return err_input(err,
+			"the circuit '%s' has no segments; add them to its profile to lay "
+			"runs over each other along the lap",
+			b->circuit.id);
 	out->book = b;
 	out->run[0] = one;
 	out->run[1] = two;
@@ -259,10 +263,12 @@ const char *overlay_source_words(const struct overlay_side *s, char *buf, size_t
 		snprintf(buf, size, "no reading");
 		break;
 	case OVERLAY_SPREAD:
-		snprintf(buf, size, "spread by the circuit's shares, not measured (%zu %s)", s->laps, laps);
+		snprintf(buf, size, "spread by the circuit's shares, not measured (%zu %s)",
+			s->laps, laps);
 		break;
 	case OVERLAY_PARTLY:
-		snprintf(buf, size, "measured in part on %zu %s, the rest spread by the circuit's shares",
+		snprintf(buf, size,
+			"measured in part on %zu %s, the rest spread by the circuit's shares",
 			s->laps, laps);
 		break;
 	case OVERLAY_MEASURED:

@@ -26,8 +26,8 @@ static double share_of(const struct overlay *o, size_t response, size_t i)
 	return response ? s->wear_share : s->time_share;
 }
 
-static void add_row(const struct overlay *o, size_t k, size_t i, double scale, int half,
-	struct buf *out)
+static void add_row(
+	const struct overlay *o, size_t k, size_t i, double scale, int half, struct buf *out)
 {
 	const struct overlay_response *r = &o->by[k];
 	const struct segment *s = &o->book->circuit.segments[i];
@@ -36,8 +36,9 @@ static void add_row(const struct overlay *o, size_t k, size_t i, double scale, i
 	char se[32] = "";
 	if (isfinite(r->se[i]))
 		snprintf(se, sizeof se, "%.3f", r->se[i]);
-	buf_addf(out, "  %-8.8s %-9s%5.1f %9.3f %9.3f %+8.3f %6s ", s->id, segment_class_names[s->cls],
-		100 * share_of(o, k, i), r->side[0].value[i], r->side[1].value[i], d, se);
+	buf_addf(out, "  %-8.8s %-9s%5.1f %9.3f %9.3f %+8.3f %6s ", s->id,
+		segment_class_names[s->cls], 100 * share_of(o, k, i), r->side[0].value[i],
+		r->side[1].value[i], d, se);
 	add_bar(out, r->difference[i], scale, measured, half);
 	buf_adds(out, measured ? "\n" : " not measured\n");
 }
@@ -45,7 +46,8 @@ static void add_row(const struct overlay *o, size_t k, size_t i, double scale, i
 /* The circuit alone: its segments and their shares, which are no measurement of these runs. */
 static void add_shares(const struct overlay *o, size_t k, struct buf *out)
 {
-	buf_adds(out, "  where on the lap they differ is not told: neither run has segment figures\n"
+	buf_adds(out,
+		"  where on the lap they differ is not told: neither run has segment figures\n"
 		"  the circuit's own shares, %:");
 	for (size_t i = 0; i < o->n; i++) {
 		const struct segment *s = &o->book->circuit.segments[i];
@@ -61,8 +63,8 @@ static void add_rows(const struct overlay *o, size_t k, bool along, int half, st
 	double scale = 0;
 	for (size_t i = 0; i < o->n; i++)
 		scale = fmax(scale, fabs(r->difference[i]));
-	buf_addf(out, "  %-8s %-9s%5s %9.9s %9.9s %8s %6s\n", "segment", "class", "%", o->run[0]->id,
-		o->run[1]->id, "differs", "se");
+	buf_addf(out, "  %-8s %-9s%5s %9.9s %9.9s %8s %6s\n", "segment", "class", "%",
+		o->run[0]->id, o->run[1]->id, "differs", "se");
 	for (size_t i = 0; i < o->n; i++)
 		add_row(o, k, along ? i : r->order[i], scale, half, out);
 }
@@ -94,10 +96,11 @@ void overlay_text(const struct overlay *o, bool along, int width, struct buf *ou
 {
 	int half = (width - COLUMNS - 13) / 2;
 	half = half < 4 ? 4 : half > BAR_HALF_MAX ? BAR_HALF_MAX : half;
-	buf_addf(out, "%s against %s along the lap: < less, > more, . not measured\n", o->run[1]->id,
-		o->run[0]->id);
+	buf_addf(out, "%s against %s along the lap: < less, > more, . not measured\n",
+		o->run[1]->id, o->run[0]->id);
 	for (size_t k = 0; k < 1 + o->book->n_channels; k++)
 		add_response(o, k, along, half, out);
-	buf_adds(out, "\n%: the circuit's share. se: by the scatter of laps inside the runs alone;\n"
+	buf_adds(out,
+		"\n%: the circuit's share. se: by the scatter of laps inside the runs alone;\n"
 		"what differs from run to run comes on top.\n");
 }

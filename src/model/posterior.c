@@ -38,8 +38,8 @@ static void push_all(struct tri *all, const struct tri *own, const double *prior
 }
 
 /* C = R^-1 R^-T, and the part of it that the prior's scatter makes: C L'L C. */
-static void fill(struct posterior *q, const int *from, size_t kept, const double *inv, const double *x,
-	const double *prior, size_t n_prior, double *one)
+static void fill(struct posterior *q, const int *from, size_t kept, const double *inv,
+	const double *x, const double *prior, size_t n_prior, double *one)
 {
 	const size_t p = q->p;
 	for (size_t i = 0; i < kept; i++) {
@@ -64,19 +64,21 @@ static void fill(struct posterior *q, const int *from, size_t kept, const double
 	}
 }
 
-bool posterior_solve(const struct tri *own, const double *prior, size_t n_prior, size_t p,
-	struct posterior *out)
+bool posterior_solve(
+	const struct tri *own, const double *prior, size_t n_prior, size_t p, struct posterior *out)
 {
 	const size_t m = p + 1;
 	struct tri all = {0}, less = {0};
 	bool *dropped = calloc(m, sizeof *dropped);
 	int *map = malloc(m * sizeof *map), *from = malloc(m * sizeof *from);
 	double *row = malloc(m * sizeof *row), *inv = malloc((p * p + 1) * sizeof *inv);
-	*out = (struct posterior){.p = p, .b = calloc(m, sizeof(double)),
-		.cov = calloc(p * p + 1, sizeof(double)), .part = calloc(p * p + 1, sizeof(double)),
+	*out = (struct posterior){.p = p,
+		.b = calloc(m, sizeof(double)),
+		.cov = calloc(p * p + 1, sizeof(double)),
+		.part = calloc(p * p + 1, sizeof(double)),
 		.scale = calloc(m, sizeof(double))};
 	bool ok = dropped && map && from && row && inv && out->b && out->cov && out->part &&
-		out->scale && tri_init(&all, m);
+		  out->scale && tri_init(&all, m);
 	size_t kept = 0;
 	for (size_t j = 0; ok && j < m; j++)
 		map[j] = (int)j;
@@ -138,7 +140,8 @@ static struct noise find_noise(const struct prior *pr, const struct response *r)
 	if (r->one_obs_a_run) /* one reading holds both */
 		run += pr->lap / laps;
 	else
-		v.lap = pool(r->sigma_lap * r->sigma_lap, r->df_lap, pr->lap * unit, pr->df_lap, &v.df_lap);
+		v.lap = pool(r->sigma_lap * r->sigma_lap, r->df_lap, pr->lap * unit, pr->df_lap,
+			&v.df_lap);
 	v.run = pool(r->sigma_run * r->sigma_run, r->df_run, run * unit, pr->df_run, &v.df_run);
 	const double least = 1e-18 * unit; /* of noiseless runs: rounding */
 	v.run = fmax(v.run, least);
@@ -212,7 +215,8 @@ static bool stack_own(const struct model *m, const struct response *r, const str
 		at = i > 0 && o->v[i].run == o->v[i - 1].run ? at + 1 : 1;
 		most = at > most ? at : most;
 	}
-	double *rows = malloc((most + 2) * w * sizeof *rows), *x = malloc((m->n_coords + 1) * sizeof *x);
+	double *rows = malloc((most + 2) * w * sizeof *rows),
+	       *x = malloc((m->n_coords + 1) * sizeof *x);
 	const bool ok = rows && x && tri_init(q, w);
 	for (size_t i = 0, n; ok && i < o->n; i += n) {
 		model_coords(m, m->book->runs[o->v[i].run].values, x);
@@ -326,9 +330,14 @@ static bool add_conflict(const struct meeting *k, size_t t, double *row)
 	if (!grown)
 		return false;
 	b->conflicts = grown;
-	const double here = k->alone->cov[t * p + t], unit = k->pr->base, old = unit * unit * variance;
-	struct conflict c = {.slot = k->slot, .term = t, .here = k->alone->b[t], .here_se = sqrt(here),
-		.borrowed = unit * mean, .borrowed_se = sqrt(old)};
+	const double here = k->alone->cov[t * p + t], unit = k->pr->base,
+		     old = unit * unit * variance;
+	struct conflict c = {.slot = k->slot,
+		.term = t,
+		.here = k->alone->b[t],
+		.here_se = sqrt(here),
+		.borrowed = unit * mean,
+		.borrowed_se = sqrt(old)};
 	c.df = satterthwaite(here, k->df_here, old, k->pr->df);
 	c.z = (c.here - c.borrowed) / sqrt(here + old);
 	c.p = 2 * gsl_cdf_tdist_Q(fabs(c.z), c.df);
@@ -436,7 +445,7 @@ static bool agree(const struct meeting *k, bool *use, double *map)
 	for (size_t t = 0; t < k->own->n_terms; t++) {
 		const enum term_kind kind = k->own->terms[t].kind;
 		use[t] = (kind == TERM_LINEAR || kind == TERM_SQUARE || kind == TERM_PRODUCT) &&
-			prior_map(k->m, k->pr, k->own, t, map + t * k->pr->n);
+			 prior_map(k->m, k->pr, k->own, t, map + t * k->pr->n);
 	}
 	const bool ok = both_find(k, use, map, &c);
 	if (ok && c.n) {
@@ -521,9 +530,9 @@ static bool build(struct model *m, struct borrowing *b, size_t slot, const struc
 	struct posterior post = {0}, alone = {0};
 	double *rows = NULL;
 	bool ok = lay_terms(pr, own, r) && copy_ranges(m, own, r) &&
-		stack_own(m, r, o, y, &v, own->one_obs_a_run, &q) && (rows = prior_rows(pr, r)) &&
-		posterior_solve(&q, rows, pr->rank, r->n_terms, &post) &&
-		solve_alone(r, own, &q, &alone);
+		  stack_own(m, r, o, y, &v, own->one_obs_a_run, &q) && (rows = prior_rows(pr, r)) &&
+		  posterior_solve(&q, rows, pr->rank, r->n_terms, &post) &&
+		  solve_alone(r, own, &q, &alone);
 	if (ok) {
 		const struct meeting k = {m, b, slot, pr, own, &alone, fmax(v.df_run, 1)};
 		set_noise(r, &v, pr->df);
@@ -551,7 +560,8 @@ static bool widen(struct borrowing *b, size_t slot, const struct response *own)
 		const double more = pow((c->here - c->borrowed) / p->base, 2);
 		for (size_t j = 0; j < p->rank; j++)
 			for (size_t l = 0; l < p->rank; l++)
-				p->cov[j * p->rank + l] += p->u[j * p->n + t] * more * p->u[l * p->n + t];
+				p->cov[j * p->rank + l] +=
+					p->u[j * p->n + t] * more * p->u[l * p->n + t];
 		p->tau[t] = sqrt(p->tau[t] * p->tau[t] + more);
 		any = true;
 	}

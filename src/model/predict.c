@@ -13,7 +13,7 @@ enum { ROW_MAX = 1024 };
 bool model_estimable(const struct response *r, const double *l)
 {
 	return r->fitted &&
-		row_space_has(l, r->n_terms, r->scale, r->null_basis, r->n_null, REML_RANK_TOL);
+	       row_space_has(l, r->n_terms, r->scale, r->null_basis, r->n_null, REML_RANK_TOL);
 }
 
 const struct response *model_driven(const struct response *r)
@@ -90,7 +90,8 @@ static bool contrast_df(const struct response *r, const double *l, double *df, d
  * With borrowed effects the variance has two parts, the runs' here and the old books', each
  * with degrees of freedom of its own: Satterthwaite (1946) for the sum.
  */
-static bool shared_df(const struct response *r, const double *l, struct estimate *e, double *quantile)
+static bool shared_df(
+	const struct response *r, const double *l, struct estimate *e, double *quantile)
 {
 	const double all = variance(r, l), prior = fmin(all, quadratic(r, r->prior_part, l));
 	const double here = all - prior;
@@ -119,7 +120,8 @@ struct estimate model_contrast(const struct response *r, const double *l)
 	e.known = true;
 	for (size_t t = 0; t < r->n_terms; t++)
 		e.value += l[t] * r->b[t];
-	e.has_interval = r->own ? shared_df(r, l, &e, &quantile) : contrast_df(r, l, &e.df, &quantile);
+	e.has_interval =
+		r->own ? shared_df(r, l, &e, &quantile) : contrast_df(r, l, &e.df, &quantile);
 	if (!e.has_interval)
 		return e;
 	e.se = sqrt(variance(r, l));
@@ -138,8 +140,8 @@ static bool delta_row(const struct model *m, const struct response *r, int group
 	model_row(m, r, against, other);
 	for (size_t t = 0; t < r->n_terms; t++) {
 		const struct term *k = &r->terms[t];
-		const bool setup = k->kind == TERM_LINEAR || k->kind == TERM_SQUARE ||
-			k->kind == TERM_PRODUCT;
+		const bool setup =
+			k->kind == TERM_LINEAR || k->kind == TERM_SQUARE || k->kind == TERM_PRODUCT;
 		const bool mine = setup && (group < 0 || m->coords[k->a].group == group);
 		l[t] = mine ? l[t] - other[t] : 0;
 	}
@@ -165,20 +167,20 @@ static struct estimate delta(const struct model *m, const struct response *r, in
 	return model_contrast(r, l);
 }
 
-struct estimate model_delta(const struct model *m, size_t response, const fix *values,
-	const fix *against)
+struct estimate model_delta(
+	const struct model *m, size_t response, const fix *values, const fix *against)
 {
 	return delta(m, &m->responses[response], -1, values, against);
 }
 
-struct estimate model_group_delta(const struct model *m, size_t response, size_t group,
-	const fix *values, const fix *against)
+struct estimate model_group_delta(
+	const struct model *m, size_t response, size_t group, const fix *values, const fix *against)
 {
 	return delta(m, &m->responses[response], (int)group, values, against);
 }
 
-static bool outside(const struct model *m, const fix *values, const double *lo, const double *hi,
-	bool *out)
+static bool outside(
+	const struct model *m, const fix *values, const double *lo, const double *hi, bool *out)
 {
 	double x[ROW_MAX];
 	bool any = false;
@@ -186,7 +188,8 @@ static bool outside(const struct model *m, const fix *values, const double *lo, 
 		return false;
 	model_coords(m, values, x);
 	for (size_t c = 0; c < m->n_coords; c++) {
-		const double low = lo ? lo[c] : m->coords[c].lo, high = hi ? hi[c] : m->coords[c].hi;
+		const double low = lo ? lo[c] : m->coords[c].lo,
+			     high = hi ? hi[c] : m->coords[c].hi;
 		const bool off = low > high || x[c] < low - 1e-12 || x[c] > high + 1e-12;
 		any = any || off;
 		if (out)
@@ -200,8 +203,8 @@ bool model_extrapolated(const struct model *m, const fix *values, bool *out)
 	return outside(m, values, NULL, NULL, out);
 }
 
-bool model_response_extrapolated(const struct model *m, const struct response *r, const fix *values,
-	bool *out)
+bool model_response_extrapolated(
+	const struct model *m, const struct response *r, const fix *values, bool *out)
 {
 	return outside(m, values, r->lo, r->hi, out);
 }
@@ -233,15 +236,16 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 		return d;
 	const double drift = time.value * m->exchange[channel].se;
 	e->se = sqrt(e->se * e->se + drift * drift);
-	set_interval(e, e->df == r->df_run ? r->t_run : !r->own || e->df == r->df_lap ? r->t_lap :
-		gsl_cdf_tdist_Pinv(0.975, e->df));
+	set_interval(e, e->df == r->df_run              ? r->t_run
+			: !r->own || e->df == r->df_lap ? r->t_lap
+							: gsl_cdf_tdist_Pinv(0.975, e->df));
 	d.has_chance = e->se > 0;
 	d.chance_better = d.has_chance ? gsl_cdf_tdist_P(-e->value / e->se, e->df) : 0;
 	return d;
 }
 
-static struct like_delta like(const struct model *m, size_t c, int group, const fix *values,
-	const fix *against)
+static struct like_delta like(
+	const struct model *m, size_t c, int group, const fix *values, const fix *against)
 {
 	double l[ROW_MAX];
 	if (!delta_row(m, &m->like[c], group, values, against, l))
@@ -249,20 +253,20 @@ static struct like_delta like(const struct model *m, size_t c, int group, const 
 	return model_like_contrast(m, c, l);
 }
 
-struct like_delta model_like(const struct model *m, size_t channel, const fix *values,
-	const fix *against)
+struct like_delta model_like(
+	const struct model *m, size_t channel, const fix *values, const fix *against)
 {
 	return like(m, channel, -1, values, against);
 }
 
-struct like_delta model_like_group(const struct model *m, size_t channel, size_t group,
-	const fix *values, const fix *against)
+struct like_delta model_like_group(
+	const struct model *m, size_t channel, size_t group, const fix *values, const fix *against)
 {
 	return like(m, channel, (int)group, values, against);
 }
 
-bool model_delta_driven(const struct model *m, size_t response, const fix *values,
-	const fix *against)
+bool model_delta_driven(
+	const struct model *m, size_t response, const fix *values, const fix *against)
 {
 	double l[ROW_MAX];
 	const struct response *r = &m->responses[response];
@@ -287,8 +291,8 @@ static int term_of(const struct response *r, int t)
 	return t;
 }
 
-size_t model_untested(const struct model *m, size_t response, const fix *values, const fix *against,
-	int *terms)
+size_t model_untested(
+	const struct model *m, size_t response, const fix *values, const fix *against, int *terms)
 {
 	double l[ROW_MAX];
 	const struct response *r = model_driven(&m->responses[response]);

@@ -40,7 +40,8 @@ static bool whiten(const struct prior *p, const struct told *t, double *out)
 		for (size_t k = 0; k < n; k++) {
 			double s = t->cov[i * n + k];
 			for (size_t j = 0; j < p->n; j++)
-				s += t->row[i * p->n + j] * p->tau[j] * p->tau[j] * t->row[k * p->n + j];
+				s += t->row[i * p->n + j] * p->tau[j] * p->tau[j] *
+				     t->row[k * p->n + j];
 			v[i * n + k] = s / t->trust;
 		}
 	const bool ok = cholesky(v, n);
@@ -90,7 +91,7 @@ static bool settle(struct prior *p, const double *rows, size_t n_rows, double tr
 		for (size_t l = 0; l < p->rank; l++)
 			for (size_t j = 0; j < n; j++)
 				p->cov[k * p->rank + l] += p->u[k * n + j] * p->tau[j] * p->tau[j] *
-					p->u[l * n + j] / trust;
+							   p->u[l * n + j] / trust;
 	gsl_matrix_free(a);
 	gsl_matrix_free(v);
 	gsl_vector_free(s);
@@ -137,7 +138,7 @@ static void add_term(struct prior *p, const struct term *t)
 
 /* All linear terms, squares and products of the fit here, and of the old books' less `not`. */
 static bool lay_terms(const struct model *m, const struct source *s, size_t books, size_t slot,
-	const bool *not, struct prior *p)
+	const bool * not, struct prior *p)
 {
 	p->n = 0;
 	free(p->terms);
@@ -155,10 +156,13 @@ static bool lay_terms(const struct model *m, const struct source *s, size_t book
 				size_t theirs = slot;
 				if (i > 0 && !prior_old_slot(m, s[i - 1].m, slot, &theirs))
 					continue;
-				const struct response *r = borrow_response(i ? s[i - 1].m : m, theirs);
+				const struct response *r =
+					borrow_response(i ? s[i - 1].m : m, theirs);
 				for (size_t t = 0; r && t < r->n_terms; t++)
 					if (r->terms[t].kind == kind && r->terms[t].a == (int)c &&
-						(i == 0 || !not[(size_t)(kind - TERM_SQUARE) * m->n_coords + c]))
+						(i == 0 || !not [(size_t)(kind - TERM_SQUARE) *
+									   m->n_coords +
+								   c]))
 						add_term(p, &r->terms[t]);
 			}
 	return true;
@@ -220,22 +224,23 @@ bool borrow_delta(const struct model *m, const struct prior *p, const fix *value
 
 /* Squares and products that are neither fitted here nor told by themselves would only take
  * answers away: out with them. True where one went. */
-static bool drop_untold(const struct model *m, const struct prior *p, size_t slot, bool *not)
+static bool drop_untold(const struct model *m, const struct prior *p, size_t slot, bool * not )
 {
 	bool any = false;
 	const struct response *own = borrow_response(m, slot);
 	for (size_t t = m->n_coords; t < p->n; t++) {
 		const struct term *k = &p->terms[t];
-		if (response_has_term(own, k->kind, k->a) || borrow_term(p, k->kind, k->a, k->b).known)
+		if (response_has_term(own, k->kind, k->a) ||
+			borrow_term(p, k->kind, k->a, k->b).known)
 			continue;
-		not[(size_t)(k->kind - TERM_SQUARE) * m->n_coords + (size_t)k->a] = true;
+		not [(size_t)(k->kind - TERM_SQUARE) * m->n_coords + (size_t)k->a] = true;
 		any = true;
 	}
 	return any;
 }
 
 static bool prior_try(struct model *m, const struct source *s, size_t books, size_t slot,
-	const bool *not, struct prior *p)
+	const bool * not, struct prior *p)
 {
 	struct told *told = calloc(books + 1, sizeof *told);
 	prior_free(p);
@@ -259,14 +264,14 @@ static bool prior_try(struct model *m, const struct source *s, size_t books, siz
 	return ok;
 }
 
-static bool prior_make(struct model *m, const struct source *s, size_t books, size_t slot,
-	struct prior *p)
+static bool prior_make(
+	struct model *m, const struct source *s, size_t books, size_t slot, struct prior *p)
 {
-	bool *not = calloc(2 * m->n_coords + 1, sizeof *not);
-	bool ok = not && prior_try(m, s, books, slot, not, p);
-	while (ok && p->rank && drop_untold(m, p, slot, not))
+	bool *not = calloc(2 * m->n_coords + 1, sizeof *not );
+	bool ok = not &&prior_try(m, s, books, slot, not, p);
+	while (ok && p->rank && drop_untold(m, p, slot, not ))
 		ok = prior_try(m, s, books, slot, not, p);
-	free(not);
+	free(not );
 	return ok;
 }
 
@@ -277,9 +282,11 @@ static void say_book(const struct model *m, const struct source *s, struct borro
 	if (!time->fitted)
 		borrow_note(b, "nothing borrowed from %.80s: %.80s", s->from->path, time->why);
 	else if (!(time->df_run >= 1))
-		borrow_note(b, "nothing borrowed from %.80s: its effects have no interval", s->from->path);
+		borrow_note(b, "nothing borrowed from %.80s: its effects have no interval",
+			s->from->path);
 	if (m->n_responses > 1 && !prior_old_slot(m, s->m, 1, &ignored))
-		borrow_note(b, "no wear borrowed from %.80s: it has other wear channels", s->from->path);
+		borrow_note(b, "no wear borrowed from %.80s: it has other wear channels",
+			s->from->path);
 	for (size_t i = 0; i < s->m->book->n_borrow; i++)
 		borrow_note(b, "what %.70s borrows itself is not followed", s->from->path);
 }

@@ -14,8 +14,8 @@
 
 /* What one book tells of one response, over the prior's terms. */
 struct told {
-	size_t n;                     /* contrasts */
-	double *row, *value, *cov;    /* owned [n * terms], [n], [n * n]: shares of the base */
+	size_t n;                  /* contrasts */
+	double *row, *value, *cov; /* owned [n * terms], [n], [n * n]: shares of the base */
 	const struct response *r;
 	double base, trust;
 	const struct borrow *from;

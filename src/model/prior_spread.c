@@ -13,8 +13,8 @@ struct single {
 	double size;
 };
 
-static void take_single(const struct told *t, const struct term *k, const struct model *m,
-	struct single *s)
+static void take_single(
+	const struct told *t, const struct term *k, const struct model *m, struct single *s)
 {
 	const struct response *r = t->r;
 	for (size_t i = 0; t->n && i < r->n_terms && s->k < 64; i++) {
@@ -61,12 +61,12 @@ static double pooled_spread(const struct single *s, size_t n, double given, doub
 	if (d < 2 || !(under > 0))
 		return 0;
 	*spread = sqrt((d * fmax(0, over / under) + SPREAD_WEIGHT * SPREAD_BESIDE * SPREAD_BESIDE) /
-		(d + SPREAD_WEIGHT));
+		       (d + SPREAD_WEIGHT));
 	return d + SPREAD_WEIGHT;
 }
 
-bool prior_find_spread(const struct model *m, struct prior *p, const struct told *told, size_t books,
-	enum term_kind kind)
+bool prior_find_spread(const struct model *m, struct prior *p, const struct told *told,
+	size_t books, enum term_kind kind)
 {
 	size_t n = 0, at = (size_t)(kind - TERM_LINEAR);
 	struct single *s = calloc(p->n + 1, sizeof *s);

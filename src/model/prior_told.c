@@ -34,8 +34,8 @@ double prior_base(const struct model *m, size_t slot)
 	const size_t k = base_response(slot);
 	const struct response *r = &m->responses[k];
 	const struct sheet *ref = book_reference(m->book);
-	const struct estimate e = ref && r->fitted ? model_value(m, k, ref->values) :
-		(struct estimate){0};
+	const struct estimate e =
+		ref && r->fitted ? model_value(m, k, ref->values) : (struct estimate){0};
 	const double v = e.known ? e.value : r->fitted ? r->mean : 0;
 	return v > 0 && isfinite(v) ? v : 0;
 }
@@ -101,7 +101,8 @@ bool prior_map(const struct model *m, const struct prior *p, const struct respon
 static bool null_rows(const double *k, size_t rows, size_t n, double **out, size_t *found)
 {
 	const size_t tall = rows > n ? rows : n;
-	gsl_matrix *a = gsl_matrix_calloc(tall, n ? n : 1), *v = gsl_matrix_alloc(n ? n : 1, n ? n : 1);
+	gsl_matrix *a = gsl_matrix_calloc(tall, n ? n : 1),
+		   *v = gsl_matrix_alloc(n ? n : 1, n ? n : 1);
 	gsl_vector *s = gsl_vector_alloc(n ? n : 1), *scratch = gsl_vector_alloc(n ? n : 1);
 	*found = 0;
 	*out = malloc((n * n + 1) * sizeof **out);
@@ -167,7 +168,8 @@ bool borrow_leaves_out(const struct model *m, const struct borrow *from, const s
 	for (size_t i = 0; i < from->n_without; i++) {
 		const int a = car_find_adjustable(car, from->without[i]);
 		if (!strcmp(from->without[i], car_group_id(car, g)) ||
-			(a >= 0 && car->adjustables[a].pair >= 0 && car->adjustables[a].pair == g->pair))
+			(a >= 0 && car->adjustables[a].pair >= 0 &&
+				car->adjustables[a].pair == g->pair))
 			return true;
 	}
 	return false;
@@ -181,8 +183,8 @@ void told_free(struct told *t)
 	memset(t, 0, sizeof *t);
 }
 
-bool told_make(const struct model *m, const struct prior *p, const struct source *s,
-	size_t slot, struct told *out)
+bool told_make(const struct model *m, const struct prior *p, const struct source *s, size_t slot,
+	struct told *out)
 {
 	size_t theirs, n = 0;
 	memset(out, 0, sizeof *out);
@@ -197,12 +199,18 @@ bool told_make(const struct model *m, const struct prior *p, const struct source
 	double *rows = NULL, *map = calloc(q * p->n + 1, sizeof *map);
 	bool ok = use && map;
 	for (size_t t = 0; ok && t < q; t++)
-		use[t] = is_setup(r->terms[t].kind) && !borrow_leaves_out(m, s->from, &r->terms[t]) &&
-			prior_map(m, p, r, t, map + t * p->n);
+		use[t] = is_setup(r->terms[t].kind) &&
+			 !borrow_leaves_out(m, s->from, &r->terms[t]) &&
+			 prior_map(m, p, r, t, map + t * p->n);
 	ok = ok && told_contrasts(r, use, &rows, &n);
-	*out = (struct told){.n = ok ? n : 0, .r = r, .base = base, .trust = s->from->trust,
-		.from = s->from, .row = calloc(n * p->n + 1, sizeof(double)),
-		.value = calloc(n + 1, sizeof(double)), .cov = calloc(n * n + 1, sizeof(double))};
+	*out = (struct told){.n = ok ? n : 0,
+		.r = r,
+		.base = base,
+		.trust = s->from->trust,
+		.from = s->from,
+		.row = calloc(n * p->n + 1, sizeof(double)),
+		.value = calloc(n + 1, sizeof(double)),
+		.cov = calloc(n * n + 1, sizeof(double))};
 	ok = ok && out->row && out->value && out->cov;
 	for (size_t i = 0; ok && i < n; i++) {
 		const double *l = rows + i * q;
@@ -214,8 +222,8 @@ bool told_make(const struct model *m, const struct prior *p, const struct source
 				out->row[i * p->n + j] += l[t] * map[t * p->n + j];
 			for (size_t k = 0; k < n; k++)
 				for (size_t v = 0; v < q; v++)
-					out->cov[i * n + k] += l[t] * r->cov[t * q + v] * rows[k * q + v] /
-						(base * base);
+					out->cov[i * n + k] += l[t] * r->cov[t * q + v] *
+							       rows[k * q + v] / (base * base);
 		}
 	}
 	free(use);

@@ -68,7 +68,8 @@ static inline __attribute__((always_inline)) double dot(const double *a, const d
 }
 
 /* c -= f v */
-static inline __attribute__((always_inline)) void subtract(double *c, double f, const double *v, size_t n)
+static inline __attribute__((always_inline)) void subtract(
+	double *c, double f, const double *v, size_t n)
 {
 	size_t i = 0;
 	for (; i + 4 <= n; i += 4)
@@ -135,7 +136,8 @@ void tri_push_tri(struct tri *q, const struct tri *from, double scale, const int
 		for (size_t c = r; c < from->m; c++) {
 			const int to = map ? map[c] : (int)c;
 			if (to >= 0)
-				q->rows[(size_t)to * TRI_BLOCK + q->n] = scale * from->t[r * from->m + c];
+				q->rows[(size_t)to * TRI_BLOCK + q->n] =
+					scale * from->t[r * from->m + c];
 		}
 		q->stairs = stairs;
 		if (++q->n == TRI_BLOCK)
@@ -172,8 +174,8 @@ void tri_invert(const double *t, size_t m, size_t p, double *inv)
 	}
 }
 
-static void scale_columns(const double *a, size_t n, size_t p, size_t lda, double *scale,
-	gsl_matrix *out)
+static void scale_columns(
+	const double *a, size_t n, size_t p, size_t lda, double *scale, gsl_matrix *out)
 {
 	for (size_t j = 0; j < p; j++) {
 		double big = 0, s = 0;
@@ -205,8 +207,8 @@ static void orthonormalise(double *v, size_t n, size_t p)
 }
 
 /* For each dropped column, the combination of kept ones that it equals. */
-static void null_space(const gsl_matrix *r, const gsl_permutation *perm, size_t p, size_t rank,
-	double *basis)
+static void null_space(
+	const gsl_matrix *r, const gsl_permutation *perm, size_t p, size_t rank, double *basis)
 {
 	for (size_t k = 0; k < p - rank; k++) {
 		double *v = basis + k * p;

@@ -17,7 +17,7 @@ static bool out_alloc(struct reml_fit *out, const struct reml_data *d)
 	out->unsure = calloc(d->p + 1, sizeof *out->unsure);
 	out->blup = calloc(d->groups + 1, sizeof *out->blup);
 	return out->b && out->cov && out->dropped && out->scale && out->within && out->unsure &&
-		out->blup;
+	       out->blup;
 }
 
 static void fill_cov(const struct reduced *r, double s2, struct reml_fit *out)
@@ -50,8 +50,9 @@ static void fill(struct reduced *r, const struct prepared *u, struct reml_fit *o
 	const struct point at = reml_evaluate(r, out->lambda);
 	/* Without residuals inside groups the likelihood has no bound; the group means alone
 	 * then tell sigma_group. */
-	const double left = r->exact_within && out->lambda > 0 ?
-		(double)u->d->groups - (double)out->rank_between : dof;
+	const double left = r->exact_within && out->lambda > 0
+				    ? (double)u->d->groups - (double)out->rank_between
+				    : dof;
 	const double s2 = left > 0 ? at.rss / left : 0;
 	out->rss = at.rss > 1e-300 ? at.rss : 0;
 	out->sigma = out->one_row_a_group || out->sigma_unsure || !(dof > 0) ? NAN : sqrt(s2);
@@ -66,8 +67,8 @@ static void fill(struct reduced *r, const struct prepared *u, struct reml_fit *o
 		fill_blup(r, u, out);
 	if (out->rank == out->p && dof > 0 && s2 > 0) {
 		out->has_log_reml = true;
-		out->log_reml = -0.5 * (dof * (log(2 * M_PI * s2) + 1) + at.log_det_v + at.log_det_a -
-			r->log_w);
+		out->log_reml = -0.5 * (dof * (log(2 * M_PI * s2) + 1) + at.log_det_v +
+					       at.log_det_a - r->log_w);
 	}
 }
 

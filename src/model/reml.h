@@ -21,9 +21,9 @@ struct reml_data {
 	size_t shared;
 	const double *xg;
 	const double *x;
-	const double *y;   /* [n] */
-	const double *w;   /* [n]: laps behind the row; NULL: all 1 */
-	const int *group;  /* [n]: 0..groups-1, each with a row; rows need not be together */
+	const double *y;  /* [n] */
+	const double *w;  /* [n]: laps behind the row; NULL: all 1 */
+	const int *group; /* [n]: 0..groups-1, each with a row; rows need not be together */
 };
 
 struct reml_fit {
@@ -34,19 +34,19 @@ struct reml_fit {
 	bool saturated;    /* the columns use up all that differs between groups */
 	bool flat;         /* the likelihood does not depend on lambda, which is then 0 */
 	bool sigma_unsure; /* flat, and sigma is another at another lambda */
-	double rss;                        /* weighted residual sum of squares at the optimum */
-	double *b, *cov;                   /* owned; [p], [p * p], 0 where dropped */
-	bool *dropped;                     /* owned [p]: left out by the pivoted rank test */
-	double *scale;                     /* owned [p]: column norms (1 for a zero column) */
+	double rss;        /* weighted residual sum of squares at the optimum */
+	double *b, *cov;   /* owned; [p], [p * p], 0 where dropped */
+	bool *dropped;     /* owned [p]: left out by the pivoted rank test */
+	double *scale;     /* owned [p]: column norms (1 for a zero column) */
 	size_t n_null;
-	double *null_basis;                /* owned [n_null * p], orthonormal, in scaled columns */
-	bool *within;                      /* owned [p]: varies inside a group */
-	bool *unsure;                      /* owned [p]: flat, and its variance is another elsewhere */
-	size_t rank_shared;                /* rank of the shared columns over the groups */
-	size_t rank_between;               /* rank of the columns that do not vary inside a group */
-	bool has_log_reml;                 /* full rank only; formula as nlme's */
+	double *null_basis;  /* owned [n_null * p], orthonormal, in scaled columns */
+	bool *within;        /* owned [p]: varies inside a group */
+	bool *unsure;        /* owned [p]: flat, and its variance is another elsewhere */
+	size_t rank_shared;  /* rank of the shared columns over the groups */
+	size_t rank_between; /* rank of the columns that do not vary inside a group */
+	bool has_log_reml;   /* full rank only; formula as nlme's */
 	double log_reml;
-	double *blup;                      /* owned [groups]: predicted group effects; 0 for OLS */
+	double *blup; /* owned [groups]: predicted group effects; 0 for OLS */
 };
 
 /* Tolerance of the rank test on columns scaled to unit length. */

@@ -29,25 +29,25 @@ struct wclass {
 };
 
 struct reduced {
-	size_t n, p, q;      /* rows, columns kept, of which vary inside groups */
-	int *from;           /* [p]: original column of each ordered one */
-	int *within_map;     /* [q + 1]: place of the deviations' columns */
-	struct tri within;   /* q + 1 columns */
+	size_t n, p, q;    /* rows, columns kept, of which vary inside groups */
+	int *from;         /* [p]: original column of each ordered one */
+	int *within_map;   /* [q + 1]: place of the deviations' columns */
+	struct tri within; /* q + 1 columns */
 	size_t n_classes;
 	struct wclass *classes;
-	struct tri work;     /* p + 1 columns, rebuilt by each evaluation */
-	double *inv, *b;     /* [p * p], [p] */
-	double log_w, yy;    /* sum of log weights; weighted sum of y^2 */
-	bool exact_within;   /* rows of a group leave no residual: sigma is 0 */
+	struct tri work;   /* p + 1 columns, rebuilt by each evaluation */
+	double *inv, *b;   /* [p * p], [p] */
+	double log_w, yy;  /* sum of log weights; weighted sum of y^2 */
+	bool exact_within; /* rows of a group leave no residual: sigma is 0 */
 };
 
 /* What is known of the rows before any column is left out. */
 struct prepared {
 	const struct reml_data *d; /* not owned; all else is */
-	double *W;      /* [groups] */
-	double *mean;   /* [groups * (p + 1)], original column order, y last */
-	bool *within;   /* [p] */
-	size_t *order;  /* groups by W */
+	double *W;                 /* [groups] */
+	double *mean;              /* [groups * (p + 1)], original column order, y last */
+	bool *within;              /* [p] */
+	size_t *order;             /* groups by W */
 };
 
 /* The criterion at one lambda. */

@@ -11,15 +11,15 @@ bool reml_find_ranks(struct reduced *r, size_t shared, struct reml_fit *out)
 	bool ok = dropped && scale;
 	if (ok) {
 		reml_stack(r, -1);
-		ok = rank_test(r->work.t, between, between, p + 1, REML_RANK_TOL, &out->rank_between,
-			dropped, scale, &none, &basis);
+		ok = rank_test(r->work.t, between, between, p + 1, REML_RANK_TOL,
+			&out->rank_between, dropped, scale, &none, &basis);
 		free(basis);
 		basis = NULL;
 		out->rank_shared = out->rank_between;
 	}
 	if (ok && shared < between) {
-		ok = rank_test(r->work.t, shared, shared, p + 1, REML_RANK_TOL, &out->rank_shared, dropped,
-			scale, &none, &basis);
+		ok = rank_test(r->work.t, shared, shared, p + 1, REML_RANK_TOL, &out->rank_shared,
+			dropped, scale, &none, &basis);
 		free(basis);
 		basis = NULL;
 	}
@@ -51,8 +51,9 @@ bool reml_find_saturated(const struct reduced *r, struct reml_fit *out, size_t g
 	bool *dropped = malloc((q + 1) * sizeof *dropped);
 	double *scale = malloc((q + 1) * sizeof *scale), *basis = NULL;
 	size_t rank, none;
-	const bool ok = dropped && scale && rank_test(r->within.t, q, q, q + 1, REML_RANK_TOL, &rank,
-		dropped, scale, &none, &basis);
+	const bool ok = dropped && scale &&
+			rank_test(r->within.t, q, q, q + 1, REML_RANK_TOL, &rank, dropped, scale,
+				&none, &basis);
 	if (ok)
 		out->saturated = out->rank - rank >= groups;
 	free(dropped);

@@ -69,8 +69,8 @@ static bool group_means(struct prepared *u)
 		add_deviations(u, first, big);
 		for (size_t g = 0; g < d->groups; g++)
 			for (size_t j = 0; j < p1; j++)
-				u->mean[g * p1 + j] = cell(d, first[g], j) +
-					u->mean[g * p1 + j] / u->W[g];
+				u->mean[g * p1 + j] =
+					cell(d, first[g], j) + u->mean[g * p1 + j] / u->W[g];
 	}
 	free(first);
 	free(big);
@@ -211,7 +211,7 @@ bool reml_reduce(struct reduced *r, const struct prepared *u, const bool *droppe
 		r->n = u->d->n;
 		order_columns(r, u, dropped);
 		ok = reduce_within(r, u, row) && reduce_means(r, u, row) &&
-			tri_init(&r->work, r->p + 1);
+		     tri_init(&r->work, r->p + 1);
 	}
 	free(row);
 	return ok;
@@ -222,7 +222,8 @@ void reml_stack(struct reduced *r, double lambda)
 	tri_clear(&r->work);
 	for (size_t k = 0; k < r->n_classes; k++) {
 		const double W = r->classes[k].W;
-		tri_push_tri(&r->work, &r->classes[k].tri, sqrt(W / (1 + fmax(lambda, 0) * W)), NULL);
+		tri_push_tri(
+			&r->work, &r->classes[k].tri, sqrt(W / (1 + fmax(lambda, 0) * W)), NULL);
 	}
 	if (lambda >= 0)
 		tri_push_tri(&r->work, &r->within, 1, r->within_map);

@@ -55,7 +55,8 @@ struct point reml_evaluate(struct reduced *r, double lambda)
 
 /* Lambdas to look at, times the mean group weight: close together where both the rows and
  * the means of a group count. */
-static const double grid[] = {1e-6, 1e-4, 1e-3, 1e-2, 1e-1, 1, 1e1, 1e2, 1e3, 1e4, 1e6, 1e8, FAR_END};
+static const double grid[] = {
+	1e-6, 1e-4, 1e-3, 1e-2, 1e-1, 1, 1e1, 1e2, 1e3, 1e4, 1e6, 1e8, FAR_END};
 
 struct search {
 	struct reduced *r;
@@ -75,7 +76,8 @@ static double polish(struct reduced *r, double lo, double hi)
 {
 	struct search s = {r, lo > 0};
 	gsl_function f = {score_at, &s};
-	double a = s.logarithmic ? log(lo) : lo, b = s.logarithmic ? log(hi) : hi, x = 0.5 * (a + b);
+	double a = s.logarithmic ? log(lo) : lo, b = s.logarithmic ? log(hi) : hi,
+	       x = 0.5 * (a + b);
 	gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
 	if (!solver)
 		return -1;

@@ -53,15 +53,17 @@ static bool make_terms(const struct fit_job *j, struct response *r)
 			t->kind = TERM_FACTOR;
 			t->a = f;
 			t->b = (int)k;
-			snprintf(t->id, sizeof t->id, "%s.%s", factor_names[f], j->levels[f].level[k]);
+			snprintf(t->id, sizeof t->id, "%s.%s", factor_names[f],
+				j->levels[f].level[k]);
 		}
 	return true;
 }
 
 static double factor_value(const struct fit_job *j, const struct term *t, const struct run *r)
 {
-	const char *level = t->a == FAC_DRIVER ? r->driver : t->a == FAC_SESSION ? r->session :
-		r->compound;
+	const char *level = t->a == FAC_DRIVER    ? r->driver
+			    : t->a == FAC_SESSION ? r->session
+						  : r->compound;
 	return strcmp(level, j->levels[t->a].level[t->b]) == 0 ? 1 : 0;
 }
 
@@ -79,8 +81,8 @@ static double *make_rows(const struct fit_job *j, const struct response *r)
 			if (term->kind == TERM_COVARIATE)
 				row[t] = o->cov[term->a] - j->m->condition[term->a];
 			else
-				row[t] = same ? row[(ptrdiff_t)t - (ptrdiff_t)p] :
-					factor_value(j, term, &j->m->book->runs[o->run]);
+				row[t] = same ? row[(ptrdiff_t)t - (ptrdiff_t)p]
+					      : factor_value(j, term, &j->m->book->runs[o->run]);
 		}
 	}
 	return x;
@@ -139,7 +141,8 @@ bool response_aliases(struct response *r)
 	int n = 0;
 	for (size_t t = 0; ok && t < p; t++) {
 		e[t] = 1;
-		r->estimable[t] = row_space_has(e, p, r->scale, r->null_basis, r->n_null, REML_RANK_TOL);
+		r->estimable[t] =
+			row_space_has(e, p, r->scale, r->null_basis, r->n_null, REML_RANK_TOL);
 		r->component[t] = -1;
 		e[t] = 0;
 	}
@@ -204,8 +207,8 @@ static void take_fit(struct reml_fit *f, struct response *r)
 }
 
 /* y - Xb, the set-up's part once a run. */
-static void residuals(const struct fit_job *j, const struct reml_data *d, const double *b,
-	double *res)
+static void residuals(
+	const struct fit_job *j, const struct reml_data *d, const double *b, double *res)
 {
 	const size_t rest = d->p - d->shared;
 	double setup = 0;
@@ -256,7 +259,11 @@ bool fit_response(const struct fit_job *j, struct response *r, struct err *err)
 	double *x = named ? make_rows(j, r) : NULL, *xg = make_shared(j);
 	int *group = malloc(j->obs->n * sizeof *group);
 	double *w = malloc(2 * j->obs->n * sizeof *w);
-	struct reml_data d = {.n = j->obs->n, .p = r->n_terms, .shared = j->setup->n, .xg = xg, .x = x,
+	struct reml_data d = {.n = j->obs->n,
+		.p = r->n_terms,
+		.shared = j->setup->n,
+		.xg = xg,
+		.x = x,
 		.y = j->y};
 	bool ok = x && xg && group && w;
 	if (!ok)

@@ -50,7 +50,8 @@ static bool observe_class(const struct book *b, enum segment_class cls, size_t r
 static bool fit_class(struct model *m, const struct setup *setup, const struct levels *levels,
 	const struct obs_list *obs, size_t response, struct response *r, struct err *err)
 {
-	struct fit_job j = {.m = m, .setup = setup, .levels = levels, .obs = obs, .response = response};
+	struct fit_job j = {
+		.m = m, .setup = setup, .levels = levels, .obs = obs, .response = response};
 	double *y = malloc((obs->n + 1) * sizeof *y);
 	if (!y)
 		return err_memory(err);
@@ -128,8 +129,8 @@ static const struct response *class_response(const struct model *m, size_t i, si
 	return r->fitted ? r : NULL;
 }
 
-struct estimate segments_effect(const struct model *m, size_t i, size_t response, size_t coord,
-	const fix *at)
+struct estimate segments_effect(
+	const struct model *m, size_t i, size_t response, size_t coord, const fix *at)
 {
 	const struct response *r = class_response(m, i, response);
 	struct estimate e = {0};
@@ -146,8 +147,8 @@ struct estimate segments_effect(const struct model *m, size_t i, size_t response
 	return e;
 }
 
-struct estimate segments_delta(const struct model *m, size_t i, size_t response, const fix *values,
-	const fix *against)
+struct estimate segments_delta(
+	const struct model *m, size_t i, size_t response, const fix *values, const fix *against)
 {
 	const struct response *r = class_response(m, i, response);
 	struct estimate e = {0};
@@ -165,8 +166,8 @@ struct estimate segments_delta(const struct model *m, size_t i, size_t response,
 	return e;
 }
 
-const char *segments_words(const struct model *m, size_t response, size_t coord, const fix *at,
-	char *buf, size_t size)
+const char *segments_words(
+	const struct model *m, size_t response, size_t coord, const fix *at, char *buf, size_t size)
 {
 	static const char *const verb[2][2] = {{"gains", "costs"}, {"saves", "uses more"}};
 	size_t n = 0, silent = 0, untold = 0;
@@ -185,7 +186,8 @@ const char *segments_words(const struct model *m, size_t response, size_t coord,
 			response == RESPONSE_TIME ? "s" : "%");
 	}
 	if (silent && n < size)
-		snprintf(buf + n, size - n, n ? "; elsewhere can't tell" : "can't tell where on the lap");
+		snprintf(buf + n, size - n,
+			n ? "; elsewhere can't tell" : "can't tell where on the lap");
 	else if (untold && n == 0)
 		snprintf(buf, size, "not tested where on the lap");
 	return buf;

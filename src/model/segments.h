@@ -20,11 +20,11 @@ struct segment_fits {
 };
 
 /* What one unit of a coordinate more does in a class, near the values `at`; as effects.h. */
-struct estimate segments_effect(const struct model *m, size_t i, size_t response, size_t coord,
-	const fix *at);
+struct estimate segments_effect(
+	const struct model *m, size_t i, size_t response, size_t coord, const fix *at);
 /* The difference of two sets of values in a class. */
-struct estimate segments_delta(const struct model *m, size_t i, size_t response, const fix *values,
-	const fix *against);
+struct estimate segments_delta(
+	const struct model *m, size_t i, size_t response, const fix *values, const fix *against);
 /*
  * "gains in fast corners (-0.12 s), costs on straights (+0.08 s); elsewhere can't tell" of a
  * coordinate's effect; "" where no run has segment figures. Into buf; returns buf.

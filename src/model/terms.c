@@ -22,11 +22,13 @@ static double coord_value(const struct car *car, const struct coord *c, const fi
 	if (c->kind == COORD_SINGLE) {
 		const struct adjustable *a = &car->adjustables[c->adjustable];
 		const fix range = a->max - a->min;
-		return range ? (double)twice_off_middle(a, values[c->adjustable]) / (double)range : 0;
+		return range ? (double)twice_off_middle(a, values[c->adjustable]) / (double)range
+			     : 0;
 	}
 	const struct pair *p = &car->pairs[c->pair];
 	const struct adjustable *f = &car->adjustables[p->front], *r = &car->adjustables[p->rear];
-	const fix df = twice_off_middle(f, values[p->front]), dr = twice_off_middle(r, values[p->rear]);
+	const fix df = twice_off_middle(f, values[p->front]),
+		  dr = twice_off_middle(r, values[p->rear]);
 	const fix rf = f->max - f->min, rr = r->max - r->min, range = rf > rr ? rf : rr;
 	const fix sum = c->kind == COORD_COMMON ? df + dr : df - dr;
 	return range ? (double)sum / (2 * (double)range) : 0;
@@ -69,8 +71,12 @@ void model_row(const struct model *m, const struct response *r, const fix *value
 static void add_coord(struct model *m, enum coord_kind kind, size_t group)
 {
 	struct coord *c = &m->coords[m->n_coords++];
-	*c = (struct coord){.kind = kind, .group = (int)group, .pair = m->groups[group].pair,
-		.adjustable = m->groups[group].adjustable, .lo = 1, .hi = -1};
+	*c = (struct coord){.kind = kind,
+		.group = (int)group,
+		.pair = m->groups[group].pair,
+		.adjustable = m->groups[group].adjustable,
+		.lo = 1,
+		.hi = -1};
 }
 
 static int compare_doubles(const void *a, const void *b)
@@ -88,8 +94,8 @@ static bool drive_coords(struct model *m, const struct obs_list *time)
 		size_t n = 0;
 		for (size_t i = 0; i < time->n; i++)
 			if (i == 0 || time->v[i].run != time->v[i - 1].run)
-				v[n++] = coord_value(&m->book->car, k,
-					m->book->runs[time->v[i].run].values);
+				v[n++] = coord_value(
+					&m->book->car, k, m->book->runs[time->v[i].run].values);
 		if (n == 0)
 			continue;
 		qsort(v, n, sizeof *v, compare_doubles);
@@ -128,7 +134,8 @@ const char *model_coord_id(const struct model *m, size_t coord, char *buf, size_
 {
 	static const char *const tail[] = {"", ".common", ".difference"};
 	const struct coord *k = &m->coords[coord];
-	snprintf(buf, size, "%s%s", car_group_id(&m->book->car, &m->groups[k->group]), tail[k->kind]);
+	snprintf(buf, size, "%s%s", car_group_id(&m->book->car, &m->groups[k->group]),
+		tail[k->kind]);
 	return buf;
 }
 
@@ -144,8 +151,11 @@ static void add_term(const struct model *m, struct setup *s, enum term_kind kind
 	model_coord_id(m, (size_t)a, one, sizeof one);
 	if (kind == TERM_PRODUCT)
 		model_coord_id(m, (size_t)b, two, sizeof two);
-	snprintf(t->id, sizeof t->id, "%s%s%s", one, kind == TERM_SQUARE ? "^2" :
-		kind == TERM_PRODUCT ? "*" : "", kind == TERM_PRODUCT ? two : "");
+	snprintf(t->id, sizeof t->id, "%s%s%s", one,
+		kind == TERM_SQUARE    ? "^2"
+		: kind == TERM_PRODUCT ? "*"
+				       : "",
+		kind == TERM_PRODUCT ? two : "");
 }
 
 static bool fill_rows(const struct model *m, struct setup *s)
@@ -175,24 +185,26 @@ static size_t fitted_rows(const struct setup *s, const struct obs_list *time, do
 }
 
 /* Drops products that the other set-up columns already tell; counts runs and rank. */
-static bool judge_setup(struct model *m, const struct obs_list *time, struct setup *s, size_t *runs,
-	size_t *rank)
+static bool judge_setup(
+	struct model *m, const struct obs_list *time, struct setup *s, size_t *runs, size_t *rank)
 {
 	const size_t p = s->n;
-	double *rows = malloc((m->book->n_runs * p + 1) * sizeof *rows), *scale = malloc(p * sizeof *scale);
+	double *rows = malloc((m->book->n_runs * p + 1) * sizeof *rows),
+	       *scale = malloc(p * sizeof *scale);
 	double *e = calloc(p, sizeof *e), *basis = NULL;
 	bool *dropped = calloc(p, sizeof *dropped), *out = calloc(p, sizeof *out);
 	size_t n_null = 0;
 	bool ok = rows && scale && e && dropped && out;
 	if (ok) {
 		*runs = fitted_rows(s, time, rows);
-		ok = rank_test(rows, *runs, p, p, REML_RANK_TOL, rank, dropped, scale, &n_null, &basis);
+		ok = rank_test(
+			rows, *runs, p, p, REML_RANK_TOL, rank, dropped, scale, &n_null, &basis);
 	}
 	size_t kept = 0;
 	for (size_t t = 0; ok && t < p; t++) {
 		e[t] = 1;
 		out[t] = s->terms[t].kind == TERM_PRODUCT &&
-			!row_space_has(e, p, scale, basis, n_null, REML_RANK_TOL);
+			 !row_space_has(e, p, scale, basis, n_null, REML_RANK_TOL);
 		e[t] = 0;
 	}
 	for (size_t t = 0; ok && t < p; t++)
@@ -233,7 +245,8 @@ static void add_curvature(const struct model *m, struct setup *s)
 static void too_few(struct model *m, size_t runs, size_t rank)
 {
 	snprintf(m->curvature_note, sizeof m->curvature_note,
-		"squares left out: %zu runs would have to tell %zu set-up terms apart, with fewer than 3 to spare",
+		"squares left out: %zu runs would have to tell %zu set-up terms apart, with fewer "
+		"than 3 to spare",
 		runs, rank);
 }
 
@@ -322,8 +335,8 @@ static bool order_levels(const struct book *b, int factor, const bool *used,
 	return true;
 }
 
-bool terms_levels(struct model *m, const struct obs_list *all, size_t n_all,
-	struct levels out[FAC_N])
+bool terms_levels(
+	struct model *m, const struct obs_list *all, size_t n_all, struct levels out[FAC_N])
 {
 	const struct book *b = m->book;
 	bool *used = calloc(b->n_runs + 1, sizeof *used);
@@ -343,7 +356,8 @@ bool terms_levels(struct model *m, const struct obs_list *all, size_t n_all,
 				without = &b->runs[i];
 		}
 		if (with && without)
-			model_note(m, "%s left out: run %s does not name one", factor_names[f], without->id);
+			model_note(m, "%s left out: run %s does not name one", factor_names[f],
+				without->id);
 		if (with && !without)
 			ok = order_levels(b, f, used, &all[0], &out[f]);
 		if (out[f].n < 2)

@@ -16,7 +16,7 @@ enum verdict {
 	VERDICT_HARDER,      /* more wear at equal pace, and no less as driven */
 	VERDICT_FASTER,
 	VERDICT_SLOWER,
-	VERDICT_LESS,        /* wear as driven, pace not regarded */
+	VERDICT_LESS, /* wear as driven, pace not regarded */
 	VERDICT_MORE,
 };
 

@@ -62,12 +62,12 @@ static bool never_moved(const struct response *r, const struct term *t)
 static bool in_list(const struct response *r, size_t term, size_t t)
 {
 	return r->component[t] == r->component[term] && r->terms[t].kind != TERM_INTERCEPT &&
-		!never_moved(r, &r->terms[t]);
+	       !never_moved(r, &r->terms[t]);
 }
 
 /* All that cannot be told apart, the same sentence for each of them. */
-static void list_all(const struct model *m, const struct response *r, size_t term, char *buf,
-	size_t size)
+static void list_all(
+	const struct model *m, const struct response *r, size_t term, char *buf, size_t size)
 {
 	char one[WORDS_SIZE];
 	size_t n = 0, k = 0, len = 0;
@@ -84,8 +84,8 @@ static void list_all(const struct model *m, const struct response *r, size_t ter
 		k++;
 	}
 	if (n <= 2 && len < size)
-		snprintf(buf + len, size - len, n == 2 ? " always moved together" :
-			" did not vary on its own");
+		snprintf(buf + len, size - len,
+			n == 2 ? " always moved together" : " did not vary on its own");
 }
 
 /* The pair's two coordinates, and nothing else, cannot be told apart. */
@@ -97,14 +97,15 @@ static bool only_twin(const struct model *m, const struct response *r, size_t te
 		return false;
 	for (size_t t = 0; t < r->n_terms; t++) {
 		n += r->component[t] == r->component[term];
-		has_twin = has_twin || (r->component[t] == r->component[term] &&
-			r->terms[t].kind == TERM_LINEAR && r->terms[t].a == twin);
+		has_twin = has_twin ||
+			   (r->component[t] == r->component[term] &&
+				   r->terms[t].kind == TERM_LINEAR && r->terms[t].a == twin);
 	}
 	return n == 2 && has_twin;
 }
 
-const char *words_untested(const struct model *m, const struct response *r, size_t term, char *buf,
-	size_t size)
+const char *words_untested(
+	const struct model *m, const struct response *r, size_t term, char *buf, size_t size)
 {
 	const int mine = model_driven_term(r, term);
 	if (mine < 0) {
@@ -129,7 +130,8 @@ const char *words_untested(const struct model *m, const struct response *r, size
 	else if (never_moved(r, t))
 		snprintf(buf, size, "%s never moved", label);
 	else if (only_twin(m, r, term, twin))
-		snprintf(buf, size, "of %s only one end moved, or both in a fixed proportion", label);
+		snprintf(buf, size, "of %s only one end moved, or both in a fixed proportion",
+			label);
 	else
 		list_all(m, r, term, buf, size);
 	return buf;
@@ -148,7 +150,9 @@ const char *words_verdict(const struct estimate *e)
 
 enum source words_source_of(const struct estimate *e)
 {
-	return e->borrowed < 0.01 ? SOURCE_DRIVEN : e->borrowed > 0.99 ? SOURCE_BORROWED : SOURCE_BOTH;
+	return e->borrowed < 0.01   ? SOURCE_DRIVEN
+	       : e->borrowed > 0.99 ? SOURCE_BORROWED
+				    : SOURCE_BOTH;
 }
 
 const char *words_source(const struct estimate *e, char *buf, size_t size)
@@ -161,8 +165,8 @@ const char *words_source(const struct estimate *e, char *buf, size_t size)
 	return buf;
 }
 
-const char *words_borrowed_delta(const struct model *m, const fix *values, const fix *against,
-	char *buf, size_t size)
+const char *words_borrowed_delta(
+	const struct model *m, const fix *values, const fix *against, char *buf, size_t size)
 {
 	char name[64];
 	size_t len = 0;
@@ -172,26 +176,29 @@ const char *words_borrowed_delta(const struct model *m, const fix *values, const
 		if (!e.known || words_source_of(&e) == SOURCE_DRIVEN)
 			continue;
 		len += (size_t)snprintf(buf + len, size - len, "%s%s %.0f %%%s",
-			len ? ", " : "borrowed from other books: ", words_response(m, k, name, sizeof name),
-			100 * e.borrowed, words_delta_disputed(m, k, values, against) ?
-				" (disputed by the runs here)" : "");
+			len ? ", " : "borrowed from other books: ",
+			words_response(m, k, name, sizeof name), 100 * e.borrowed,
+			words_delta_disputed(m, k, values, against) ? " (disputed by the runs here)"
+								    : "");
 	}
 	return buf;
 }
 
 bool words_disputed(const struct model *m, size_t response, const struct term *t)
 {
-	for (size_t i = 0; m->borrowing && !m->book->borrow_widen && i < m->borrowing->n_conflicts; i++) {
+	for (size_t i = 0; m->borrowing && !m->book->borrow_widen && i < m->borrowing->n_conflicts;
+		i++) {
 		const struct conflict *c = &m->borrowing->conflicts[i];
 		const struct term *k = &model_driven(borrow_response(m, c->slot))->terms[c->term];
-		if (c->slot == response && c->beyond && k->kind == t->kind && k->a == t->a && k->b == t->b)
+		if (c->slot == response && c->beyond && k->kind == t->kind && k->a == t->a &&
+			k->b == t->b)
 			return true;
 	}
 	return false;
 }
 
-bool words_delta_disputed(const struct model *m, size_t response, const fix *values,
-	const fix *against)
+bool words_delta_disputed(
+	const struct model *m, size_t response, const fix *values, const fix *against)
 {
 	double x[1024], x0[1024];
 	const struct response *r = &m->responses[response];
@@ -212,29 +219,37 @@ const char *words_conflict(const struct model *m, const struct conflict *c, char
 {
 	char what[64], term[WORDS_SIZE];
 	const struct response *r = borrow_response(m, c->slot);
-	const size_t channel = c->slot < RESPONSES_MAX ? 0 : (c->slot - RESPONSES_MAX) % CHANNELS_MAX;
+	const size_t channel =
+		c->slot < RESPONSES_MAX ? 0 : (c->slot - RESPONSES_MAX) % CHANNELS_MAX;
 	if (c->slot < RESPONSES_MAX)
 		words_response(m, c->slot, what, sizeof what);
 	else
 		snprintf(what, sizeof what, "like-for-like wear %s", m->book->channels[channel]);
 	const int d = words_decimals(c->here_se + c->borrowed_se);
-	snprintf(buf, size, "%.60s, %s: %+.*f by the runs here, %+.*f by borrowed books, further apart than "
-		"chance allows (p = %.2g)", words_term(m, &model_driven(r)->terms[c->term], term, sizeof term),
-		what, d, c->here, d, c->borrowed, c->p);
+	snprintf(buf, size,
+		"%.60s, %s: %+.*f by the runs here, %+.*f by borrowed books, further apart than "
+		"chance allows (p = %.2g)",
+		words_term(m, &model_driven(r)->terms[c->term], term, sizeof term), what, d,
+		c->here, d, c->borrowed, c->p);
 	return buf;
 }
 
 const char *words_lack_of_fit(const struct response *r, char *buf, size_t size)
 {
 	if (!r->has_lack_of_fit)
-		snprintf(buf, size, "%s", r->fitted && r->df_run > 0 ?
-			"whether the model bends enough cannot be checked: too few set-ups, or none driven twice" : "");
+		snprintf(buf, size, "%s",
+			r->fitted && r->df_run > 0
+				? "whether the model bends enough cannot be checked: too few "
+				  "set-ups, or none driven twice"
+				: "");
 	else if (r->lof_p < 0.05)
 		snprintf(buf, size,
-			"repeats agree better with each other than with the model (F = %.2f, p = %.3g): something is missing in it",
+			"repeats agree better with each other than with the model (F = %.2f, p = "
+			"%.3g): something is missing in it",
 			r->lof_f, r->lof_p);
 	else
-		snprintf(buf, size, "repeats give no sign that the model misses anything (p = %.2f)", r->lof_p);
+		snprintf(buf, size,
+			"repeats give no sign that the model misses anything (p = %.2f)", r->lof_p);
 	return buf;
 }
 
@@ -254,8 +269,8 @@ static bool in_use(const struct model *m, int c)
 
 const char *words_conditions(const struct model *m, char *buf, size_t size)
 {
-	static const char *const form[COV_N] = {"effort %g", "tyres %g laps old", "%g kg of fuel",
-		"%.3g deg C"};
+	static const char *const form[COV_N] = {
+		"effort %g", "tyres %g laps old", "%g kg of fuel", "%.3g deg C"};
 	size_t len = 0;
 	buf[0] = '\0';
 	for (int c = 0; c < COV_N && len < size; c++) {
@@ -284,8 +299,10 @@ const char *words_tangled(const struct model *m)
 	const struct response *r = &m->responses[RESPONSE_TIME];
 	for (size_t t = 0; r->fitted && r->curvature && t < r->n_terms; t++)
 		if (!r->estimable[t] && r->terms[t].kind == TERM_SQUARE)
-			return "squares cannot be told apart by these runs, so moves that need them are not tested:\n"
-			       "drive more levels (one at a time, definitive), or write curvature: off in "
+			return "squares cannot be told apart by these runs, so moves that need "
+			       "them are not tested:\n"
+			       "drive more levels (one at a time, definitive), or write curvature: "
+			       "off in "
 			       "book.yaml for straight lines";
 	return "";
 }

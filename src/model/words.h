@@ -14,8 +14,8 @@ const char *words_unit(size_t response);
 /* "Camber", "Camber, front against rear", "Camber, squared", "effort, each 1", "driver b". */
 const char *words_term(const struct model *m, const struct term *t, char *buf, size_t size);
 /* Why a term has no answer: "front and rear Camber always moved together", "Toe never moved". */
-const char *words_untested(const struct model *m, const struct response *r, size_t term, char *buf,
-	size_t size);
+const char *words_untested(
+	const struct model *m, const struct response *r, size_t term, char *buf, size_t size);
 /* Where a figure comes from; with borrowed effects it may be other books, wholly or in part. */
 enum source { SOURCE_DRIVEN, SOURCE_BORROWED, SOURCE_BOTH };
 enum source words_source_of(const struct estimate *e);
@@ -23,14 +23,14 @@ enum source words_source_of(const struct estimate *e);
 const char *words_source(const struct estimate *e, char *buf, size_t size);
 /* "borrowed from other books: lap time 89 %, wear front 99 %" of what a change of values does; ""
  * where nothing is. */
-const char *words_borrowed_delta(const struct model *m, const fix *values, const fix *against,
-	char *buf, size_t size);
+const char *words_borrowed_delta(
+	const struct model *m, const fix *values, const fix *against, char *buf, size_t size);
 /* Is the term of a response in conflict, and nothing was done about it? Its figure lies between the
  * two sides and is to be believed by neither. */
 bool words_disputed(const struct model *m, size_t response, const struct term *t);
 /* Does a change of values move along such a term? */
-bool words_delta_disputed(const struct model *m, size_t response, const fix *values,
-	const fix *against);
+bool words_delta_disputed(
+	const struct model *m, size_t response, const fix *values, const fix *against);
 /* Where the runs here and the borrowed books disagree, a sentence. */
 struct conflict;
 const char *words_conflict(const struct model *m, const struct conflict *c, char *buf, size_t size);

@@ -29,20 +29,20 @@ static void put(const struct plan_factor *f, const fix *base, size_t n, fix move
 		out[f->partner] += move;
 }
 
-static bool told_sharply(const struct model *m, const struct prior *p,
-	const fix *low, const fix *high, size_t runs, size_t laps)
+static bool told_sharply(const struct model *m, const struct prior *p, const fix *low,
+	const fix *high, size_t runs, size_t laps)
 {
 	double mean, se;
 	if (!(p->df >= 1) || !borrow_delta(m, p, high, low, &mean, &se))
 		return false;
 	const double s2 = p->run + p->lap / (double)laps;
-	const double finds = 2 * sqrt(s2 / (double)runs) * power_detectable(fmax(3, (double)runs / 4),
-		0.05, 0.80);
+	const double finds = 2 * sqrt(s2 / (double)runs) *
+			     power_detectable(fmax(3, (double)runs / 4), 0.05, 0.80);
 	return gsl_cdf_tdist_Pinv(0.975, p->df) * se <= finds;
 }
 
-static bool known_well(const struct plan *p, const struct plan_factor *f, const struct plan_options *o,
-	fix *low, fix *high)
+static bool known_well(const struct plan *p, const struct plan_factor *f,
+	const struct plan_options *o, fix *low, fix *high)
 {
 	const struct model *m = o->borrowing;
 	const size_t laps = PLAN_LAPS_USUAL, runs = plan_size(p->n_factors);
@@ -69,7 +69,8 @@ bool plan_leave_borrowed(struct plan *p, const struct plan_options *o)
 		known[f] = known_well(p, &p->factors[f], o, low, high);
 		n += known[f];
 		if (known[f])
-			snprintf(ids + len, sizeof ids - len, "%s%s", len ? ", " : "", p->factors[f].id);
+			snprintf(ids + len, sizeof ids - len, "%s%s", len ? ", " : "",
+				p->factors[f].id);
 	}
 	const bool leave = n < p->n_factors && !o->n_factors;
 	for (size_t f = 0; ok && leave && f < p->n_factors; f++)
@@ -78,9 +79,13 @@ bool plan_leave_borrowed(struct plan *p, const struct plan_options *o)
 	if (ok && leave)
 		p->n_factors = kept;
 	if (ok && n)
-		ok = plan_note(p, leave ? "left out, borrowed books tell it more sharply than this plan would: "
-			"%s; --factor ID tests it all the same" : "borrowed books tell these more sharply "
-			"than this plan would: %s", ids);
+		ok = plan_note(p,
+			leave ? "left out, borrowed books tell it more sharply than this plan "
+				"would: "
+				"%s; --factor ID tests it all the same"
+			      : "borrowed books tell these more sharply "
+				"than this plan would: %s",
+			ids);
 	free(known);
 	free(low);
 	free(high);

@@ -412,8 +412,10 @@ static struct frontier *present_frontier(const struct model *m, const struct she
 
 static bool note_borrowed(struct plan *p, const struct model *m)
 {
-	return !m->borrowing || plan_note(p, "what other books tell counts as known, as surely as their "
-		"spread between circuits allows: the run is chosen for what they leave open");
+	return !m->borrowing ||
+	       plan_note(p, "what other books tell counts as known, as surely as their "
+			    "spread between circuits allows: the run is chosen for what they leave "
+			    "open");
 }
 
 static bool find_next(

@@ -10,21 +10,29 @@
 
 #include "base/text.h"
 
-enum block_kind { BLOCK_TITLE, BLOCK_HEADING, BLOCK_TEXT, BLOCK_ANSWER, BLOCK_CAUTION, BLOCK_ITEM,
-	BLOCK_TABLE, BLOCK_FIGURE };
+enum block_kind {
+	BLOCK_TITLE,
+	BLOCK_HEADING,
+	BLOCK_TEXT,
+	BLOCK_ANSWER,
+	BLOCK_CAUTION,
+	BLOCK_ITEM,
+	BLOCK_TABLE,
+	BLOCK_FIGURE
+};
 
 enum { TABLE_COLUMNS = 12 };
 struct table {
-	size_t columns, rows;  /* row 0 is the heading */
+	size_t columns, rows; /* row 0 is the heading */
 	size_t cap;
 	bool right[TABLE_COLUMNS]; /* figures stand to the right */
-	char **cell;           /* owned [rows * columns], each owned, never NULL */
+	char **cell;               /* owned [rows * columns], each owned, never NULL */
 };
 
 struct block {
 	enum block_kind kind;
-	char *text;         /* owned: words; a figure's caption; a table's caption or NULL */
-	char *svg;          /* owned: a figure's drawing, made by src/report/svg */
+	char *text; /* owned: words; a figure's caption; a table's caption or NULL */
+	char *svg;  /* owned: a figure's drawing, made by src/report/svg */
 	struct table table;
 };
 
@@ -38,7 +46,8 @@ void blocks_init(struct blocks *b);
 void blocks_free(struct blocks *b);
 void block_add(struct blocks *b, enum block_kind kind, const char *fmt, ...)
 	__attribute__((format(printf, 3, 4)));
-/* align: one letter a column, 'l' or 'r'. NULL after a failed allocation; adding to NULL does nothing. */
+/* align: one letter a column, 'l' or 'r'. NULL after a failed allocation; adding to NULL does
+ * nothing. */
 struct table *block_table(struct blocks *b, const char *align, const char *caption);
 /* A row of cells, as many as the table has columns; NULL stands for an empty one. */
 void table_row(struct blocks *b, struct table *t, const char *const *cells);

@@ -30,9 +30,11 @@ static void prediction_row(struct report_work *w, struct table *t, size_t r)
 static void like_row(struct report_work *w, struct table *t, size_t c)
 {
 	const struct report_input *in = w->in;
-	char label[CELL], d[CELL], span[CELL], words[2 * CELL], chance[40] = "", in_100[CHANCE_SIZE];
+	char label[CELL], d[CELL], span[CELL], words[2 * CELL], chance[40] = "",
+								in_100[CHANCE_SIZE];
 	struct like_delta l = model_like(in->model, c, in->sheet->values, in->reference->values);
-	struct estimate raw = model_delta(in->model, 1 + c, in->sheet->values, in->reference->values);
+	struct estimate raw =
+		model_delta(in->model, 1 + c, in->sheet->values, in->reference->values);
 	snprintf(label, sizeof label, "wear %s at equal pace, %%/lap", in->book->channels[c]);
 	const enum verdict v = verdict_like(&l, &raw);
 	if (l.delta.known && l.has_chance)
@@ -41,7 +43,8 @@ static void like_row(struct report_work *w, struct table *t, size_t c)
 	snprintf(words, sizeof words, "%s%s%s", verdict_word(v), chance,
 		l.stretched ? ", exchange rate stretched" : "");
 	const char *cells[] = {label, "", "", cell_delta(&l.delta, d),
-		in->model->like[c].fitted ? cell_interval(&l.delta, span) : in->model->like[c].why, words};
+		in->model->like[c].fitted ? cell_interval(&l.delta, span) : in->model->like[c].why,
+		words};
 	table_row(w->out, t, cells);
 }
 
@@ -52,7 +55,8 @@ static void prediction_table(struct report_work *w)
 	snprintf(caption, sizeof caption, "Expected at %s",
 		words_conditions(in->model, where, sizeof where));
 	struct table *t = block_table(w->out, "lrrrrl", where[0] ? caption : NULL);
-	const char *head[] = {"", w->reference_name, w->sheet_name, "change", "95 % interval", "verdict"};
+	const char *head[] = {
+		"", w->reference_name, w->sheet_name, "change", "95 % interval", "verdict"};
 	table_row(w->out, t, head);
 	for (size_t r = 0; r < in->model->n_responses; r++)
 		if (in->model->responses[r].fitted)
@@ -67,23 +71,27 @@ void chapter_answer(struct report_work *w)
 	if (w->same)
 		block_add(w->out, BLOCK_HEADING, "What %s does", w->reference_name);
 	else
-		block_add(w->out, BLOCK_HEADING, "Does %s spare the tyres against %s, and does it pay?",
-			w->sheet_name, w->reference_name);
+		block_add(w->out, BLOCK_HEADING,
+			"Does %s spare the tyres against %s, and does it pay?", w->sheet_name,
+			w->reference_name);
 	if (!in->model->responses[RESPONSE_TIME].fitted)
 		block_add(w->out, BLOCK_ANSWER, "Nothing can be said yet: %s.",
 			in->model->responses[RESPONSE_TIME].why);
 	else if (w->stint && w->stint->sentence[0] && !w->same)
 		block_add(w->out, BLOCK_ANSWER, "%c%s.",
 			w->stint->sentence[0] >= 'a' && w->stint->sentence[0] <= 'z'
-				? w->stint->sentence[0] - 'a' + 'A' : w->stint->sentence[0],
+				? w->stint->sentence[0] - 'a' + 'A'
+				: w->stint->sentence[0],
 			w->stint->sentence + 1);
 	else if (!w->same)
 		block_add(w->out, BLOCK_ANSWER, "Over a stint it cannot be told. %s", w->stint_why);
 	if (in->model->responses[RESPONSE_TIME].fitted)
 		prediction_table(w);
 	if (model_extrapolated(in->model, in->sheet->values, NULL))
-		block_add(w->out, BLOCK_TEXT, "Extrapolated: %s lies outside what was driven. "
-			"Build up to it on track.", w->sheet_name);
+		block_add(w->out, BLOCK_TEXT,
+			"Extrapolated: %s lies outside what was driven. "
+			"Build up to it on track.",
+			w->sheet_name);
 }
 
 void chapter_tradeoff(struct report_work *w)
@@ -98,14 +106,16 @@ void chapter_tradeoff(struct report_work *w)
 	save_print(w->in->model, &w->frontier->save, target, sizeof target);
 	buf_init(&svg);
 	if (chart_tradeoff(w, &svg))
-		block_figure(w->out, &svg, "Ring: reference. Disc: the sheet. Crosses: driven runs, as they "
+		block_figure(w->out, &svg,
+			"Ring: reference. Disc: the sheet. Crosses: driven runs, as they "
 			"were driven. Line: the sheets that no other beats in both, with the "
 			"reference's locks and freezes held.");
 	buf_free(&svg);
-	block_add(w->out, BLOCK_TEXT, "Wear told: %s. %zu of %.0f combinations of steps stand on the "
+	block_add(w->out, BLOCK_TEXT,
+		"Wear told: %s. %zu of %.0f combinations of steps stand on the "
 		"frontier. They are the best of many estimates, so on track they will as a rule "
-		"give less than is drawn: drive a point before trusting it.", target,
-		w->frontier->n_found, w->frontier->candidates);
+		"give less than is drawn: drive a point before trusting it.",
+		target, w->frontier->n_found, w->frontier->candidates);
 }
 
 static const char *held(const struct sheet *s, const struct adjustable *a, size_t i)
@@ -121,8 +131,8 @@ static void sheet_row(struct report_work *w, struct table *t, size_t i)
 	const struct adjustable *k = &w->in->book->car.adjustables[i];
 	const int decimals = fix_decimals(k->step);
 	char label[2 * CELL], va[48], vb[48], d[48] = "";
-	snprintf(label, sizeof label, "%.200s%s, %.60s", k->label, k->pair >= 0 ? axle[k->axle] : "",
-		k->unit);
+	snprintf(label, sizeof label, "%.200s%s, %.60s", k->label,
+		k->pair >= 0 ? axle[k->axle] : "", k->unit);
 	fix_print_min(a->values[i], decimals, va, 40);
 	fix_print_min(b->values[i], decimals, vb, 40);
 	if (car_caution(k, a->values[i]))
@@ -152,8 +162,11 @@ static void contributions(struct report_work *w)
 		w->out->failed = true;
 		return;
 	}
-	struct table *t = block_table(w->out, m->n_responses == 2 ? "lrr" : m->n_responses == 3 ? "lrrr"
-		: "lrrrrr", "What each change does, 95 % interval in brackets; the parts add up");
+	struct table *t = block_table(w->out,
+		m->n_responses == 2   ? "lrr"
+		: m->n_responses == 3 ? "lrrr"
+				      : "lrrrrr",
+		"What each change does, 95 % interval in brackets; the parts add up");
 	for (size_t r = 0; r < m->n_responses; r++)
 		cells[1 + r] = words_response(m, r, label[r], CELL);
 	table_row(w->out, t, cells);
@@ -162,7 +175,8 @@ static void contributions(struct report_work *w)
 		if (!all && !c.groups[g].changed)
 			continue;
 		cells[0] = all ? "together"
-			: in->book->car.adjustables[m->groups[c.groups[g].group].adjustable].label;
+			       : in->book->car.adjustables[m->groups[c.groups[g].group].adjustable]
+					   .label;
 		for (size_t r = 0; r < m->n_responses; r++) {
 			const struct estimate *x = all ? &c.delta[r] : &c.groups[g].by[r];
 			snprintf(cell[r], sizeof cell[r], "%s (%s)", cell_delta(x, d),
@@ -177,7 +191,8 @@ static void contributions(struct report_work *w)
 static void balance_table(struct report_work *w)
 {
 	struct balance_line lines[BALANCE_LINES];
-	const size_t n = balance_lines(w->in->book, w->in->sheet->values, w->in->reference->values, lines);
+	const size_t n =
+		balance_lines(w->in->book, w->in->sheet->values, w->in->reference->values, lines);
 	char beyond[120], words[400];
 	if (n == 0)
 		return;
@@ -186,8 +201,8 @@ static void balance_table(struct report_work *w)
 	table_row(w->out, t, head);
 	for (size_t i = 0; i < n; i++) {
 		balance_beyond_words(&lines[i], beyond, sizeof beyond);
-		snprintf(words, sizeof words, "%s%s%s", lines[i].words, beyond[0] && lines[i].words[0]
-			? "; " : "", beyond);
+		snprintf(words, sizeof words, "%s%s%s", lines[i].words,
+			beyond[0] && lines[i].words[0] ? "; " : "", beyond);
 		const char *cells[] = {lines[i].name, lines[i].value, lines[i].delta, words};
 		table_row(w->out, t, cells);
 	}
@@ -213,9 +228,13 @@ void chapter_sheets(struct report_work *w)
 static void stint_row_cells(struct report_work *w, struct table *t, size_t k)
 {
 	const struct stint_row *r = &w->stint->rows[k];
-	char plan[2 * CELL], total[CELL], delta[48], span[64] = "", lift[32] = "", stops[32], limit[32] = "";
-	snprintf(plan, sizeof plan, "%.200s%s", k == STINT_SHEET ? w->sheet_name : w->reference_name,
-		k == STINT_LIFTING ? ", lifting" : k == STINT_STOPPING ? ", stopping" : "");
+	char plan[2 * CELL], total[CELL], delta[48], span[64] = "", lift[32] = "", stops[32],
+						     limit[32] = "";
+	snprintf(plan, sizeof plan, "%.200s%s",
+		k == STINT_SHEET ? w->sheet_name : w->reference_name,
+		k == STINT_LIFTING    ? ", lifting"
+		: k == STINT_STOPPING ? ", stopping"
+				      : "");
 	if (!r->known) {
 		const char *cells[] = {plan, "", "", r->why, "", "", ""};
 		table_row(w->out, t, cells);
@@ -244,22 +263,25 @@ void chapter_stint(struct report_work *w)
 		block_add(w->out, BLOCK_TEXT, "%s", w->stint_why);
 		return;
 	}
-	block_add(w->out, BLOCK_TEXT, "%zu laps on a fresh set, limit %g %% of tread.", w->stint->laps,
-		w->stint->rules.wear_limit);
+	block_add(w->out, BLOCK_TEXT, "%zu laps on a fresh set, limit %g %% of tread.",
+		w->stint->laps, w->stint->rules.wear_limit);
 	struct table *t = block_table(w->out, "lrrrrrr", NULL);
-	const char *head[] = {"plan", "total", "against, s", "95 % interval", "lift, s/lap", "stops",
-		"past limit on lap"};
+	const char *head[] = {"plan", "total", "against, s", "95 % interval", "lift, s/lap",
+		"stops", "past limit on lap"};
 	table_row(w->out, t, head);
 	for (size_t k = 0; k < STINT_PLANS; k++)
 		if (!w->same || (k != STINT_SHEET && k != STINT_LIFTING))
 			stint_row_cells(w, t, k);
 	buf_init(&svg);
 	if (!w->same && chart_stint_time(w, &svg))
-		block_figure(w->out, &svg, "Time lost (above) or gained (below) on the reference, added up over the laps.");
+		block_figure(w->out, &svg,
+			"Time lost (above) or gained (below) on the reference, added up over the "
+			"laps.");
 	buf_free(&svg);
 	buf_init(&svg);
 	if (chart_stint_wear(w, &svg))
-		block_figure(w->out, &svg, "Tread used of the most worn channel: the sheet whole, the "
+		block_figure(w->out, &svg,
+			"Tread used of the most worn channel: the sheet whole, the "
 			"reference dashed; the limit across.");
 	buf_free(&svg);
 	if (w->stint->crossover_lap && !w->same)

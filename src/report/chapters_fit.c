@@ -10,7 +10,8 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char *effect_name(const struct model *m, const struct effect *e, char *buf, size_t size)
+static const char *effect_name(
+	const struct model *m, const struct effect *e, char *buf, size_t size)
 {
 	const struct coord *k = &m->coords[e->coord];
 	snprintf(buf, size, "%.100s%s", m->book->car.adjustables[k->adjustable].label,
@@ -22,7 +23,8 @@ static void effect_row(struct report_work *w, struct table *t, const struct effe
 {
 	const struct model *m = w->in->model;
 	const struct effect *e = &all->v[i];
-	char name[CELL], unit[CELL], time[2 * CELL], wear[2 * CELL], d[CELL], span[CELL], use[40] = "";
+	char name[CELL], unit[CELL], time[2 * CELL], wear[2 * CELL], d[CELL], span[CELL],
+		use[40] = "";
 	const struct estimate *z = all->channel >= 0 ? &e->like[all->channel].delta : NULL;
 	snprintf(unit, sizeof unit, "%g %.40s", effects_unit(m, e->coord),
 		m->book->car.adjustables[m->coords[e->coord].adjustable].unit);
@@ -35,8 +37,8 @@ static void effect_row(struct report_work *w, struct table *t, const struct effe
 	else if (e->has_use && e->clear)
 		snprintf(use, sizeof use, "costs no time");
 	const char *cells[] = {effect_name(m, e, name, sizeof name), unit,
-		e->by[RESPONSE_TIME].known ? time : "not tested", z && z->known ? wear : "not tested",
-		use, z ? words_verdict(z) : "no wear"};
+		e->by[RESPONSE_TIME].known ? time : "not tested",
+		z && z->known ? wear : "not tested", use, z ? words_verdict(z) : "no wear"};
 	table_row(w->out, t, cells);
 }
 
@@ -47,7 +49,8 @@ bool chapter_effects(struct report_work *w, struct err *err)
 	char caption[2 * CELL];
 	block_add(w->out, BLOCK_HEADING, "What each adjustment does");
 	if (!m->responses[RESPONSE_TIME].fitted) {
-		block_add(w->out, BLOCK_TEXT, "Nothing was fitted: %s.", m->responses[RESPONSE_TIME].why);
+		block_add(w->out, BLOCK_TEXT, "Nothing was fitted: %s.",
+			m->responses[RESPONSE_TIME].why);
 		return true;
 	}
 	if (!effects_make(&all, m, w->in->reference->values, err))
@@ -77,9 +80,10 @@ static void noise_row(struct report_work *w, struct table *t, size_t r)
 {
 	const struct model *m = w->in->model;
 	const struct response *k = &m->responses[r];
-	char name[CELL], label[2 * CELL], run[40], lap[40], effort[2 * CELL] = "not in the fit", d[CELL],
-		span[CELL], n[40];
-	snprintf(label, sizeof label, "%s, %s", words_response(m, r, name, sizeof name), words_unit(r));
+	char name[CELL], label[2 * CELL], run[40], lap[40], effort[2 * CELL] = "not in the fit",
+								       d[CELL], span[CELL], n[40];
+	snprintf(label, sizeof label, "%s, %s", words_response(m, r, name, sizeof name),
+		words_unit(r));
 	figure_or_dash(run, sizeof run, k->sigma_run, 3);
 	figure_or_dash(lap, sizeof lap, k->one_obs_a_run ? NAN : k->sigma_lap, 3);
 	snprintf(n, sizeof n, "%zu", k->n_obs);
@@ -90,7 +94,8 @@ static void noise_row(struct report_work *w, struct table *t, size_t r)
 			continue;
 		l[i] = 1;
 		struct estimate e = model_contrast(k, l);
-		snprintf(effort, sizeof effort, "%s (%s)", cell_delta(&e, d), cell_interval(&e, span));
+		snprintf(effort, sizeof effort, "%s (%s)", cell_delta(&e, d),
+			cell_interval(&e, span));
 	}
 	const char *cells[] = {label, n, run, lap, effort};
 	table_row(w->out, t, cells);
@@ -102,18 +107,23 @@ static void exchange_items(struct report_work *w)
 	for (size_t c = 0; c < w->in->book->n_channels; c++) {
 		const struct exchange *e = &m->exchange[c];
 		if (e->method == EXCHANGE_NONE) {
-			block_add(w->out, BLOCK_ITEM, "Wear %s: what lifting saves is not known: %s.",
+			block_add(w->out, BLOCK_ITEM,
+				"Wear %s: what lifting saves is not known: %s.",
 				w->in->book->channels[c], e->note);
 			continue;
 		}
 		char span[80] = "";
 		if (e->has_interval)
-			snprintf(span, sizeof span, " (95 %% interval %.2f to %.2f)", e->low, e->high);
-		block_add(w->out, BLOCK_ITEM, "Wear %s: a second per lap of lifting saves %s%.2f %% per lap%s, "
-			"by %s%s%s.", w->in->book->channels[c],
+			snprintf(span, sizeof span, " (95 %% interval %.2f to %.2f)", e->low,
+				e->high);
+		block_add(w->out, BLOCK_ITEM,
+			"Wear %s: a second per lap of lifting saves %s%.2f %% per lap%s, "
+			"by %s%s%s.",
+			w->in->book->channels[c],
 			e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value, span,
-			e->method == EXCHANGE_GIVEN ? "the book" : e->method == EXCHANGE_EFFORT
-				? "the effort that was logged" : "how laps differ inside runs",
+			e->method == EXCHANGE_GIVEN    ? "the book"
+			: e->method == EXCHANGE_EFFORT ? "the effort that was logged"
+						       : "how laps differ inside runs",
 			e->note[0] ? "; " : "", e->note);
 	}
 }
@@ -126,7 +136,8 @@ void chapter_noise(struct report_work *w)
 		return;
 	block_add(w->out, BLOCK_HEADING, "Noise, and the driver's part");
 	struct table *t = block_table(w->out, "lrrrr", NULL);
-	const char *head[] = {"", "readings", "from run to run", "from lap to lap", "each 1 of effort"};
+	const char *head[] = {
+		"", "readings", "from run to run", "from lap to lap", "each 1 of effort"};
 	table_row(w->out, t, head);
 	for (size_t r = 0; r < m->n_responses; r++)
 		if (m->responses[r].fitted)
@@ -136,13 +147,16 @@ void chapter_noise(struct report_work *w)
 		char name[CELL];
 		if (m->responses[r].fitted &&
 			words_lack_of_fit(&m->responses[r], words, sizeof words)[0])
-			block_add(w->out, BLOCK_ITEM, "%s: %s.", words_response(m, r, name, sizeof name), words);
+			block_add(w->out, BLOCK_ITEM, "%s: %s.",
+				words_response(m, r, name, sizeof name), words);
 	}
 	for (size_t i = 0; i < m->n_suspects && i < 12; i++) {
 		const struct suspect *s = &m->suspects[i];
 		char name[CELL];
-		block_add(w->out, BLOCK_ITEM, "Look at run %s, lap %zu: its %s stands %.1f robust deviations "
-			"off. It was fitted as it is.", w->in->book->runs[s->run].id, s->lap + 1,
+		block_add(w->out, BLOCK_ITEM,
+			"Look at run %s, lap %zu: its %s stands %.1f robust deviations "
+			"off. It was fitted as it is.",
+			w->in->book->runs[s->run].id, s->lap + 1,
 			words_response(m, s->response, name, sizeof name), fabs(s->z));
 	}
 }
@@ -169,8 +183,9 @@ void chapter_untested(struct report_work *w)
 	for (size_t i = 0; i < m->n_notes; i++)
 		block_add(w->out, BLOCK_ITEM, "%s", m->notes[i]);
 	if (n == 0)
-		block_add(w->out, BLOCK_TEXT, r->fitted ? "Every adjustable's effect on lap time can be told."
-			: "Nothing was driven yet.");
+		block_add(w->out, BLOCK_TEXT,
+			r->fitted ? "Every adjustable's effect on lap time can be told."
+				  : "Nothing was driven yet.");
 }
 
 static void track_row(struct report_work *w, struct table *t, const struct verify *v, size_t i)
@@ -186,8 +201,10 @@ static void track_row(struct report_work *w, struct table *t, const struct verif
 		high.value = x->ahead.high;
 		if (!x->measured)
 			continue;
-		snprintf(range, sizeof range, "%s to %s", cell_value(r, &low, a), cell_value(r, &high, b));
-		const char *cells[] = {r == 0 ? id : "", words_response(w->in->model, r, name, sizeof name),
+		snprintf(range, sizeof range, "%s to %s", cell_value(r, &low, a),
+			cell_value(r, &high, b));
+		const char *cells[] = {r == 0 ? id : "",
+			words_response(w->in->model, r, name, sizeof name),
 			x->ahead.known ? range : x->ahead.why, cell_value(r, &mean, measured),
 			x->ahead.known ? verify_word(r, &x->ahead, x->mean) : ""};
 		table_row(w->out, t, cells);
@@ -203,16 +220,18 @@ bool chapter_track(struct report_work *w, struct err *err)
 		return false;
 	block_add(w->out, BLOCK_HEADING, "Prediction against the track");
 	struct table *t = block_table(w->out, "llrrl",
-		"The latest runs, each predicted from the runs before it (95 % interval of the run's mean)");
+		"The latest runs, each predicted from the runs before it (95 % interval of the "
+		"run's mean)");
 	const char *head[] = {"run", "", "predicted", "measured", ""};
 	table_row(w->out, t, head);
 	for (size_t i = 0; i < v->n_runs; i++)
 		track_row(w, t, v, i);
 	for (size_t r = 0; r < v->n_responses; r++)
 		if (v->ahead[r].too_often)
-			block_add(w->out, BLOCK_CAUTION, "predictions miss more often than they should (%zu of "
-				"%zu); the runs that missed: %s", v->ahead[r].missed, v->ahead[r].predicted,
-				v->ahead[r].names);
+			block_add(w->out, BLOCK_CAUTION,
+				"predictions miss more often than they should (%zu of "
+				"%zu); the runs that missed: %s",
+				v->ahead[r].missed, v->ahead[r].predicted, v->ahead[r].names);
 	verify_free(v);
 	return true;
 }
@@ -252,6 +271,8 @@ void chapter_cautions(struct report_work *w)
 	if (!w->same)
 		cautions_of(w, w->in->reference, w->reference_name);
 	cautions_of(w, w->in->sheet, w->sheet_name);
-	block_add(w->out, BLOCK_TEXT, "These are estimates from the runs of this book; they clear nothing. "
-		"%s Test only at licensed venues, under their terms.", caution_reminder);
+	block_add(w->out, BLOCK_TEXT,
+		"These are estimates from the runs of this book; they clear nothing. "
+		"%s Test only at licensed venues, under their terms.",
+		caution_reminder);
 }

@@ -6,8 +6,8 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-static const struct svg_plane picture = {.width = 720, .height = 340, .left = 62, .right = 700,
-	.top = 28, .bottom = 290};
+static const struct svg_plane picture = {
+	.width = 720, .height = 340, .left = 62, .right = 700, .top = 28, .bottom = 290};
 
 /* The frontier's wear for any values: the channel's, or the mean of all; NAN if not told. */
 static double wear_of(const struct report_work *w, const fix *values)
@@ -91,8 +91,8 @@ static void cloud_free(struct cloud *c)
 	free(c->y);
 }
 
-static void draw_tradeoff(const struct report_work *w, struct svg_plane *p, const struct cloud *front,
-	const struct cloud *runs, struct buf *svg)
+static void draw_tradeoff(const struct report_work *w, struct svg_plane *p,
+	const struct cloud *front, const struct cloud *runs, struct buf *svg)
 {
 	const fix *ref = w->in->reference->values, *at = w->in->sheet->values;
 	char title[200];
@@ -111,8 +111,8 @@ static void draw_tradeoff(const struct report_work *w, struct svg_plane *p, cons
 	}
 	if (!w->same && isfinite(wear_of(w, at))) {
 		svg_mark(svg, p, wear_of(w, at), time_of(w, at), MARK_DISC, "--ink", w->sheet_name);
-		svg_text(svg, svg_x(p, wear_of(w, at)) - 9, svg_y(p, time_of(w, at)) - 7, "end", "--ink",
-			w->sheet_name);
+		svg_text(svg, svg_x(p, wear_of(w, at)) - 9, svg_y(p, time_of(w, at)) - 7, "end",
+			"--ink", w->sheet_name);
 	}
 	svg_close(svg);
 }
@@ -121,11 +121,12 @@ bool chart_tradeoff(const struct report_work *w, struct buf *svg)
 {
 	const struct frontier *f = w->frontier;
 	const struct book *b = w->in->book;
-	const double t0 = time_of(w, w->in->reference->values), w0 = wear_of(w, w->in->reference->values);
+	const double t0 = time_of(w, w->in->reference->values),
+		     w0 = wear_of(w, w->in->reference->values);
 	struct svg_plane p = picture;
 	struct cloud front = {0}, runs = {0};
 	bool ok = isfinite(t0) && isfinite(w0) && f->save.kind != SAVE_LIKE &&
-		cloud_make(&front, f->n) && cloud_make(&runs, b->n_runs);
+		  cloud_make(&front, f->n) && cloud_make(&runs, b->n_runs);
 	if (ok) {
 		p.x_lo = p.x_hi = w0;
 		p.y_lo = p.y_hi = t0;
@@ -162,7 +163,8 @@ bool chart_stint_time(const struct report_work *w, struct buf *svg)
 	struct cloud c[2] = {{0}, {0}};
 	p.height = 260;
 	p.bottom = 210;
-	bool ok = ref && s->curve[STINT_SHEET] && cloud_make(&c[0], s->laps) && cloud_make(&c[1], s->laps);
+	bool ok = ref && s->curve[STINT_SHEET] && cloud_make(&c[0], s->laps) &&
+		  cloud_make(&c[1], s->laps);
 	for (size_t k = 0; ok && k < 2; k++)
 		for (size_t i = 0; s->curve[lines[k].kind] && i < s->laps; i++) {
 			c[k].x[i] = (double)i + 1;
@@ -181,8 +183,9 @@ bool chart_stint_time(const struct report_work *w, struct buf *svg)
 			if (!s->curve[lines[k].kind])
 				continue;
 			svg_line(svg, &p, c[k].x, c[k].y, s->laps, lines[k].css, lines[k].dashed);
-			svg_text(svg, svg_x(&p, (double)s->laps) + 6, svg_y(&p, c[k].y[s->laps - 1]) + 4,
-				"start", lines[k].css, lines[k].words);
+			svg_text(svg, svg_x(&p, (double)s->laps) + 6,
+				svg_y(&p, c[k].y[s->laps - 1]) + 4, "start", lines[k].css,
+				lines[k].words);
 		}
 		svg_close(svg);
 	}
@@ -209,7 +212,7 @@ bool chart_stint_wear(const struct report_work *w, struct buf *svg)
 	p.bottom = 210;
 	p.y_hi = s->rules.wear_limit;
 	bool ok = s->limiting >= 0 && s->curve[STINT_REFERENCE] && cloud_make(&c[0], s->laps + 1) &&
-		cloud_make(&c[1], s->laps + 1);
+		  cloud_make(&c[1], s->laps + 1);
 	for (size_t k = 0; ok && k < 2; k++)
 		for (size_t i = 0; s->curve[kind[k]] && i < s->laps; i++) {
 			c[k].x[i + 1] = (double)i + 1;
@@ -217,13 +220,15 @@ bool chart_stint_wear(const struct report_work *w, struct buf *svg)
 			widen(&p, c[k].x[i + 1], c[k].y[i + 1]);
 		}
 	if (ok) {
-		const double lx[] = {0, (double)s->laps}, ly[] = {s->rules.wear_limit, s->rules.wear_limit};
+		const double lx[] = {0, (double)s->laps},
+			     ly[] = {s->rules.wear_limit, s->rules.wear_limit};
 		p.x_hi = (double)s->laps * 1.22;
 		p.y_hi *= 1.08;
 		svg_open(svg, p.width, p.height, "Tread used over the stint");
 		svg_axes(svg, &p, "lap", "% of tread used, most worn channel");
 		svg_line(svg, &p, lx, ly, 2, "--warn", false);
-		svg_text(svg, svg_x(&p, (double)s->laps) + 6, svg_y(&p, ly[0]) + 4, "start", "--warn", "limit");
+		svg_text(svg, svg_x(&p, (double)s->laps) + 6, svg_y(&p, ly[0]) + 4, "start",
+			"--warn", "limit");
 		svg_line(svg, &p, c[1].x, c[1].y, s->laps + 1, "--ink", true);
 		if (s->curve[STINT_SHEET] && !w->same)
 			svg_line(svg, &p, c[0].x, c[0].y, s->laps + 1, "--accent", false);

@@ -11,10 +11,10 @@ struct report_work {
 	const struct report_input *in;
 	struct blocks *out;
 	const char *sheet_name, *reference_name;
-	bool same;                  /* the reference is reported by itself */
-	struct stint *stint;        /* NULL where there is none; why in stint_why */
+	bool same;           /* the reference is reported by itself */
+	struct stint *stint; /* NULL where there is none; why in stint_why */
 	char stint_why[512];
-	struct frontier *frontier;  /* likewise */
+	struct frontier *frontier; /* likewise */
 	char frontier_why[512];
 };
 

@@ -113,7 +113,10 @@ void blocks_plain(const struct blocks *b, struct buf *out)
 		else if (k->kind == BLOCK_TITLE || k->kind == BLOCK_HEADING)
 			write_heading(out, k->text);
 		else
-			write_wrapped(out, k->kind == BLOCK_CAUTION ? "CAUTION: " : item ? "- " : "",
+			write_wrapped(out,
+				k->kind == BLOCK_CAUTION ? "CAUTION: "
+				: item                   ? "- "
+							 : "",
 				k->text);
 	}
 }

@@ -57,9 +57,9 @@ static void chapter_title(struct report_work *w)
 	block_add(w->out, BLOCK_TEXT, "%s", report_mark);
 	block_add(w->out, BLOCK_TITLE, "%s", b->name ? b->name : b->id);
 	block_add(w->out, BLOCK_TEXT, "%s at %s. %zu runs, %zu laps fitted, %zu skipped%s%s%s%s.",
-		b->car.name ? b->car.name : b->car_id, b->circuit.name ? b->circuit.name : b->circuit_id,
-		b->n_runs, m->n_fitted_laps, m->n_skipped,
-		b->n_runs && b->runs[b->n_runs - 1].date[0] ? ", the last on " : "",
+		b->car.name ? b->car.name : b->car_id,
+		b->circuit.name ? b->circuit.name : b->circuit_id, b->n_runs, m->n_fitted_laps,
+		m->n_skipped, b->n_runs && b->runs[b->n_runs - 1].date[0] ? ", the last on " : "",
 		b->n_runs ? b->runs[b->n_runs - 1].date : "", w->in->today ? "; written " : "",
 		w->in->today ? w->in->today : "");
 	if (w->in->why_sheet && w->in->why_sheet[0])
@@ -77,7 +77,7 @@ static void prepare(struct report_work *w)
 		snprintf(w->stint_why, sizeof w->stint_why,
 			"The book has no stint: add `stint: {laps: N, …}` to book.yaml.");
 	else if (!(w->stint = stint_new(in->model, in->sheet->values, in->reference->values,
-			w->sheet_name, w->reference_name, &so, &e)))
+			   w->sheet_name, w->reference_name, &so, &e)))
 		snprintf(w->stint_why, sizeof w->stint_why, "%.500s.", e.text);
 	err_clear(&e);
 	if (!save_parse(in->model, NULL, &fo.save, &e) ||
@@ -106,8 +106,11 @@ static bool write_chapters(struct report_work *w, struct err *err)
 bool report_make(const struct report_input *in, bool plain, struct buf *out, struct err *err)
 {
 	struct blocks blocks;
-	struct report_work w = {.in = in, .out = &blocks, .sheet_name = name_of(in->sheet),
-		.reference_name = name_of(in->reference), .same = in->sheet == in->reference};
+	struct report_work w = {.in = in,
+		.out = &blocks,
+		.sheet_name = name_of(in->sheet),
+		.reference_name = name_of(in->reference),
+		.same = in->sheet == in->reference};
 	blocks_init(&blocks);
 	prepare(&w);
 	bool ok = write_chapters(&w, err);
@@ -129,8 +132,8 @@ struct candidate {
 	bool spares;
 };
 
-static struct candidate weigh(const struct model *m, const struct stint_quick *q, const fix *values,
-	const fix *reference)
+static struct candidate weigh(
+	const struct model *m, const struct stint_quick *q, const fix *values, const fix *reference)
 {
 	const int limiting = model_limiting_channel(m, reference);
 	struct candidate k = {.cost = NAN};
@@ -176,9 +179,12 @@ const struct sheet *report_choose(const struct book *b, const struct model *m,
 	if (!best)
 		snprintf(why, size, "The book has no sheet but its reference.");
 	else
-		snprintf(why, size, "Told for %.100s, of the book's other sheets the one that %s%s%s.",
+		snprintf(why, size,
+			"Told for %.100s, of the book's other sheets the one that %s%s%s.",
 			name_of(best), least.spares ? "spares the limiting tyres" : "comes first",
-			least.spares && isfinite(least.cost) ? " and " : isfinite(least.cost) ? ", " : "",
+			least.spares && isfinite(least.cost) ? " and "
+			: isfinite(least.cost)               ? ", "
+							     : "",
 			isfinite(least.cost) ? "costs least over the stint" : "");
 	return best ? best : reference;
 }

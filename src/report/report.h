@@ -20,9 +20,9 @@ struct report_input {
 	const struct book *book;
 	const struct model *model;
 	const struct sheet *reference, *sheet; /* may be the same */
-	const char *why_sheet;    /* how the sheet was chosen, a sentence; NULL if the user named it */
-	const struct plan *plan;  /* the book's stored plan; NULL if none */
-	const char *today;        /* "2026-03-14", for the heading; NULL: left out */
+	const char *why_sheet; /* how the sheet was chosen, a sentence; NULL if the user named it */
+	const struct plan *plan; /* the book's stored plan; NULL if none */
+	const char *today;       /* "2026-03-14", for the heading; NULL: left out */
 };
 
 /* The whole report into out (initialised by the caller, who frees it). */

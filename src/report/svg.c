@@ -15,8 +15,11 @@ void svg_escape(struct buf *out, const char *text)
 	}
 	text_safe(safe, size, text, len);
 	for (const char *s = safe; *s; s++) {
-		const char *as = *s == '&' ? "&amp;" : *s == '<' ? "&lt;" : *s == '>' ? "&gt;" :
-			*s == '"' ? "&quot;" : NULL;
+		const char *as = *s == '&'   ? "&amp;"
+				 : *s == '<' ? "&lt;"
+				 : *s == '>' ? "&gt;"
+				 : *s == '"' ? "&quot;"
+					     : NULL;
 		if (as)
 			buf_adds(out, as);
 		else
@@ -27,8 +30,10 @@ void svg_escape(struct buf *out, const char *text)
 
 void svg_open(struct buf *out, double width, double height, const char *title)
 {
-	buf_addf(out, "<svg viewBox=\"0 0 %.0f %.0f\" role=\"img\" font-size=\"12\" "
-		"font-family=\"system-ui,sans-serif\"><title>", width, height);
+	buf_addf(out,
+		"<svg viewBox=\"0 0 %.0f %.0f\" role=\"img\" font-size=\"12\" "
+		"font-family=\"system-ui,sans-serif\"><title>",
+		width, height);
 	svg_escape(out, title);
 	buf_adds(out, "</title>\n");
 }
@@ -57,32 +62,35 @@ void svg_range(double *lo, double *hi)
 	*hi += margin;
 }
 
-void svg_text(struct buf *out, double x, double y, const char *anchor, const char *css,
-	const char *text)
+void svg_text(
+	struct buf *out, double x, double y, const char *anchor, const char *css, const char *text)
 {
-	buf_addf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"%s\" fill=\"var(%s)\">", x, y, anchor,
-		css);
+	buf_addf(out, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"%s\" fill=\"var(%s)\">", x, y,
+		anchor, css);
 	svg_escape(out, text);
 	buf_adds(out, "</text>\n");
 }
 
 static void segment(struct buf *out, double x1, double y1, double x2, double y2, const char *css)
 {
-	buf_addf(out, "<line x1=\"%.1f\" y1=\"%.1f\" x2=\"%.1f\" y2=\"%.1f\" stroke=\"var(%s)\"/>\n", x1,
+	buf_addf(out,
+		"<line x1=\"%.1f\" y1=\"%.1f\" x2=\"%.1f\" y2=\"%.1f\" stroke=\"var(%s)\"/>\n", x1,
 		y1, x2, y2, css);
 }
 
 /* A round step of 1, 2 or 5 that gives about five ticks. */
 static double tick_step(double lo, double hi)
 {
-	const double rough = (hi - lo) / 5, power = pow(10, floor(log10(rough))), unit = rough / power;
+	const double rough = (hi - lo) / 5, power = pow(10, floor(log10(rough))),
+		     unit = rough / power;
 	return power * (unit < 1.5 ? 1 : unit < 3.5 ? 2 : unit < 7.5 ? 5 : 10);
 }
 
 static void tick_words(double v, double step, char *buf, size_t size)
 {
 	int decimals = 0;
-	while (decimals < 6 && fabs(step * pow(10, decimals) - round(step * pow(10, decimals))) > 1e-6)
+	while (decimals < 6 &&
+		fabs(step * pow(10, decimals) - round(step * pow(10, decimals))) > 1e-6)
 		decimals++;
 	snprintf(buf, size, "%.*f", decimals, fabs(v) < step * 1e-9 ? 0.0 : v);
 }
@@ -110,13 +118,13 @@ void svg_axes(struct buf *out, const struct svg_plane *p, const char *x_label, c
 	svg_text(out, p->left, p->top - 8, "start", "--dim", y_label);
 }
 
-void svg_line(struct buf *out, const struct svg_plane *p, const double *x, const double *y, size_t n,
-	const char *css, bool dashed)
+void svg_line(struct buf *out, const struct svg_plane *p, const double *x, const double *y,
+	size_t n, const char *css, bool dashed)
 {
 	if (n == 0)
 		return;
-	buf_addf(out, "<polyline fill=\"none\" stroke=\"var(%s)\" stroke-width=\"1.6\"%s points=\"", css,
-		dashed ? " stroke-dasharray=\"5 4\"" : "");
+	buf_addf(out, "<polyline fill=\"none\" stroke=\"var(%s)\" stroke-width=\"1.6\"%s points=\"",
+		css, dashed ? " stroke-dasharray=\"5 4\"" : "");
 	for (size_t i = 0; i < n; i++)
 		buf_addf(out, "%.1f,%.1f ", svg_x(p, x[i]), svg_y(p, y[i]));
 	buf_adds(out, "\"/>\n");
@@ -128,17 +136,21 @@ void svg_mark(struct buf *out, const struct svg_plane *p, double x, double y, en
 	const double cx = svg_x(p, x), cy = svg_y(p, y);
 	switch (mark) {
 	case MARK_CROSS:
-		buf_addf(out, "<path d=\"M%.1f %.1fl7 7m0 -7l-7 7\" stroke=\"var(%s)\" fill=\"none\">",
+		buf_addf(out,
+			"<path d=\"M%.1f %.1fl7 7m0 -7l-7 7\" stroke=\"var(%s)\" fill=\"none\">",
 			cx - 3.5, cy - 3.5, css);
 		break;
 	case MARK_CIRCLE:
 	case MARK_DISC:
-		buf_addf(out, "<path d=\"M%.1f %.1fa5 5 0 1 0 10 0a5 5 0 1 0 -10 0\" stroke=\"var(%s)\" "
-			"stroke-width=\"1.8\" fill=\"%s%s%s\">", cx - 5, cy, css,
-			mark == MARK_DISC ? "var(" : "var(--paper", mark == MARK_DISC ? css : "", ")");
+		buf_addf(out,
+			"<path d=\"M%.1f %.1fa5 5 0 1 0 10 0a5 5 0 1 0 -10 0\" stroke=\"var(%s)\" "
+			"stroke-width=\"1.8\" fill=\"%s%s%s\">",
+			cx - 5, cy, css, mark == MARK_DISC ? "var(" : "var(--paper",
+			mark == MARK_DISC ? css : "", ")");
 		break;
 	case MARK_DIAMOND:
-		buf_addf(out, "<path d=\"M%.1f %.1fl4.5 4.5l-4.5 4.5l-4.5 -4.5z\" fill=\"var(%s)\">", cx,
+		buf_addf(out,
+			"<path d=\"M%.1f %.1fl4.5 4.5l-4.5 4.5l-4.5 -4.5z\" fill=\"var(%s)\">", cx,
 			cy - 4.5, css);
 		break;
 	}

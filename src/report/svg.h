@@ -14,9 +14,9 @@ void svg_escape(struct buf *out, const char *text);
 
 /* A plane: data ranges onto a rectangle of the drawing. */
 struct svg_plane {
-	double width, height;                  /* of the drawing, user units */
-	double left, right, top, bottom;       /* the rectangle */
-	double x_lo, x_hi, y_lo, y_hi;         /* data at its edges */
+	double width, height;            /* of the drawing, user units */
+	double left, right, top, bottom; /* the rectangle */
+	double x_lo, x_hi, y_lo, y_hi;   /* data at its edges */
 };
 
 void svg_open(struct buf *out, double width, double height, const char *title);
@@ -28,13 +28,13 @@ void svg_range(double *lo, double *hi);
 /* Axes with round ticks; labels name what they show. time: x or y ticks as lap times. */
 void svg_axes(struct buf *out, const struct svg_plane *p, const char *x_label, const char *y_label);
 /* A line through n points; dashed or not; css: a colour variable, "--ink". */
-void svg_line(struct buf *out, const struct svg_plane *p, const double *x, const double *y, size_t n,
-	const char *css, bool dashed);
+void svg_line(struct buf *out, const struct svg_plane *p, const double *x, const double *y,
+	size_t n, const char *css, bool dashed);
 enum svg_mark { MARK_CROSS, MARK_CIRCLE, MARK_DISC, MARK_DIAMOND };
 void svg_mark(struct buf *out, const struct svg_plane *p, double x, double y, enum svg_mark mark,
 	const char *css, const char *title);
 /* anchor: "start", "middle" or "end"; x, y in user units. */
-void svg_text(struct buf *out, double x, double y, const char *anchor, const char *css,
-	const char *text);
+void svg_text(
+	struct buf *out, double x, double y, const char *anchor, const char *css, const char *text);
 
 #endif

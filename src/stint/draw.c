@@ -104,7 +104,7 @@ static void draw_one(struct draws *d, size_t i)
 	draw_figures(d, v);
 	for (size_t c = 0; c < rules.n_channels; c++)
 		kappa[c] = d->f->kappa[c].value +
-			d->f->kappa[c].se * gsl_ran_gaussian_ziggurat(d->rng, 1);
+			   d->f->kappa[c].se * gsl_ran_gaussian_ziggurat(d->rng, 1);
 	if (d->f->auto_loss)
 		rules.pace_loss = figures_pace_loss(d->f, v[RESPONSE_TIME][FIG_AGE]);
 	struct stint_pace reference = figures_pace(d->f, v, FIG_REFERENCE);

@@ -21,7 +21,8 @@ void figures_note(struct stint_figures *f, const char *fmt, ...)
 static long covariate_term(const struct response *r, enum covariate c)
 {
 	for (size_t t = 0; r->fitted && t < r->n_terms; t++)
-		if (r->terms[t].kind == TERM_COVARIATE && r->terms[t].a == (int)c && r->estimable[t])
+		if (r->terms[t].kind == TERM_COVARIATE && r->terms[t].a == (int)c &&
+			r->estimable[t])
 			return (long)t;
 	return -1;
 }
@@ -56,8 +57,8 @@ static bool symmetric_root(const double cov[FIGURES][FIGURES], double root[FIGUR
 				root[i][j] = 0;
 				for (size_t k = 0; k < FIGURES; k++)
 					root[i][j] += gsl_matrix_get(v, i, k) *
-						sqrt(fmax(0, gsl_vector_get(l, k))) *
-						gsl_matrix_get(v, j, k);
+						      sqrt(fmax(0, gsl_vector_get(l, k))) *
+						      gsl_matrix_get(v, j, k);
 			}
 	}
 	gsl_matrix_free(a);
@@ -82,7 +83,8 @@ static bool response_figures(struct figures *g, const struct model *m, size_t re
 		return false;
 	model_row(m, r, reference, l + FIG_REFERENCE * p);
 	model_row(m, r, sheet, l + FIG_SHEET * p);
-	struct estimate e[2] = {model_value(m, response, reference), model_value(m, response, sheet)};
+	struct estimate e[2] = {
+		model_value(m, response, reference), model_value(m, response, sheet)};
 	for (size_t i = 0; i < 2; i++) {
 		g->known[i] = e[i].known;
 		g->value[i] = e[i].value;
@@ -97,7 +99,8 @@ static bool response_figures(struct figures *g, const struct model *m, size_t re
 			cov[i][j] = 0;
 			for (size_t a = 0; a < p; a++)
 				for (size_t b = 0; b < p; b++)
-					cov[i][j] += l[i * p + a] * r->cov[a * p + b] * l[j * p + b];
+					cov[i][j] +=
+						l[i * p + a] * r->cov[a * p + b] * l[j * p + b];
 			if (!isfinite(cov[i][j]))
 				g->has_spread = false;
 		}
@@ -124,15 +127,18 @@ static void find_pace_loss(struct stint_figures *f, const struct model *m, int l
 		f->mean_wear = m->responses[1 + limiting].mean;
 	if (!found) {
 		figures_note(f, "loss of pace with wear: none counted, %s",
-			plan->pace_loss_auto ? "the runs have no slope of lap time on tyre age"
-					     : "the book's stint has no pace-loss and the runs no slope "
-					       "of lap time on tyre age");
+			plan->pace_loss_auto
+				? "the runs have no slope of lap time on tyre age"
+				: "the book's stint has no pace-loss and the runs no slope "
+				  "of lap time on tyre age");
 		return;
 	}
 	f->auto_loss = true;
 	f->rules.pace_loss = figures_pace_loss(f, slope);
-	figures_note(f, "loss of pace: %.4f s a lap for each %% worn, from the slope of lap time on "
-		"tyre age", f->rules.pace_loss);
+	figures_note(f,
+		"loss of pace: %.4f s a lap for each %% worn, from the slope of lap time on "
+		"tyre age",
+		f->rules.pace_loss);
 	if (f->rules.pace_loss < 0)
 		figures_note(f, "lap time falls with tyre age in these runs: check fuel and track");
 }
@@ -147,13 +153,15 @@ static void find_fuel(struct stint_figures *f, const struct model *m)
 	else
 		f->rules.fuel_slope = 0; /* how much is aboard is not known */
 	if (!m->book->stint.fuel_per_lap.has && found)
-		figures_note(f, "fuel: the book's stint has no fuel-per-lap, lap times stay at %g kg",
+		figures_note(f,
+			"fuel: the book's stint has no fuel-per-lap, lap times stay at %g kg",
 			f->rules.fuel_condition);
 	else if (m->book->stint.fuel_per_lap.has && !found)
 		figures_note(f, "fuel: the runs have no slope of lap time on fuel, none counted");
 	else if (found && m->book->covariates[COV_FUEL].known[RESPONSE_TIME].has &&
-		!m->subtracted[RESPONSE_TIME][COV_FUEL])
-		figures_note(f, "fuel: some laps lack it, so lap times stand at the fuel driven; only "
+		 !m->subtracted[RESPONSE_TIME][COV_FUEL])
+		figures_note(f,
+			"fuel: some laps lack it, so lap times stand at the fuel driven; only "
 			"its burning off is counted");
 }
 
@@ -163,11 +171,12 @@ static bool find_rules(struct stint_figures *f, const struct model *m, size_t la
 	struct stint_rules *r = &f->rules;
 	r->laps = laps ? laps : plan->laps.has ? (size_t)plan->laps.v : 0;
 	if (r->laps == 0)
-		return err_input(err, "the book says no length of a stint: give a number of laps (--laps N) "
+		return err_input(err,
+			"the book says no length of a stint: give a number of laps (--laps N) "
 			"or add `stint: {laps: N}` to book.yaml");
 	if (r->laps > STINT_LAPS_MAX)
-		return err_input(err, "a stint of %zu laps; up to %d are allowed", r->laps,
-			STINT_LAPS_MAX);
+		return err_input(
+			err, "a stint of %zu laps; up to %d are allowed", r->laps, STINT_LAPS_MAX);
 	r->n_channels = m->book->n_channels;
 	r->wear_limit = m->book->wear_limit;
 	r->age_condition = m->condition[COV_TYRE_AGE];
@@ -192,7 +201,8 @@ bool figures_find(struct stint_figures *f, const struct model *m, const fix *she
 			return err_memory(err);
 	for (size_t c = 0; c < m->book->n_channels; c++) {
 		const struct exchange *x = &m->exchange[c];
-		f->kappa[c].known = x->method != EXCHANGE_NONE && isfinite(x->value) && x->value > 0;
+		f->kappa[c].known =
+			x->method != EXCHANGE_NONE && isfinite(x->value) && x->value > 0;
 		f->kappa[c].value = x->value;
 		f->kappa[c].se = isfinite(x->se) ? x->se : 0;
 		f->correlation[c] = fmax(-1, fmin(1, x->run_correlation));
@@ -203,8 +213,8 @@ bool figures_find(struct stint_figures *f, const struct model *m, const fix *she
 	return true;
 }
 
-struct stint_pace figures_pace(const struct stint_figures *f,
-	double values[RESPONSES_MAX][FIGURES], size_t which)
+struct stint_pace figures_pace(
+	const struct stint_figures *f, double values[RESPONSES_MAX][FIGURES], size_t which)
 {
 	struct stint_pace p = {.time = values[RESPONSE_TIME][which]};
 	for (size_t c = 0; c < f->rules.n_channels; c++) {
@@ -214,8 +224,8 @@ struct stint_pace figures_pace(const struct stint_figures *f,
 	return p;
 }
 
-struct stint_pace figures_lifted(const struct stint_figures *f, struct stint_pace p,
-	const double *kappa, double lift)
+struct stint_pace figures_lifted(
+	const struct stint_figures *f, struct stint_pace p, const double *kappa, double lift)
 {
 	p.time += lift;
 	for (size_t c = 0; c < f->rules.n_channels; c++)

@@ -87,8 +87,8 @@ size_t stint_set_life(const struct stint_rules *r, const struct stint_pace *p)
 }
 
 /* Time of 0, 1, ... laps on one set, fuel left out: it is the same for all plans. */
-static void set_costs(const struct stint_rules *r, const struct stint_pace *p, size_t life,
-	double *cost)
+static void set_costs(
+	const struct stint_rules *r, const struct stint_pace *p, size_t life, double *cost)
 {
 	double worn[CHANNELS_MAX] = {0}, wear[CHANNELS_MAX];
 	cost[0] = 0;
@@ -100,8 +100,8 @@ static void set_costs(const struct stint_rules *r, const struct stint_pace *p, s
  * best[s][n]: least time of n laps on s + 1 sets, each of 1..life laps; first[s][n]: laps
  * of the last of these sets.
  */
-static void least_cost(const double *cost, size_t life, size_t laps, size_t sets, double *best,
-	size_t *last)
+static void least_cost(
+	const double *cost, size_t life, size_t laps, size_t sets, double *best, size_t *last)
 {
 	for (size_t s = 0; s < sets; s++)
 		for (size_t n = 0; n <= laps; n++) {
@@ -180,7 +180,8 @@ double stint_least_total(const struct stint_rules *r, const struct stint_pace *p
 	double last = longer ? drive(r, p, share, worn, wear) : 0;
 	for (size_t lap = 1; lap <= r->laps; lap++)
 		fuel += fuel_loss(r, lap);
-	return (double)sets * cost + (double)longer * last + (double)(sets - 1) * r->pit_loss + fuel;
+	return (double)sets * cost + (double)longer * last + (double)(sets - 1) * r->pit_loss +
+	       fuel;
 }
 
 size_t stint_crossover(const struct stint_lap *a, const struct stint_lap *b, size_t laps)

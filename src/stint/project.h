@@ -11,33 +11,34 @@
 /* What holds for all plans. */
 struct stint_rules {
 	size_t laps, n_channels;
-	double wear_limit;                       /* % of tread */
+	double wear_limit;                               /* % of tread */
 	double fuel_slope, fuel_per_lap, fuel_condition; /* s per kg, kg, kg */
-	double age_condition;                    /* laps; where time and wear are told */
-	double pace_loss;                        /* s per lap for each % worn */
+	double age_condition;                            /* laps; where time and wear are told */
+	double pace_loss;                                /* s per lap for each % worn */
 	bool has_cliff;
-	double cliff_at, cliff;                  /* %; s per % above it */
+	double cliff_at, cliff; /* %; s per % above it */
 	bool has_pit_loss;
-	double pit_loss;                         /* s */
+	double pit_loss; /* s */
 };
 
 /* One sheet's figures at the book's conditions. */
 struct stint_pace {
-	double time;                             /* s */
-	double wear[CHANNELS_MAX];               /* % per lap */
-	double wear_age[CHANNELS_MAX];           /* % per lap for each lap of tyre age */
+	double time;                   /* s */
+	double wear[CHANNELS_MAX];     /* % per lap */
+	double wear_age[CHANNELS_MAX]; /* % per lap for each lap of tyre age */
 };
 
 struct stint_lap {
-	double time, cumulative;                 /* s */
+	double time, cumulative;                       /* s */
 	double wear[CHANNELS_MAX], worn[CHANNELS_MAX]; /* % on this lap; % after it */
-	bool beyond;                             /* a channel is past the limit after it */
+	bool beyond;                                   /* a channel is past the limit after it */
 };
 
 /* Loss of pace at so much worn of the most worn channel. */
 double stint_pace_loss(const struct stint_rules *r, double worn);
 /* All laps on one set; out has room for r->laps, or is NULL. Returns the total time. */
-double stint_project(const struct stint_rules *r, const struct stint_pace *p, struct stint_lap *out);
+double stint_project(
+	const struct stint_rules *r, const struct stint_pace *p, struct stint_lap *out);
 /* Laps that a set lasts inside the limit, at most r->laps. */
 size_t stint_set_life(const struct stint_rules *r, const struct stint_pace *p);
 /*

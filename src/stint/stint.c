@@ -31,7 +31,8 @@ static bool loss_untold(const struct making *k)
 static bool side_known(const struct making *k, size_t which, char *why, size_t size)
 {
 	if (loss_untold(k)) {
-		snprintf(why, size, "the stint loses pace with wear, and the runs have no wear readings");
+		snprintf(why, size,
+			"the stint loses pace with wear, and the runs have no wear readings");
 		return false;
 	}
 	for (size_t r = 0; r < k->m->n_responses; r++) {
@@ -100,13 +101,16 @@ static bool lay_lifting(struct making *k)
 	double kappa[CHANNELS_MAX] = {0};
 	int c = s->limiting;
 	if (!s->rows[STINT_REFERENCE].known || !s->rows[STINT_SHEET].known) {
-		snprintf(row->why, sizeof row->why, "%s", s->rows[STINT_REFERENCE].known
-			? s->rows[STINT_SHEET].why : s->rows[STINT_REFERENCE].why);
+		snprintf(row->why, sizeof row->why, "%s",
+			s->rows[STINT_REFERENCE].known ? s->rows[STINT_SHEET].why
+						       : s->rows[STINT_REFERENCE].why);
 		return true;
 	}
 	if (c < 0 || !k->f->kappa[c].known) {
-		snprintf(row->why, sizeof row->why, "no exchange rate%s%s: what lifting saves is not "
-			"known", c < 0 ? "" : " for wear ", c < 0 ? "" : k->m->book->channels[c]);
+		snprintf(row->why, sizeof row->why,
+			"no exchange rate%s%s: what lifting saves is not "
+			"known",
+			c < 0 ? "" : " for wear ", c < 0 ? "" : k->m->book->channels[c]);
 		return true;
 	}
 	for (size_t i = 0; i < CHANNELS_MAX; i++)
@@ -138,8 +142,10 @@ static bool lay_stopping(struct making *k)
 	}
 	row->stops = (size_t)stops;
 	if (stops > 0 && !s->rules.has_pit_loss) {
-		snprintf(row->why, sizeof row->why, "%ld stop%s needed, and the book's stint has no "
-			"pit-loss (seconds that a stop costs)", stops, stops > 1 ? "s are" : " is");
+		snprintf(row->why, sizeof row->why,
+			"%ld stop%s needed, and the book's stint has no "
+			"pit-loss (seconds that a stop costs)",
+			stops, stops > 1 ? "s are" : " is");
 		return true;
 	}
 	return lay_row(k, STINT_STOPPING, &p);
@@ -162,10 +168,12 @@ static void tell_deltas(struct stint *s)
 }
 
 /* " (1.2 to 5.6)", or why there is none. `turn` where the figure is told the other way round. */
-static const char *range(const struct making *k, bool has, double low, double high, bool turn, char *buf, size_t size)
+static const char *range(const struct making *k, bool has, double low, double high, bool turn,
+	char *buf, size_t size)
 {
 	if (!has)
-		snprintf(buf, size, "%s", k->drawn ? " (no interval: no set-up was driven twice)" : "");
+		snprintf(buf, size, "%s",
+			k->drawn ? " (no interval: no set-up was driven twice)" : "");
 	else if (low < 0 && high > 0) /* signs only where both ways are possible */
 		snprintf(buf, size, " (%+.1f to %+.1f)", turn ? -high : low, turn ? -low : high);
 	else
@@ -182,7 +190,8 @@ static void say_sheet_alone(const struct making *k, const char *after)
 	range(k, r->has_interval, r->low, r->high, less && !open, span, sizeof span);
 	if (open)
 		snprintf(s->sentence, sizeof s->sentence,
-			"over %zu laps it can't be told which is quicker, %.60s or %.60s: %+.1f s%s%s",
+			"over %zu laps it can't be told which is quicker, %.60s or %.60s: %+.1f "
+			"s%s%s",
 			s->laps, k->name[1], k->name[0], r->delta, span, after);
 	else
 		snprintf(s->sentence, sizeof s->sentence,
@@ -197,19 +206,23 @@ static void say_verdict(const struct making *k)
 	char span[80];
 	bool lifting_wins = s->verdict > 0;
 	bool open = s->has_verdict_interval && s->verdict_low < 0 && s->verdict_high > 0;
-	range(k, s->has_verdict_interval, s->verdict_low, s->verdict_high, !lifting_wins && !open, span,
-		sizeof span);
+	range(k, s->has_verdict_interval, s->verdict_low, s->verdict_high, !lifting_wins && !open,
+		span, sizeof span);
 	if (open)
 		snprintf(s->sentence, sizeof s->sentence,
-			"over %zu laps it can't be told which costs less, %.60s or lifting %.2f s a lap on "
-			"%.60s: %+.1f s%s", s->laps, k->name[1], lift, k->name[0], s->verdict, span);
+			"over %zu laps it can't be told which costs less, %.60s or lifting %.2f s "
+			"a lap on "
+			"%.60s: %+.1f s%s",
+			s->laps, k->name[1], lift, k->name[0], s->verdict, span);
 	else if (lifting_wins)
 		snprintf(s->sentence, sizeof s->sentence,
-			"over %zu laps, lifting %.2f s a lap on %.60s costs %.1f s less than %.60s%s",
+			"over %zu laps, lifting %.2f s a lap on %.60s costs %.1f s less than "
+			"%.60s%s",
 			s->laps, lift, k->name[0], s->verdict, k->name[1], span);
 	else
 		snprintf(s->sentence, sizeof s->sentence,
-			"over %zu laps, %.60s costs %.1f s less than lifting %.2f s a lap on %.60s%s",
+			"over %zu laps, %.60s costs %.1f s less than lifting %.2f s a lap on "
+			"%.60s%s",
 			s->laps, k->name[1], -s->verdict, lift, k->name[0], span);
 }
 
@@ -218,7 +231,8 @@ static void say(const struct making *k, bool same)
 	struct stint *s = k->s;
 	const struct stint_row *sheet = &s->rows[STINT_SHEET];
 	if (same)
-		snprintf(s->sentence, sizeof s->sentence, "%.60s is the reference itself", k->name[1]);
+		snprintf(s->sentence, sizeof s->sentence, "%.60s is the reference itself",
+			k->name[1]);
 	else if (!s->rows[STINT_REFERENCE].known || !sheet->known)
 		snprintf(s->sentence, sizeof s->sentence, "can't tell: %s",
 			sheet->known ? s->rows[STINT_REFERENCE].why : sheet->why);
@@ -247,15 +261,19 @@ static void take_notes(const struct making *k, const fix *sheet, const fix *refe
 	if (s->limiting < 0 || !s->rows[STINT_LIFTING].known)
 		return;
 	if (k->m->exchange[s->limiting].method == EXCHANGE_WITHIN_RUN)
-		add_note(s, "the exchange rate is told from within runs and is at least so large: lifting "
-			"may cost less than shown");
+		add_note(s, "the exchange rate is told from within runs and is at least so large: "
+			    "lifting "
+			    "may cost less than shown");
 	if (s->rows[STINT_LIFTING].lift > k->m->time_spread)
-		add_note(s, "the lift goes past the lap times driven on one set-up: the exchange rate is "
-			"stretched");
+		add_note(s, "the lift goes past the lap times driven on one set-up: the exchange "
+			    "rate is "
+			    "stretched");
 	for (size_t c = 0; c < s->rules.n_channels; c++)
 		if (k->f->response[1 + c].fitted && !k->f->kappa[c].known) {
-			snprintf(text, sizeof text, "wear %s: no exchange rate, lifting is taken to save "
-				"nothing there", k->m->book->channels[c]);
+			snprintf(text, sizeof text,
+				"wear %s: no exchange rate, lifting is taken to save "
+				"nothing there",
+				k->m->book->channels[c]);
 			add_note(s, text);
 		}
 }
@@ -305,8 +323,8 @@ void stint_free(struct stint *s)
 	free(s);
 }
 
-bool stint_quick_prepare(struct stint_quick *q, const struct model *m, const fix *reference,
-	struct err *err)
+bool stint_quick_prepare(
+	struct stint_quick *q, const struct model *m, const fix *reference, struct err *err)
 {
 	struct stint_figures f;
 	struct err why;

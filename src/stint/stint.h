@@ -14,31 +14,31 @@ enum stint_kind { STINT_REFERENCE, STINT_SHEET, STINT_LIFTING, STINT_STOPPING, S
 extern const char *const stint_kind_names[STINT_PLANS]; /* "reference", "sheet", ... */
 
 struct stint_row {
-	bool known;          /* false: no figure, `why` says so */
+	bool known; /* false: no figure, `why` says so */
 	char why[200];
-	double total;        /* s over all laps */
-	double delta;        /* against the reference plan */
+	double total; /* s over all laps */
+	double delta; /* against the reference plan */
 	bool has_interval;
 	double low, high;
-	double lift;         /* s per lap, STINT_LIFTING; 0 otherwise */
+	double lift; /* s per lap, STINT_LIFTING; 0 otherwise */
 	size_t stops;
-	size_t limit_lap;    /* first lap that ends past the wear limit; 0: none */
+	size_t limit_lap; /* first lap that ends past the wear limit; 0: none */
 };
 
 struct stint {
 	size_t laps;
 	struct stint_rules rules;
 	struct stint_row rows[STINT_PLANS];
-	int limiting;              /* channel that limits the reference; -1: no wear known */
-	size_t crossover_lap;      /* 0: none */
+	int limiting;         /* channel that limits the reference; -1: no wear known */
+	size_t crossover_lap; /* 0: none */
 	struct stint_lap *curve[STINT_PLANS]; /* owned [laps]; NULL where the row is not known */
-	size_t *stop_after;        /* owned [rows[STINT_STOPPING].stops] */
+	size_t *stop_after;                   /* owned [rows[STINT_STOPPING].stops] */
 	/* Tune or lift: total of the sheet minus total of the reference lifting. */
 	bool has_verdict, has_verdict_interval;
 	double verdict, verdict_low, verdict_high;
-	char sentence[400];        /* the answer in words */
+	char sentence[400]; /* the answer in words */
 	size_t n_notes;
-	char notes[8][200];        /* what the projection assumes or lacks */
+	char notes[8][200]; /* what the projection assumes or lacks */
 };
 
 struct stint_options {
@@ -61,14 +61,14 @@ void stint_free(struct stint *s);
  * for trade-off points. Prepared once, then plain arithmetic.
  */
 struct stint_quick {
-	bool usable;               /* the book has a stint and all of the reference's figures are known */
+	bool usable; /* the book has a stint and all of the reference's figures are known */
 	struct stint_rules rules;
 	struct stint_pace reference;
 	double reference_total;
 };
 /* False: out of memory. */
-bool stint_quick_prepare(struct stint_quick *q, const struct model *m, const fix *reference,
-	struct err *err);
+bool stint_quick_prepare(
+	struct stint_quick *q, const struct model *m, const fix *reference, struct err *err);
 /* wear_delta has one figure per channel. */
 double stint_quick_delta(const struct stint_quick *q, double time_delta, const double *wear_delta);
 

@@ -46,8 +46,8 @@ bool change_fix(struct patch *p, const struct node *n, fix v, struct err *err)
 	return patch_scalar(p, n, PATCH_NUMBER, text, err);
 }
 
-enum save_outcome change_save(struct patch *p, const char *path, struct stamp *stamp,
-	struct err *err)
+enum save_outcome change_save(
+	struct patch *p, const char *path, struct stamp *stamp, struct err *err)
 {
 	char *bytes = NULL;
 	size_t size = 0;

@@ -14,8 +14,8 @@ bool change_read(struct doc *d, const char *path, struct err *err);
 /* Patch a number, with at least as many decimals as stand there now. */
 bool change_fix(struct patch *p, const struct node *n, fix v, struct err *err);
 /* Apply and save; *stamp must be what the doc was read with. */
-enum save_outcome change_save(struct patch *p, const char *path, struct stamp *stamp,
-	struct err *err);
+enum save_outcome change_save(
+	struct patch *p, const char *path, struct stamp *stamp, struct err *err);
 /* For savers without a screen: the outcome as yes or no. */
 bool change_done(enum save_outcome outcome);
 

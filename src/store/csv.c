@@ -29,7 +29,8 @@ void cells_free(struct cells *t)
 	memset(t, 0, sizeof *t);
 }
 
-void cells_fault(const struct cells *t, const struct cell *c, struct faults *f, const char *fmt, ...)
+void cells_fault(
+	const struct cells *t, const struct cell *c, struct faults *f, const char *fmt, ...)
 {
 	char text[512];
 	struct err e;
@@ -87,8 +88,8 @@ static void on_row(int end, void *data)
 		return;
 	}
 	t->rows = rows;
-	t->rows[t->n_rows++] = (struct row){f->row_first, t->n_cells - f->row_first,
-		t->cells[f->row_first].line};
+	t->rows[t->n_rows++] =
+		(struct row){f->row_first, t->n_cells - f->row_first, t->cells[f->row_first].line};
 	f->row_first = t->n_cells;
 }
 
@@ -137,7 +138,8 @@ static void add_memory(struct cells *t, struct faults *faults)
 static bool parse(struct cells *t, const char *bytes, size_t size, struct faults *faults)
 {
 	struct csv_parser p;
-	struct feed f = {.t = t, .line = 1, .col = 1, .start_line = 1, .start_col = 1, .fresh = true};
+	struct feed f = {
+		.t = t, .line = 1, .col = 1, .start_line = 1, .start_col = 1, .fresh = true};
 	if (csv_init(&p, CSV_STRICT | CSV_STRICT_FINI) != 0) {
 		add_memory(t, faults);
 		return false;
@@ -151,14 +153,15 @@ static bool parse(struct cells *t, const char *bytes, size_t size, struct faults
 	}
 	if (!ok) {
 		struct cell at = {.line = f.line, .col = f.col};
-		cells_fault(t, &at, faults, "a quote stands where none may; a field with quotes is quoted "
+		cells_fault(t, &at, faults,
+			"a quote stands where none may; a field with quotes is quoted "
 			"whole, with \"\" for each inside");
 	}
 	return ok;
 }
 
-bool cells_parse(struct cells *t, const char *bytes, size_t size, const char *path,
-	struct faults *faults)
+bool cells_parse(
+	struct cells *t, const char *bytes, size_t size, const char *path, struct faults *faults)
 {
 	static const char bom[] = "\xEF\xBB\xBF";
 	memset(t, 0, sizeof *t);
@@ -174,7 +177,8 @@ bool cells_parse(struct cells *t, const char *bytes, size_t size, const char *pa
 		add_memory(t, faults);
 	ok = ok && parse(t, bytes, size, faults);
 	if (ok && t->n_rows == 0) {
-		cells_fault(t, NULL, faults, "is empty; a header row and a row for each lap are needed");
+		cells_fault(t, NULL, faults,
+			"is empty; a header row and a row for each lap are needed");
 		ok = false;
 	}
 	if (!ok)

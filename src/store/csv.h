@@ -28,12 +28,12 @@ struct cells {
 /* False: faults has why, t is empty. */
 bool cells_read(struct cells *t, const char *path, struct faults *faults);
 /* The same from memory, for tests. */
-bool cells_parse(struct cells *t, const char *bytes, size_t size, const char *path,
-	struct faults *faults);
+bool cells_parse(
+	struct cells *t, const char *bytes, size_t size, const char *path, struct faults *faults);
 void cells_free(struct cells *t);
 
 /* Add a fault at a cell (NULL: at the file). */
-void cells_fault(const struct cells *t, const struct cell *c, struct faults *f, const char *fmt, ...)
-	ERR_PRINTF(4, 5);
+void cells_fault(const struct cells *t, const struct cell *c, struct faults *f, const char *fmt,
+	...) ERR_PRINTF(4, 5);
 
 #endif

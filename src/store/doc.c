@@ -243,8 +243,9 @@ static void check_duplicates(struct build *b, const struct node *map)
 		}
 		build_fault(b, (struct place){key->start, key->line, key->col},
 			"the key '%.*s' stands twice: first on line %zu, again on line %zu; "
-			"keep one", (int)(key->len < 64 ? key->len : 64), key->text,
-			members[first]->key->line, key->line);
+			"keep one",
+			(int)(key->len < 64 ? key->len : 64), key->text, members[first]->key->line,
+			key->line);
 	}
 }
 
@@ -261,8 +262,8 @@ static void build_close(struct build *b, const yaml_event_t *ev)
 		check_duplicates(b, n);
 }
 
-static void check_plain_data(struct build *b, const yaml_event_t *ev, const yaml_char_t *anchor,
-	const yaml_char_t *tag)
+static void check_plain_data(
+	struct build *b, const yaml_event_t *ev, const yaml_char_t *anchor, const yaml_char_t *tag)
 {
 	if (anchor)
 		build_fault(b, place_of(b, &ev->start_mark),
@@ -297,7 +298,8 @@ static void build_event(struct build *b, const yaml_event_t *ev)
 		build_scalar(b, ev);
 		break;
 	case YAML_SEQUENCE_START_EVENT:
-		check_plain_data(b, ev, ev->data.sequence_start.anchor, ev->data.sequence_start.tag);
+		check_plain_data(
+			b, ev, ev->data.sequence_start.anchor, ev->data.sequence_start.tag);
 		build_open(b, ev);
 		break;
 	case YAML_MAPPING_START_EVENT:
@@ -370,8 +372,8 @@ static void parse_scanned(struct build *b)
 		return;
 	}
 	yaml_parser_set_encoding(&p, YAML_UTF8_ENCODING);
-	yaml_parser_set_input_string(&p, (const unsigned char *)d->bytes + b->scan->bom,
-		d->size - b->scan->bom);
+	yaml_parser_set_input_string(
+		&p, (const unsigned char *)d->bytes + b->scan->bom, d->size - b->scan->bom);
 	build_all(b, &p);
 	yaml_parser_delete(&p);
 }
@@ -427,8 +429,8 @@ bool doc_read(struct doc *d, const char *path, struct faults *faults)
 	return doc_build(d, faults);
 }
 
-bool doc_parse(struct doc *d, const char *bytes, size_t size, const char *path,
-	struct faults *faults)
+bool doc_parse(
+	struct doc *d, const char *bytes, size_t size, const char *path, struct faults *faults)
 {
 	struct err e;
 

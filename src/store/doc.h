@@ -24,8 +24,8 @@ enum scalar_style { SCALAR_PLAIN, SCALAR_SINGLE, SCALAR_DOUBLE, SCALAR_BLOCK };
 struct node {
 	enum node_kind kind;
 	enum scalar_style style;
-	bool flow;              /* sequence or mapping written as [..] or {..} */
-	const char *text;       /* scalar: decoded, NUL-terminated; may hold NULs, see len */
+	bool flow;        /* sequence or mapping written as [..] or {..} */
+	const char *text; /* scalar: decoded, NUL-terminated; may hold NULs, see len */
 	size_t len;
 	size_t start, end;      /* bytes of the node in the file, quotes and brackets included */
 	size_t line, col;       /* 1-based, as an editor counts (columns in characters) */
@@ -36,21 +36,21 @@ struct node {
 };
 
 struct doc {
-	char *path;     /* owned; for messages */
-	char *bytes;    /* owned: the file as it is */
+	char *path;  /* owned; for messages */
+	char *bytes; /* owned: the file as it is */
 	size_t size;
-	uint64_t hash;  /* of the bytes */
+	uint64_t hash;      /* of the bytes */
 	struct stamp stamp; /* doc_read: the file as it was read, for file_save; else zero */
 	struct node *root;
-	void *arena;    /* owned */
+	void *arena; /* owned */
 };
 
 /* Read a file; refuses what is not a regular file (a link to one is fine). A missing file, a
  * folder or a device is a fault too. False: faults has why, d is empty. */
 bool doc_read(struct doc *d, const char *path, struct faults *faults);
 /* The same from memory (copied); path is only for messages. */
-bool doc_parse(struct doc *d, const char *bytes, size_t size, const char *path,
-	struct faults *faults);
+bool doc_parse(
+	struct doc *d, const char *bytes, size_t size, const char *path, struct faults *faults);
 void doc_free(struct doc *d);
 
 /* Member of a mapping; NULL if absent or n is no mapping. */

@@ -7,8 +7,8 @@
 
 struct problem {
 	const char *problem, *context; /* libyaml's own; may be NULL */
-	struct place at;	       /* in: where it was noticed; out: where the user should look */
-	struct place from;	       /* where the thing began that it belongs to */
+	struct place at;   /* in: where it was noticed; out: where the user should look */
+	struct place from; /* where the thing began that it belongs to */
 };
 
 void explain_problem(struct problem *p, const struct scan *s, struct err *err);

@@ -25,15 +25,15 @@ bool stamp_same_bytes(const struct stamp *a, const struct stamp *b)
 bool stamp_equal(const struct stamp *a, const struct stamp *b)
 {
 	return a->dev == b->dev && a->ino == b->ino && a->mtime_s == b->mtime_s &&
-		a->mtime_ns == b->mtime_ns && stamp_same_bytes(a, b);
+	       a->mtime_ns == b->mtime_ns && stamp_same_bytes(a, b);
 }
 
 static bool refuse_kind(const char *path, mode_t mode, struct err *err)
 {
-	const char *what = S_ISDIR(mode) ? "a folder"
-		: S_ISFIFO(mode)	 ? "a pipe"
-		: S_ISSOCK(mode)	 ? "a socket"
-					 : "a device";
+	const char *what = S_ISDIR(mode)    ? "a folder"
+			   : S_ISFIFO(mode) ? "a pipe"
+			   : S_ISSOCK(mode) ? "a socket"
+					    : "a device";
 
 	err_input(err, "is %s; a regular file is needed", what);
 	err_at(err, path, 0, 0);
@@ -60,8 +60,8 @@ static bool refuse_size(const char *path, size_t max, struct err *err)
 }
 
 /* Read until the end or until max + 1 bytes: a file may grow while it is read. */
-static bool read_all(int fd, const char *path, size_t max, char **bytes, size_t *size,
-	struct err *err)
+static bool read_all(
+	int fd, const char *path, size_t max, char **bytes, size_t *size, struct err *err)
 {
 	size_t cap = *size + 1 < 4096 ? 4096 : *size + 2, len = 0;
 	char *data = malloc(cap);
@@ -133,7 +133,8 @@ bool file_read_fd(int fd, const char *path, size_t max, char **bytes, size_t *si
 bool file_read(const char *path, size_t max, char **bytes, size_t *size, struct stamp *stamp,
 	struct err *err)
 {
-	/* O_NONBLOCK: a pipe without a writer must not hold us up; O_NOCTTY: nor take a terminal. */
+	/* O_NONBLOCK: a pipe without a writer must not hold us up; O_NOCTTY: nor take a terminal.
+	 */
 	int fd = open(path, O_RDONLY | O_NONBLOCK | O_NOCTTY | O_CLOEXEC);
 	bool ok;
 

@@ -10,12 +10,30 @@
 #include <string.h>
 
 enum column {
-	C_RUN, C_SHEET, C_DATE, C_DRIVER, C_SESSION, C_COMPOUND, C_FUEL, C_FUEL_PER_LAP, C_TRACK_TEMP,
-	C_TYRE_AGE, C_LAP, C_TIME, C_EFFORT, C_SKIP, C_FIXED,
-	C_WEAR = C_FIXED, C_WORN, C_WORN_AT_START, C_WEAR_TOTAL, C_VALUE
+	C_RUN,
+	C_SHEET,
+	C_DATE,
+	C_DRIVER,
+	C_SESSION,
+	C_COMPOUND,
+	C_FUEL,
+	C_FUEL_PER_LAP,
+	C_TRACK_TEMP,
+	C_TYRE_AGE,
+	C_LAP,
+	C_TIME,
+	C_EFFORT,
+	C_SKIP,
+	C_FIXED,
+	C_WEAR = C_FIXED,
+	C_WORN,
+	C_WORN_AT_START,
+	C_WEAR_TOTAL,
+	C_VALUE
 };
 static const char *const fixed_names[C_FIXED] = {"run", "sheet", "date", "driver", "session",
-	"compound", "fuel", "fuel-per-lap", "track-temp", "tyre-age", "lap", "time", "effort", "skip"};
+	"compound", "fuel", "fuel-per-lap", "track-temp", "tyre-age", "lap", "time", "effort",
+	"skip"};
 /* The longer prefixes first, so that wear- does not take wear-total-. */
 static const struct {
 	const char *prefix;
@@ -31,10 +49,10 @@ struct head {
 /* A run while its rows come in: which cell gave each run-level column first. */
 struct draft {
 	struct run *run;
-	const struct cell *first;    /* its first `run` cell */
-	const struct cell **given;   /* owned: per column of the file, NULL while blank */
-	const struct cell **lap_at;  /* owned: per lap, the cell to point at */
-	long *number;                /* owned: per lap, from `lap`, or its place */
+	const struct cell *first;   /* its first `run` cell */
+	const struct cell **given;  /* owned: per column of the file, NULL while blank */
+	const struct cell **lap_at; /* owned: per lap, the cell to point at */
+	long *number;               /* owned: per lap, from `lap`, or its place */
 	size_t laps_cap;
 };
 
@@ -77,7 +95,8 @@ void import_free(struct import *in)
 
 static bool is_lap_level(enum column c)
 {
-	return c == C_LAP || c == C_TIME || c == C_EFFORT || c == C_SKIP || c == C_WEAR || c == C_WORN;
+	return c == C_LAP || c == C_TIME || c == C_EFFORT || c == C_SKIP || c == C_WEAR ||
+	       c == C_WORN;
 }
 
 static bool find_column(const struct book *b, const struct cell *c, struct head *h)
@@ -112,7 +131,9 @@ static void unknown_column(struct work *w, const struct cell *c)
 	if (strchr(c->text, ';') && w->n_heads == 1)
 		fault(w, c, "the columns are parted by semicolons; commas are read");
 	else
-		fault(w, c, "unknown column '%s'; allowed: run, sheet, date, driver, session, compound, fuel, "
+		fault(w, c,
+			"unknown column '%s'; allowed: run, sheet, date, driver, session, "
+			"compound, fuel, "
 			"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip, "
 			"wear-, worn-, worn-at-start- or wear-total-%s, and the car's adjustables",
 			show_cell(c, shown), channels);
@@ -123,7 +144,8 @@ static void need_column(struct work *w, enum column what)
 	for (size_t i = 0; i < w->n_heads; i++)
 		if (w->heads[i].what == what)
 			return;
-	fault(w, &w->t.cells[0], "the column '%s' is missing; every row needs it", fixed_names[what]);
+	fault(w, &w->t.cells[0], "the column '%s' is missing; every row needs it",
+		fixed_names[what]);
 }
 
 /* False: without good columns the rows say nothing. */
@@ -164,16 +186,16 @@ static bool cell_number(struct work *w, const struct cell *c, struct range range
 	if (!number_in_range(v, range)) {
 		num_print(range.low, low, sizeof low);
 		num_print(range.high, high, sizeof high);
-		fault(w, c, "%s is out of range; %s %s and at most %s is allowed", show_cell(c, shown),
-			range.above ? "above" : "at least", low, high);
+		fault(w, c, "%s is out of range; %s %s and at most %s is allowed",
+			show_cell(c, shown), range.above ? "above" : "at least", low, high);
 		return false;
 	}
 	*out = v;
 	return true;
 }
 
-static void cell_optional(struct work *w, const struct cell *c, struct range range,
-	struct opt_num *out)
+static void cell_optional(
+	struct work *w, const struct cell *c, struct range range, struct opt_num *out)
 {
 	out->has = cell_number(w, c, range, &out->v);
 }
@@ -195,7 +217,9 @@ static bool cell_id(struct work *w, const struct cell *c, char out[ID_SIZE])
 {
 	char shown[SHOW_SIZE];
 	if (!text_is_id(c->text, c->len)) {
-		fault(w, c, "'%s' is no id; use a-z, 0-9 and -, beginning with a letter or digit, at most %d",
+		fault(w, c,
+			"'%s' is no id; use a-z, 0-9 and -, beginning with a letter or digit, at "
+			"most %d",
 			show_cell(c, shown), ID_MAX);
 		return false;
 	}
@@ -209,7 +233,8 @@ static void cell_date(struct work *w, const struct cell *c, struct run *r)
 	if (run_date_valid(c->text, c->len))
 		memcpy(r->date, c->text, c->len + 1);
 	else
-		fault(w, c, "'%s' is no date and time; write YYYY-MM-DDTHH:MM", show_cell(c, shown));
+		fault(w, c, "'%s' is no date and time; write YYYY-MM-DDTHH:MM",
+			show_cell(c, shown));
 }
 
 static void cell_value(struct work *w, const struct cell *c, size_t a, struct run *r)
@@ -329,7 +354,8 @@ static void lap_number(struct work *w, const struct cell *c, struct draft *d)
 	char shown[SHOW_SIZE];
 	double v = 0;
 	size_t i = d->run->n_laps - 1;
-	if (num_parse(c->text, c->len, &v) != NUM_OK || v < 1 || v > 100000 || v != (double)(long)v) {
+	if (num_parse(c->text, c->len, &v) != NUM_OK || v < 1 || v > 100000 ||
+		v != (double)(long)v) {
 		fault(w, c, "lap '%s' is no whole number; laps count from 1", show_cell(c, shown));
 		return;
 	}
@@ -337,8 +363,8 @@ static void lap_number(struct work *w, const struct cell *c, struct draft *d)
 	d->lap_at[i] = c;
 	for (size_t k = 0; k < i; k++)
 		if (d->number[k] == (long)v) {
-			fault(w, c, "lap %ld of run %s stands twice; first on line %zu", (long)v, d->run->id,
-				d->lap_at[k]->line);
+			fault(w, c, "lap %ld of run %s stands twice; first on line %zu", (long)v,
+				d->run->id, d->lap_at[k]->line);
 			return;
 		}
 }
@@ -366,15 +392,33 @@ static void take_run_cell(struct work *w, const struct cell *c, const struct hea
 {
 	size_t i = h->index;
 	switch (h->what) {
-	case C_SHEET: cell_id(w, c, r->sheet); break;
-	case C_DATE: cell_date(w, c, r); break;
-	case C_DRIVER: cell_id(w, c, r->driver); break;
-	case C_SESSION: cell_id(w, c, r->session); break;
-	case C_COMPOUND: cell_id(w, c, r->compound); break;
-	case C_FUEL: cell_optional(w, c, range_fuel, &r->fuel); break;
-	case C_FUEL_PER_LAP: cell_optional(w, c, range_fuel, &r->fuel_per_lap); break;
-	case C_TRACK_TEMP: cell_optional(w, c, range_temp, &r->track_temp); break;
-	case C_TYRE_AGE: cell_optional(w, c, range_age, &r->tyre_age); break;
+	case C_SHEET:
+		cell_id(w, c, r->sheet);
+		break;
+	case C_DATE:
+		cell_date(w, c, r);
+		break;
+	case C_DRIVER:
+		cell_id(w, c, r->driver);
+		break;
+	case C_SESSION:
+		cell_id(w, c, r->session);
+		break;
+	case C_COMPOUND:
+		cell_id(w, c, r->compound);
+		break;
+	case C_FUEL:
+		cell_optional(w, c, range_fuel, &r->fuel);
+		break;
+	case C_FUEL_PER_LAP:
+		cell_optional(w, c, range_fuel, &r->fuel_per_lap);
+		break;
+	case C_TRACK_TEMP:
+		cell_optional(w, c, range_temp, &r->track_temp);
+		break;
+	case C_TYRE_AGE:
+		cell_optional(w, c, range_age, &r->tyre_age);
+		break;
 	case C_WORN_AT_START:
 		r->has_worn_at_start[i] = cell_number(w, c, range_wear, &r->worn_at_start[i]);
 		break;
@@ -396,8 +440,9 @@ static void run_cell(struct work *w, const struct cell *c, size_t column, struct
 		d->given[column] = c;
 		take_run_cell(w, c, &w->heads[column], d->run);
 	} else if (strcmp(before->text, c->text) != 0) {
-		fault(w, c, "'%s' differs from '%s' on line %zu; a run has one %s", show_cell(c, shown),
-			show_cell(before, was), before->line, w->t.cells[column].text);
+		fault(w, c, "'%s' differs from '%s' on line %zu; a run has one %s",
+			show_cell(c, shown), show_cell(before, was), before->line,
+			w->t.cells[column].text);
 	}
 }
 
@@ -406,7 +451,8 @@ static void read_row(struct work *w, const struct row *row)
 	const struct cell *cells = &w->t.cells[row->first];
 	size_t run_at = 0;
 	if (row->n != w->n_heads) {
-		fault(w, cells, "the row has %zu fields; the header has %zu columns", row->n, w->n_heads);
+		fault(w, cells, "the row has %zu fields; the header has %zu columns", row->n,
+			w->n_heads);
 		return;
 	}
 	while (w->heads[run_at].what != C_RUN)
@@ -433,10 +479,14 @@ static void fault_sheet(struct work *w, const struct draft *d)
 			at = d->given[i];
 	/* A sheet's name that is no id was told already. */
 	if (d->run->sheet[0])
-		fault(w, at, "the book has no sheet '%s'; name one of its sheets, or give every adjustable a "
-			"column", d->run->sheet);
+		fault(w, at,
+			"the book has no sheet '%s'; name one of its sheets, or give every "
+			"adjustable a "
+			"column",
+			d->run->sheet);
 	else if (!at)
-		fault(w, d->first, "run %s names no sheet; name one, or give every adjustable a column",
+		fault(w, d->first,
+			"run %s names no sheet; name one, or give every adjustable a column",
 			d->run->id);
 }
 
@@ -482,8 +532,10 @@ static void order_laps(struct work *w, struct draft *d)
 		if (whole)
 			memcpy(r->laps, laps, r->n_laps * sizeof *laps);
 		else
-			fault(w, d->first, "run %s has %zu laps but none with number %zu; laps count from 1 "
-				"without gaps", r->id, r->n_laps, gap + 1);
+			fault(w, d->first,
+				"run %s has %zu laps but none with number %zu; laps count from 1 "
+				"without gaps",
+				r->id, r->n_laps, gap + 1);
 	}
 	free(laps);
 	free(seen);

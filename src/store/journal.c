@@ -96,8 +96,8 @@ static bool put_text(struct journal *j, const char *file, struct err *err)
 	return false;
 }
 
-static bool start_new(struct journal *j, const char *file, const struct stamp *base,
-	struct err *err)
+static bool start_new(
+	struct journal *j, const char *file, const struct stamp *base, struct err *err)
 {
 	int flags = O_WRONLY | O_CREAT | O_EXCL | O_APPEND | O_NOFOLLOW | O_CLOEXEC;
 	mode_t mode = journal_mode(file);
@@ -121,8 +121,7 @@ static bool start_new(struct journal *j, const char *file, const struct stamp *b
 }
 
 /* A journal's bytes; *bytes NULL if there is none. */
-static bool load(const char *path, char **bytes, size_t *size, struct stamp *stamp,
-	struct err *err)
+static bool load(const char *path, char **bytes, size_t *size, struct stamp *stamp, struct err *err)
 {
 	int fd = (int)AGAIN(open(path, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC));
 	bool ok;
@@ -132,7 +131,8 @@ static bool load(const char *path, char **bytes, size_t *size, struct stamp *sta
 	if (fd < 0 && (errno == ENOENT || errno == ENOTDIR))
 		return true;
 	if (fd < 0) {
-		err_failed(err, "the journal of unsaved edits cannot be opened: %s", strerror(errno));
+		err_failed(
+			err, "the journal of unsaved edits cannot be opened: %s", strerror(errno));
 		err_at(err, path, 0, 0);
 		return false;
 	}
@@ -169,8 +169,8 @@ static bool find(const char *file, char **path, char **bytes, size_t *size, stru
 }
 
 /* Go on behind the last valid record. */
-static bool go_on(struct journal *j, const char *file, const char *bytes, size_t valid,
-	struct err *err)
+static bool go_on(
+	struct journal *j, const char *file, const char *bytes, size_t valid, struct err *err)
 {
 	buf_add(&j->text, bytes, valid);
 	if (j->text.failed)
@@ -204,8 +204,10 @@ static bool open_found(struct journal *j, const char *file, const struct stamp *
 		j->path = path_beside(file);
 		return j->path ? start_new(j, file, base, err) : no_memory(err, file);
 	}
-	err_input(err, "unsaved edits of another state of this file are kept in %s; take or "
-		"drop them first", j->path);
+	err_input(err,
+		"unsaved edits of another state of this file are kept in %s; take or "
+		"drop them first",
+		j->path);
 	err_at(err, file, 0, 0);
 	return false;
 }
@@ -245,8 +247,7 @@ static bool rewrite(struct journal *j, struct err *err)
 	if (temp.failed)
 		return no_memory(err, j->path);
 	unlink(temp.data);
-	fd = (int)AGAIN(open(temp.data, flags,
-		fstat(j->fd, &st) == 0 ? st.st_mode & 0600 : 0600));
+	fd = (int)AGAIN(open(temp.data, flags, fstat(j->fd, &st) == 0 ? st.st_mode & 0600 : 0600));
 	if (fd < 0 || !write_all(fd, j->text.data, j->text.len) || fsync(fd) != 0 ||
 		AGAIN(rename(temp.data, j->path)) != 0) {
 		code = errno;
@@ -399,8 +400,7 @@ bool journal_remove(const char *file, struct err *err)
 	return ok;
 }
 
-bool journal_recover(const char *file, const struct stamp *now, struct recovery *r,
-	struct err *err)
+bool journal_recover(const char *file, const struct stamp *now, struct recovery *r, struct err *err)
 {
 	struct stamp stamp, base;
 	char *path, *bytes;

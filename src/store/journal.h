@@ -35,11 +35,11 @@ struct change {
 enum { JOURNAL_SYNC_SECONDS = 4, JOURNAL_MAX_BYTES = 1024 * 1024 };
 
 struct journal {
-	int fd;		 /* -1: closed */
-	char *path;	 /* owned */
+	int fd;          /* -1: closed */
+	char *path;      /* owned */
 	struct buf text; /* all that was written, to write it anew when the disk fails */
-	int64_t since;	 /* monotonic seconds of the oldest edit not synced; 0: none */
-	bool entered;	 /* the folder's entry is synced too */
+	int64_t since;   /* monotonic seconds of the oldest edit not synced; 0: none */
+	bool entered;    /* the folder's entry is synced too */
 };
 
 void journal_init(struct journal *j);
@@ -62,19 +62,19 @@ void journal_close(struct journal *j);
 
 struct recovery {
 	bool found;
-	bool same_base;	  /* the file has the bytes that the edits were made on */
-	bool whole;	  /* false: something behind the last valid record was cut off */
+	bool same_base; /* the file has the bytes that the edits were made on */
+	bool whole;     /* false: something behind the last valid record was cut off */
 	size_t n_records;
 	struct change *changes; /* owned, in order, all records after each other */
 	size_t n_changes;
-	int64_t when; /* last written, s since 1970 */
+	int64_t when;  /* last written, s since 1970 */
 	char *storage; /* owned: the texts */
 };
 
 /* Look for the journal of `file`. False only when one is there and cannot be read. `now` is
  * the file as it stands (zero: none). */
-bool journal_recover(const char *file, const struct stamp *now, struct recovery *r,
-	struct err *err);
+bool journal_recover(
+	const char *file, const struct stamp *now, struct recovery *r, struct err *err);
 void recovery_free(struct recovery *r);
 /* Remove a journal found at the start. */
 bool journal_remove(const char *file, struct err *err);

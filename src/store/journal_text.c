@@ -73,8 +73,8 @@ static bool read_header(const char *bytes, size_t size, struct stamp *base)
 
 	*base = (struct stamp){0};
 	return size >= HEADER_LEN && memcmp(bytes, magic, sizeof magic - 1) == 0 &&
-		read_hex(at, &base->size) && at[16] == ' ' && read_hex(at + 17, &base->hash) &&
-		at[33] == '\n';
+	       read_hex(at, &base->size) && at[16] == ' ' && read_hex(at + 17, &base->hash) &&
+	       at[33] == '\n';
 }
 
 /* "+LENGTH HASH\n"; the bytes of it, 0 if it is none. */
@@ -160,8 +160,8 @@ static size_t count_lines(const char *bytes, size_t size)
 	return n;
 }
 
-bool journal_read_text(const char *bytes, size_t size, struct recovery *r, struct stamp *base,
-	size_t *valid)
+bool journal_read_text(
+	const char *bytes, size_t size, struct recovery *r, struct stamp *base, size_t *valid)
 {
 	char *storage;
 

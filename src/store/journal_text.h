@@ -13,8 +13,8 @@ void journal_add_header(struct buf *b, const struct stamp *base);
 void journal_add_record(struct buf *b, const struct change *changes, size_t n);
 
 /* As journal_parse(); *valid is where the valid prefix ends (0: no header). */
-bool journal_read_text(const char *bytes, size_t size, struct recovery *r, struct stamp *base,
-	size_t *valid);
+bool journal_read_text(
+	const char *bytes, size_t size, struct recovery *r, struct stamp *base, size_t *valid);
 
 /* The last value of each key, in the order of their last record. In place; returns how many. */
 size_t changes_squeeze(struct change *changes, size_t n);

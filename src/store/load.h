@@ -30,8 +30,8 @@ void load_lap_segments(struct reader *r, const struct node *lap_node, const stru
 struct book_refs {
 	const struct node *car, *circuit, *reference;
 };
-bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,
-	struct faults *faults);
+bool load_book_file(
+	struct book *b, const struct doc *d, struct book_refs *refs, struct faults *faults);
 
 /* `borrow` of book.yaml (n, may be NULL) into b->borrow, no book loaded yet. */
 void load_borrow(struct reader *r, const struct node *n, struct book *b);

@@ -40,13 +40,15 @@ static void load_wear_channels(struct reader *r, const struct node *n, struct bo
 					b->channels[b->n_channels++] = channel_set_name(set, i);
 		return;
 	}
-	read_fault(r, n, "wear-channels is no known set; [car], [front, rear] or [fl, fr, rl, rr] is allowed");
+	read_fault(r, n,
+		"wear-channels is no known set; [car], [front, rear] or [fl, fr, rl, rr] is "
+		"allowed");
 }
 
 static void load_conditions(struct reader *r, const struct node *n, struct book *b)
 {
-	static const struct field fields[COV_N] = {{"effort", false}, {"tyre-age", false},
-		{"fuel", false}, {"track-temp", false}};
+	static const struct field fields[COV_N] = {
+		{"effort", false}, {"tyre-age", false}, {"fuel", false}, {"track-temp", false}};
 	const struct range ranges[COV_N] = {range_effort, range_age, range_fuel, range_temp};
 	const struct node *at[COV_N];
 	if (!n || !read_fields(r, n, "conditions", fields, COV_N, at))
@@ -83,8 +85,8 @@ static void add_channel_keys(const struct book *b, struct keys *k, const char *p
 }
 
 /* {key: number}; the first `n_out` go to out. */
-static void load_keyed(struct reader *r, const struct node *n, const char *what, const struct keys *k,
-	struct range range, struct opt_num *out, size_t n_out)
+static void load_keyed(struct reader *r, const struct node *n, const char *what,
+	const struct keys *k, struct range range, struct opt_num *out, size_t n_out)
 {
 	const struct node *at[KEYS_MAX];
 	struct opt_num unused;
@@ -94,8 +96,8 @@ static void load_keyed(struct reader *r, const struct node *n, const char *what,
 		read_optional(r, at[i], range, i < n_out ? &out[i] : &unused);
 }
 
-static void load_rule(struct reader *r, const struct node *n, const struct book *b,
-	struct covariate_rule *rule)
+static void load_rule(
+	struct reader *r, const struct node *n, const struct book *b, struct covariate_rule *rule)
 {
 	char label[SHOW_SIZE], shown[SHOW_SIZE];
 	struct keys k = {.n = 0};
@@ -105,7 +107,8 @@ static void load_rule(struct reader *r, const struct node *n, const struct book 
 	if (rule->off)
 		return;
 	if (n->kind != NODE_MAP) {
-		read_fault(r, n, "%s: '%s' is not known; write off, or known slopes such as {time: 0.032}",
+		read_fault(r, n,
+			"%s: '%s' is not known; write off, or known slopes such as {time: 0.032}",
 			node_label(n, label), node_show(n, shown));
 		return;
 	}
@@ -116,8 +119,8 @@ static void load_rule(struct reader *r, const struct node *n, const struct book 
 
 static void load_covariates(struct reader *r, const struct node *n, struct book *b)
 {
-	static const struct field fields[COV_N] = {{"effort", false}, {"tyre-age", false},
-		{"fuel", false}, {"track-temp", false}};
+	static const struct field fields[COV_N] = {
+		{"effort", false}, {"tyre-age", false}, {"fuel", false}, {"track-temp", false}};
 	const struct node *at[COV_N];
 	if (!n || !read_fields(r, n, "covariates", fields, COV_N, at))
 		return;
@@ -152,7 +155,8 @@ static void load_exchange(struct reader *r, const struct node *n, struct book *b
 static void load_stint(struct reader *r, const struct node *n, struct stint_plan *s)
 {
 	static const struct field fields[] = {{"laps", false}, {"pit-loss", false},
-		{"fuel-per-lap", false}, {"pace-loss", false}, {"cliff-at", false}, {"cliff", false}};
+		{"fuel-per-lap", false}, {"pace-loss", false}, {"cliff-at", false},
+		{"cliff", false}};
 	static const struct range laps = {1, 10000, false};
 	const struct node *at[6];
 	if (!n || !read_fields(r, n, "a stint", fields, 6, at))
@@ -169,7 +173,8 @@ static void load_stint(struct reader *r, const struct node *n, struct stint_plan
 	read_optional(r, at[4], percent, &s->cliff_at);
 	read_optional(r, at[5], not_negative, &s->cliff);
 	if (!at[4] != !at[5])
-		read_fault(r, at[4] ? at[4] : at[5], "cliff-at and cliff belong together; give both or neither");
+		read_fault(r, at[4] ? at[4] : at[5],
+			"cliff-at and cliff belong together; give both or neither");
 }
 
 static void load_temperatures(struct reader *r, const struct node *n, struct balance_plan *p)
@@ -210,7 +215,9 @@ static void load_balance(struct reader *r, const struct node *n, struct balance_
 	load_temperatures(r, at[3], p);
 	load_hot_pressure(r, at[4], p);
 	if (at[4] && !at[3])
-		read_fault(r, at[4], "hot-pressure alone; it needs temperatures: {cold: ..., hot: ...} beside it");
+		read_fault(r, at[4],
+			"hot-pressure alone; it needs temperatures: {cold: ..., hot: ...} beside "
+			"it");
 	for (int i = 0; i < BANDS_N; i++)
 		bands[i] = (struct field){balance_band_names[i], false};
 	if (!at[5] || !read_fields(r, at[5], "band", bands, BANDS_N, band))
@@ -219,18 +226,48 @@ static void load_balance(struct reader *r, const struct node *n, struct balance_
 		read_optional(r, band[i], percent, &p->band[i]);
 }
 
-enum { B_KIND, B_VERSION, B_NAME, B_NOTES, B_CAR, B_CIRCUIT, B_REFERENCE, B_CHANNELS, B_LIMIT,
-	B_CONDITIONS, B_COVARIATES, B_CURVATURE, B_EXCHANGE, B_STINT, B_BALANCE, B_BORROW, B_CONFLICTS, B_N };
+enum {
+	B_KIND,
+	B_VERSION,
+	B_NAME,
+	B_NOTES,
+	B_CAR,
+	B_CIRCUIT,
+	B_REFERENCE,
+	B_CHANNELS,
+	B_LIMIT,
+	B_CONDITIONS,
+	B_COVARIATES,
+	B_CURVATURE,
+	B_EXCHANGE,
+	B_STINT,
+	B_BALANCE,
+	B_BORROW,
+	B_CONFLICTS,
+	B_N
+};
 static const struct field book_fields[B_N] = {
-	{"kind", true}, {"version", true}, {"name", false}, {"notes", false}, {"car", true},
-	{"circuit", true}, {"reference", true}, {"wear-channels", true}, {"wear-limit", true},
-	{"conditions", false}, {"covariates", false}, {"curvature", false},
-	{"exchange-rate", false}, {"stint", false}, {"balance", false},
-	{"borrow", false}, {"borrow-conflicts", false},
+	{"kind", true},
+	{"version", true},
+	{"name", false},
+	{"notes", false},
+	{"car", true},
+	{"circuit", true},
+	{"reference", true},
+	{"wear-channels", true},
+	{"wear-limit", true},
+	{"conditions", false},
+	{"covariates", false},
+	{"curvature", false},
+	{"exchange-rate", false},
+	{"stint", false},
+	{"balance", false},
+	{"borrow", false},
+	{"borrow-conflicts", false},
 };
 
-static void load_rest(struct reader *r, const struct node **at, struct book *b,
-	struct book_refs *refs)
+static void load_rest(
+	struct reader *r, const struct node **at, struct book *b, struct book_refs *refs)
 {
 	static const char *const conflicts[] = {"show", "widen"};
 	char *notes = NULL;
@@ -253,14 +290,14 @@ static void load_rest(struct reader *r, const struct node **at, struct book *b,
 		b->borrow_widen = read_choice(r, at[B_CONFLICTS], conflicts, 2) == 1;
 }
 
-bool load_book_file(struct book *b, const struct doc *d, struct book_refs *refs,
-	struct faults *faults)
+bool load_book_file(
+	struct book *b, const struct doc *d, struct book_refs *refs, struct faults *faults)
 {
 	const struct node *at[B_N];
 	struct reader r = {d, faults, false};
 	*refs = (struct book_refs){NULL, NULL, NULL};
-	if (read_head(&r, d->root, "book")
-		&& read_fields(&r, d->root, "a book", book_fields, B_N, at))
+	if (read_head(&r, d->root, "book") &&
+		read_fields(&r, d->root, "a book", book_fields, B_N, at))
 		load_rest(&r, at, b, refs);
 	return !r.bad;
 }

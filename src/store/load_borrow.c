@@ -26,8 +26,8 @@ static void load_without(struct reader *r, const struct node *n, struct borrow *
 
 static void load_entry(struct reader *r, const struct node *n, struct borrow *w)
 {
-	static const struct field fields[] = {{"book", true}, {"trust", false}, {"spread", false},
-		{"without", false}};
+	static const struct field fields[] = {
+		{"book", true}, {"trust", false}, {"spread", false}, {"without", false}};
 	static const struct range trust = {0, 1, true}, spread = {0, 100, false};
 	const struct node *at[4];
 	w->trust = 1;
@@ -36,7 +36,8 @@ static void load_entry(struct reader *r, const struct node *n, struct borrow *w)
 	if (!read_fields(r, n, "an entry of borrow", fields, 4, at))
 		return;
 	if (read_text(r, at[0], &w->path) && !w->path[0])
-		read_fault(r, at[0], "book is empty; a folder, told from this book's own, is allowed");
+		read_fault(
+			r, at[0], "book is empty; a folder, told from this book's own, is allowed");
 	if (at[1])
 		read_number(r, at[1], trust, &w->trust);
 	read_optional(r, at[2], spread, &w->spread);
@@ -45,7 +46,8 @@ static void load_entry(struct reader *r, const struct node *n, struct borrow *w)
 
 void load_borrow(struct reader *r, const struct node *n, struct book *b)
 {
-	if (!n || !read_is_list(r, n, "a list of books, such as [{book: ../last-test, trust: 0.5}]"))
+	if (!n ||
+		!read_is_list(r, n, "a list of books, such as [{book: ../last-test, trust: 0.5}]"))
 		return;
 	if (n->n_children > BORROW_MAX) {
 		read_fault(r, n, "borrow names %zu books; at most %d are allowed", n->n_children,
@@ -72,8 +74,8 @@ static char *join(const char *dir, const char *path)
 }
 
 /* At an entry of b's book.yaml. */
-static void ERR_PRINTF(4, 5) entry_fault(const struct book *b, const struct borrow *w,
-	struct faults *faults, const char *fmt, ...)
+static void ERR_PRINTF(4, 5) entry_fault(
+	const struct book *b, const struct borrow *w, struct faults *faults, const char *fmt, ...)
 {
 	struct err e;
 	char text[sizeof e.text];
@@ -122,9 +124,12 @@ static const char *other_limits(const struct car *a, const struct car *b)
 	for (size_t i = 0; i < a->n_adjustables; i++) {
 		const struct adjustable *x = &a->adjustables[i];
 		const int k = car_find_adjustable(b, x->id);
-		if (k != (int)i || b->adjustables[k].min != x->min || b->adjustables[k].max != x->max ||
+		if (k != (int)i || b->adjustables[k].min != x->min ||
+			b->adjustables[k].max != x->max ||
 			strcmp(x->pair < 0 ? "" : a->pairs[x->pair].id,
-				b->adjustables[k].pair < 0 ? "" : b->pairs[b->adjustables[k].pair].id) != 0)
+				b->adjustables[k].pair < 0
+					? ""
+					: b->pairs[b->adjustables[k].pair].id) != 0)
 			return x->id;
 	}
 	return a->n_adjustables == b->n_adjustables ? NULL : "another number of adjustables";
@@ -135,14 +140,18 @@ static void judge(const struct book *b, const struct borrow *w, struct faults *f
 	const struct book *old = w->book;
 	const char *off = NULL;
 	if (strcmp(old->car_id, b->car_id) != 0)
-		entry_fault(b, w, faults, "'%.80s' is about the car '%s', this book about '%s'; only books "
-			"of the same car can be borrowed", w->path, old->car_id, b->car_id);
+		entry_fault(b, w, faults,
+			"'%.80s' is about the car '%s', this book about '%s'; only books "
+			"of the same car can be borrowed",
+			w->path, old->car_id, b->car_id);
 	else if ((off = other_limits(&b->car, &old->car)))
-		entry_fault(b, w, faults, "'%.80s' has a profile of this car with other adjustables or "
-			"limits (%s); bring the two profiles together", w->path, off);
+		entry_fault(b, w, faults,
+			"'%.80s' has a profile of this car with other adjustables or "
+			"limits (%s); bring the two profiles together",
+			w->path, off);
 	if (borrows_back(old, b))
-		entry_fault(b, w, faults, "'%.80s' borrows from this book in turn; take one of the two out",
-			w->path);
+		entry_fault(b, w, faults,
+			"'%.80s' borrows from this book in turn; take one of the two out", w->path);
 }
 
 static bool entry_stands(struct book *b, size_t i, const char *dir, struct faults *faults)
@@ -150,8 +159,10 @@ static bool entry_stands(struct book *b, size_t i, const char *dir, struct fault
 	const struct borrow *w = &b->borrow[i];
 	struct stat st;
 	if (stat(dir, &st) != 0 || !S_ISDIR(st.st_mode)) {
-		entry_fault(b, w, faults, "there is no book '%.200s'; give its folder, told from this "
-			"book's own", w->path);
+		entry_fault(b, w, faults,
+			"there is no book '%.200s'; give its folder, told from this "
+			"book's own",
+			w->path);
 		return false;
 	}
 	if (same_folder(dir, b->dir)) {
@@ -160,7 +171,8 @@ static bool entry_stands(struct book *b, size_t i, const char *dir, struct fault
 	}
 	for (size_t k = 0; k < i; k++)
 		if (b->borrow[k].book && same_folder(b->borrow[k].book->dir, dir)) {
-			entry_fault(b, w, faults, "'%.200s' is named twice; once is allowed", w->path);
+			entry_fault(
+				b, w, faults, "'%.200s' is named twice; once is allowed", w->path);
 			return false;
 		}
 	for (size_t k = 0; k < w->n_without; k++)

@@ -9,8 +9,16 @@ enum { ADJUSTABLES_MAX = 200 };
 
 enum { A_ID, A_LABEL, A_AXLE, A_PAIR, A_UNIT, A_MIN, A_MAX, A_STEP, A_MINUTES, A_CAUTION, A_N };
 static const struct field adjustable_fields[A_N] = {
-	{"id", true}, {"label", true}, {"axle", true}, {"pair", false}, {"unit", true},
-	{"min", true}, {"max", true}, {"step", true}, {"minutes", false}, {"caution", false},
+	{"id", true},
+	{"label", true},
+	{"axle", true},
+	{"pair", false},
+	{"unit", true},
+	{"min", true},
+	{"max", true},
+	{"step", true},
+	{"minutes", false},
+	{"caution", false},
 };
 
 /* A profile while it is read: the nodes of each adjustable, for faults that concern two. */
@@ -21,8 +29,8 @@ struct work {
 	bool *told;                    /* per pair: a fault has told why a member is missing */
 };
 
-static bool soft_limit(struct work *w, const struct node *n, const struct adjustable *a, bool limits,
-	fix *out)
+static bool soft_limit(
+	struct work *w, const struct node *n, const struct adjustable *a, bool limits, fix *out)
 {
 	char low[CAR_VALUE_SIZE], high[CAR_VALUE_SIZE];
 	if (!n || !read_fix(&w->r, n, out))
@@ -30,7 +38,8 @@ static bool soft_limit(struct work *w, const struct node *n, const struct adjust
 	if (limits && (*out < a->min || *out > a->max)) {
 		fix_print(a->min, low, sizeof low);
 		fix_print(a->max, high, sizeof high);
-		return read_fault(&w->r, n, "the soft limit is outside the limits; %s to %s is allowed", low, high);
+		return read_fault(&w->r, n,
+			"the soft limit is outside the limits; %s to %s is allowed", low, high);
 	}
 	return true;
 }
@@ -48,7 +57,8 @@ static void load_caution(struct work *w, const struct node *n, struct adjustable
 	if (!at[0] && !at[1])
 		read_fault(&w->r, n, "a caution without min and max; give one or both");
 	if (c->has_min && c->has_max && c->min > c->max)
-		read_fault(&w->r, at[1], "the soft max is below the soft min; min to max is what needs no caution");
+		read_fault(&w->r, at[1],
+			"the soft max is below the soft min; min to max is what needs no caution");
 	a->has_caution = c->has_min || c->has_max;
 }
 
@@ -59,13 +69,16 @@ static bool load_limits(struct work *w, const struct node **at, struct adjustabl
 	bool max = at[A_MAX] && read_fix(&w->r, at[A_MAX], &a->max);
 	bool step = at[A_STEP] && read_fix(&w->r, at[A_STEP], &a->step);
 	if (step && a->step <= 0)
-		step = read_fault(&w->r, at[A_STEP], "step is not above 0; write the smallest change that can be made");
+		step = read_fault(&w->r, at[A_STEP],
+			"step is not above 0; write the smallest change that can be made");
 	if (min && max && a->min >= a->max)
-		return read_fault(&w->r, at[A_MAX], "max is not above min; an adjustable has a range");
+		return read_fault(
+			&w->r, at[A_MAX], "max is not above min; an adjustable has a range");
 	if (!min || !max || !step)
 		return false;
 	if ((a->max - a->min) % a->step != 0)
-		return read_fault(&w->r, at[A_STEP], "max - min is no whole number of steps; "
+		return read_fault(&w->r, at[A_STEP],
+			"max - min is no whole number of steps; "
 			"choose limits and step that fit");
 	return true;
 }
@@ -74,7 +87,8 @@ static void check_id(struct work *w, const struct node *n, size_t i)
 {
 	const char *id = w->car->adjustables[i].id;
 	if (car_id_reserved(id))
-		read_fault(&w->r, n, "the id '%s' is reserved for the model's own terms; choose another", id);
+		read_fault(&w->r, n,
+			"the id '%s' is reserved for the model's own terms; choose another", id);
 	int first = car_find_adjustable(w->car, id);
 	if (first >= 0 && (size_t)first < i)
 		read_fault(&w->r, n, "the id '%s' stands twice; first on line %zu", id,
@@ -115,9 +129,12 @@ static bool join_pair(struct work *w, size_t i, const char *id)
 		memcpy(c->pairs[p].id, id, ID_SIZE);
 		c->pairs[p].front = c->pairs[p].rear = -1;
 		if (car_id_reserved(id))
-			read_fault(&w->r, n, "the id '%s' is reserved for the model's own terms; choose another", id);
+			read_fault(&w->r, n,
+				"the id '%s' is reserved for the model's own terms; choose another",
+				id);
 		if (car_find_adjustable(c, id) >= 0)
-			read_fault(&w->r, n, "the id '%s' names an adjustable too; choose another for the pair",
+			read_fault(&w->r, n,
+				"the id '%s' names an adjustable too; choose another for the pair",
 				id);
 	}
 	a->pair = p;
@@ -125,13 +142,15 @@ static bool join_pair(struct work *w, size_t i, const char *id)
 	if (!w->at[i][A_AXLE])
 		return false;
 	if (a->axle == AXLE_CAR)
-		return read_fault(&w->r, n, "a member of a pair has the axle car; front or rear is allowed");
+		return read_fault(
+			&w->r, n, "a member of a pair has the axle car; front or rear is allowed");
 	int *member = a->axle == AXLE_FRONT ? &c->pairs[p].front : &c->pairs[p].rear;
 	w->told[p] = w->told[p] || *member >= 0;
 	if (*member >= 0)
-		return read_fault(&w->r, n, "pair '%s' has a %s member already, on line %zu; "
-			"a pair is one front and one rear", id, axle_names[a->axle],
-			w->at[*member][A_PAIR]->line);
+		return read_fault(&w->r, n,
+			"pair '%s' has a %s member already, on line %zu; "
+			"a pair is one front and one rear",
+			id, axle_names[a->axle], w->at[*member][A_PAIR]->line);
 	*member = (int)i;
 	return true;
 }
@@ -141,8 +160,10 @@ static void check_shared(struct work *w, const struct pair *p, int field, const 
 {
 	int later = p->front > p->rear ? p->front : p->rear;
 	if (front && rear && strcmp(front, rear) != 0)
-		read_fault(&w->r, w->at[later][field], "the two members of pair '%s' share their %s; "
-			"write the same text in both", p->id, what);
+		read_fault(&w->r, w->at[later][field],
+			"the two members of pair '%s' share their %s; "
+			"write the same text in both",
+			p->id, what);
 }
 
 static void check_pair(struct work *w, const struct pair *p, const struct node *first)
@@ -150,7 +171,8 @@ static void check_pair(struct work *w, const struct pair *p, const struct node *
 	const struct adjustable *a = w->car->adjustables;
 	if (p->front < 0 || p->rear < 0) {
 		if (!w->told[p - w->car->pairs])
-			read_fault(&w->r, first, "pair '%s' has no %s member; a pair is one front and one rear",
+			read_fault(&w->r, first,
+				"pair '%s' has no %s member; a pair is one front and one rear",
 				p->id, p->front < 0 ? "front" : "rear");
 		return;
 	}
@@ -212,7 +234,9 @@ static void load_part(struct work *w, const struct node *n, struct range range, 
 	if (p->kind == PART_ADJUSTABLE)
 		return;
 	if (num_parse(n->text, n->len, &v) != NUM_OK) {
-		read_fault(&w->r, n, "%s: '%s' is neither a number nor an adjustable of this car; write one of the two",
+		read_fault(&w->r, n,
+			"%s: '%s' is neither a number nor an adjustable of this car; write one of "
+			"the two",
 			node_label(n, label), node_show(n, shown));
 		return;
 	}
@@ -223,7 +247,8 @@ static void load_part(struct work *w, const struct node *n, struct range range, 
 static const struct range positive = {0, 1e9, true}, not_negative = {0, 1e9, false},
 			  any = {-1e9, 1e9, false}, share = {0, 1, true}, percent = {0, 100, false};
 
-static void load_axle(struct work *w, const struct node *n, const char *what, struct chassis_axle *x)
+static void load_axle(
+	struct work *w, const struct node *n, const char *what, struct chassis_axle *x)
 {
 	static const struct field fields[] = {{"track", false}, {"roll-centre", false},
 		{"spring", false}, {"motion-ratio", false}, {"bar", false}, {"bar-ratio", false},
@@ -240,8 +265,8 @@ static void load_axle(struct work *w, const struct node *n, const char *what, st
 	read_optional(&w->r, at[6], positive, &x->tyre_rate);
 }
 
-static void load_aero_axle(struct work *w, const struct node *n, const char *what,
-	struct chassis_axle *x)
+static void load_aero_axle(
+	struct work *w, const struct node *n, const char *what, struct chassis_axle *x)
 {
 	static const struct field fields[] = {{"wing", false}, {"base", false}, {"slope", false}};
 	const struct node *at[3];
@@ -295,7 +320,8 @@ static void load_chassis(struct work *w, const struct node *n)
 	read_optional(&w->r, at[0], positive, &ch->mass);
 	read_optional(&w->r, at[1], share, &ch->front_weight);
 	if (ch->front_weight.has && ch->front_weight.v >= 1)
-		read_fault(&w->r, at[1], "front-weight is the whole weight; a share below 1 is allowed");
+		read_fault(&w->r, at[1],
+			"front-weight is the whole weight; a share below 1 is allowed");
 	read_optional(&w->r, at[2], positive, &ch->wheelbase);
 	read_optional(&w->r, at[3], not_negative, &ch->cg_height);
 	load_axle(w, at[4], "the front of the chassis", &ch->front);

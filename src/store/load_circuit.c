@@ -41,7 +41,8 @@ static void check_sum(struct reader *r, const struct node *n, double sum, const 
 {
 	/* A hair more than 0.005, so that decimals that add up to just that are taken. */
 	if (fabs(sum - 1) > 0.005 + 1e-9)
-		read_fault(r, n, "the %ss add up to %.6g; they must make 1 within 0.005", what, sum);
+		read_fault(
+			r, n, "the %ss add up to %.6g; they must make 1 within 0.005", what, sum);
 }
 
 static void load_segments(struct reader *r, const struct node *n, struct circuit *c)
@@ -49,7 +50,8 @@ static void load_segments(struct reader *r, const struct node *n, struct circuit
 	if (!read_is_list(r, n, "a list of segments"))
 		return;
 	if (n->n_children == 0 || n->n_children > SEGMENTS_MAX) {
-		read_fault(r, n, "here are %zu segments; 1 to %d can be given, leave the key out for none",
+		read_fault(r, n,
+			"here are %zu segments; 1 to %d can be given, leave the key out for none",
 			n->n_children, SEGMENTS_MAX);
 		return;
 	}
@@ -86,8 +88,8 @@ bool load_circuit(struct circuit *c, const struct doc *d, const char *id, struct
 	char *notes = NULL;
 	circuit_init(c);
 	memcpy(c->id, id, strlen(id) + 1);
-	if (read_head(&r, d->root, "circuit")
-		&& read_fields(&r, d->root, "a circuit", fields, 6, at)) {
+	if (read_head(&r, d->root, "circuit") &&
+		read_fields(&r, d->root, "a circuit", fields, 6, at)) {
 		read_text(&r, at[2], &c->name);
 		read_text(&r, at[3], &notes);
 		read_number(&r, at[4], km, &c->length);

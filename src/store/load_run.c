@@ -40,13 +40,14 @@ static int find_channel(struct work *w, const struct node *key)
 		strcat(list, i ? ", " : "");
 		strcat(list, w->channels[i]);
 	}
-	read_fault(&w->r, key, "unknown wear channel '%s'; this book has: %s", node_show(key, shown), list);
+	read_fault(&w->r, key, "unknown wear channel '%s'; this book has: %s",
+		node_show(key, shown), list);
 	return -1;
 }
 
 /* {channel: percent}; first[] notes where a channel was met first, may be NULL. */
-static void load_channels(struct work *w, const struct node *n, bool *has, double *v,
-	const struct node **first)
+static void load_channels(
+	struct work *w, const struct node *n, bool *has, double *v, const struct node **first)
 {
 	if (!read_is_map(&w->r, n, "a mapping of wear channels to %, such as {front: 2.41}"))
 		return;
@@ -79,7 +80,8 @@ static void load_lap(struct work *w, const struct node *n, struct lap *lap)
 	load_channels(w, at[2], lap->has_worn, lap->worn, w->worn_at);
 	lap->has_effort = read_number(&w->r, at[3], range_effort, &lap->effort);
 	if (read_text(&w->r, at[4], &lap->skip) && is_blank(lap->skip))
-		read_fault(&w->r, at[4], "skip is empty; a skipped lap needs a reason, such as skip: traffic");
+		read_fault(&w->r, at[4],
+			"skip is empty; a skipped lap needs a reason, such as skip: traffic");
 	load_lap_segments(&w->r, n, at[5], w->book, lap);
 }
 
@@ -95,7 +97,8 @@ static void check_worn(struct work *w, const struct node *laps, size_t c)
 	const struct run *run = w->run;
 	const char *name = w->channels[c];
 	if (!run->has_worn_at_start[c]) {
-		read_fault(&w->r, w->worn_at[c], "worn for %s but no worn-at-start; the run needs worn-at-start: {%s: ...}",
+		read_fault(&w->r, w->worn_at[c],
+			"worn for %s but no worn-at-start; the run needs worn-at-start: {%s: ...}",
 			name, name);
 		return;
 	}
@@ -108,8 +111,8 @@ static void check_worn(struct work *w, const struct node *laps, size_t c)
 		if (lap->worn[c] < last) {
 			char before[40];
 			num_print(last, before, sizeof before);
-			read_fault(&w->r, worn_node(n, name), "worn so far falls; %s was at %s before", name,
-				before);
+			read_fault(&w->r, worn_node(n, name),
+				"worn so far falls; %s was at %s before", name, before);
 			return;
 		}
 		last = lap->worn[c];
@@ -124,16 +127,21 @@ static const struct node *later(const struct node *a, const struct node *b)
 static void check_ways(struct work *w, const struct node *laps)
 {
 	for (size_t c = 0; w->book && c < w->n_channels; c++) {
-		const struct node *wear = w->wear_at[c], *worn = w->worn_at[c], *total = w->total_at[c];
+		const struct node *wear = w->wear_at[c], *worn = w->worn_at[c],
+				  *total = w->total_at[c];
 		const char *name = w->channels[c];
 		if (wear && worn)
-			read_fault(&w->r, later(wear, worn), "%s has both wear and worn in this run; "
-				"give it one way in all laps", name);
+			read_fault(&w->r, later(wear, worn),
+				"%s has both wear and worn in this run; "
+				"give it one way in all laps",
+				name);
 		if (total && (wear || worn))
-			read_fault(&w->r, total, "%s has a wear-total and %s per lap in this run; keep one", name,
+			read_fault(&w->r, total,
+				"%s has a wear-total and %s per lap in this run; keep one", name,
 				wear ? "wear" : "worn");
 		if (total && w->run->n_laps == 0)
-			read_fault(&w->r, total, "a wear-total without laps; give the laps it is the total of");
+			read_fault(&w->r, total,
+				"a wear-total without laps; give the laps it is the total of");
 		if (worn)
 			check_worn(w, laps, c);
 	}
@@ -166,13 +174,42 @@ static void load_date(struct work *w, const struct node *n)
 	memcpy(w->run->date, n->text, n->len + 1);
 }
 
-enum { R_KIND, R_VERSION, R_DATE, R_SHEET, R_DRIVER, R_SESSION, R_COMPOUND, R_VALUES, R_FUEL,
-	R_FUEL_PER_LAP, R_TRACK_TEMP, R_TYRE_AGE, R_WORN_AT_START, R_WEAR_TOTAL, R_LAPS, R_NOTES, R_N };
+enum {
+	R_KIND,
+	R_VERSION,
+	R_DATE,
+	R_SHEET,
+	R_DRIVER,
+	R_SESSION,
+	R_COMPOUND,
+	R_VALUES,
+	R_FUEL,
+	R_FUEL_PER_LAP,
+	R_TRACK_TEMP,
+	R_TYRE_AGE,
+	R_WORN_AT_START,
+	R_WEAR_TOTAL,
+	R_LAPS,
+	R_NOTES,
+	R_N
+};
 static const struct field run_fields[R_N] = {
-	{"kind", true}, {"version", true}, {"date", false}, {"sheet", false}, {"driver", false},
-	{"session", false}, {"compound", false}, {"values", true}, {"fuel", false},
-	{"fuel-per-lap", false}, {"track-temp", false}, {"tyre-age", false},
-	{"worn-at-start", false}, {"wear-total", false}, {"laps", true}, {"notes", false},
+	{"kind", true},
+	{"version", true},
+	{"date", false},
+	{"sheet", false},
+	{"driver", false},
+	{"session", false},
+	{"compound", false},
+	{"values", true},
+	{"fuel", false},
+	{"fuel-per-lap", false},
+	{"track-temp", false},
+	{"tyre-age", false},
+	{"worn-at-start", false},
+	{"wear-total", false},
+	{"laps", true},
+	{"notes", false},
 };
 
 static void load_rest(struct work *w, const struct node **at)
@@ -207,8 +244,8 @@ bool load_run(struct run *run, const struct doc *d, const char *id, const struct
 	if (!run->values)
 		return read_memory(&w.r);
 	take_channels(&w, book);
-	if (read_head(&w.r, d->root, "run")
-		&& read_fields(&w.r, d->root, "a run", run_fields, R_N, at))
+	if (read_head(&w.r, d->root, "run") &&
+		read_fields(&w.r, d->root, "a run", run_fields, R_N, at))
 		load_rest(&w, at);
 	faults_sort(faults, from);
 	if (w.r.bad)

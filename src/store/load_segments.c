@@ -38,8 +38,8 @@ static int find_segment(const struct work *w, const struct node *key)
 	for (size_t i = 0; i < c->n_segments; i++)
 		if (node_is(key, c->segments[i].id))
 			return (int)i;
-	read_fault(w->r, key, "the circuit has no segment '%s'; it has %s to %s", node_show(key, shown),
-		c->segments[0].id, c->segments[c->n_segments - 1].id);
+	read_fault(w->r, key, "the circuit has no segment '%s'; it has %s to %s",
+		node_show(key, shown), c->segments[0].id, c->segments[c->n_segments - 1].id);
 	return -1;
 }
 
@@ -79,8 +79,8 @@ static const struct node *figure(const struct node *segment, const char *channel
 }
 
 /* The sum of a column against the lap's own figure at `own`. */
-static void check_sum(struct work *w, const struct node *segments, const struct node *own,
-	double lap, int c)
+static void check_sum(
+	struct work *w, const struct node *segments, const struct node *own, double lap, int c)
 {
 	const char *channel = c < 0 ? NULL : w->book->channels[c];
 	const char *unit = c < 0 ? "s" : "%";
@@ -96,12 +96,15 @@ static void check_sum(struct work *w, const struct node *segments, const struct 
 		sum += c < 0 ? w->lap->segments[i].time : w->lap->segments[i].wear[c];
 	const char *of = c < 0 ? "time" : channel;
 	if (n == w->lap->n_segments && fabs(sum - lap) > slack)
-		read_fault(w->r, segments, "the segments' %s adds up to %.6g %s, the lap's is %.6g %s: "
-			"%+.3g %s apart, rounding allows %.3g", of, sum, unit, lap, unit, sum - lap,
-			unit, slack);
+		read_fault(w->r, segments,
+			"the segments' %s adds up to %.6g %s, the lap's is %.6g %s: "
+			"%+.3g %s apart, rounding allows %.3g",
+			of, sum, unit, lap, unit, sum - lap, unit, slack);
 	else if (sum - lap > slack)
-		read_fault(w->r, segments, "the segments given use %.6g %s of %s, the whole lap only "
-			"%.6g %s", sum, unit, of, lap, unit);
+		read_fault(w->r, segments,
+			"the segments given use %.6g %s of %s, the whole lap only "
+			"%.6g %s",
+			sum, unit, of, lap, unit);
 }
 
 static void check_sums(struct work *w, const struct node *lap, const struct node *segments)
@@ -122,11 +125,13 @@ void load_lap_segments(struct reader *r, const struct node *lap_node, const stru
 	struct work w = {&own, book, lap};
 	if (!n)
 		return;
-	if (read_is_map(&own, n, "a mapping of the circuit's segments, such as {s1: {time: 6.9}}") &&
+	if (read_is_map(
+		    &own, n, "a mapping of the circuit's segments, such as {s1: {time: 6.9}}") &&
 		book && book->circuit.id[0]) {
 		const size_t count = book->circuit.n_segments;
 		if (count == 0)
-			read_fault(&own, n, "the circuit '%s' has no segments, so a lap has none either",
+			read_fault(&own, n,
+				"the circuit '%s' has no segments, so a lap has none either",
 				book->circuit.id);
 		else if (!(lap->segments = calloc(count, sizeof *lap->segments)))
 			read_memory(&own);

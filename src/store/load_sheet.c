@@ -19,8 +19,8 @@ static int find_adjustable(const struct car *car, const struct node *key, size_t
 	return -1;
 }
 
-static void fault_missing(struct reader *r, const struct node *n, const struct car *car,
-	const bool *seen)
+static void fault_missing(
+	struct reader *r, const struct node *n, const struct car *car, const bool *seen)
 {
 	char list[300] = "";
 	size_t len = 0, count = 0;
@@ -28,12 +28,13 @@ static void fault_missing(struct reader *r, const struct node *n, const struct c
 		if (seen[i])
 			continue;
 		if (len < sizeof list)
-			len += (size_t)snprintf(list + len, sizeof list - len, "%s%s", count ? ", " : "",
-				car->adjustables[i].id);
+			len += (size_t)snprintf(list + len, sizeof list - len, "%s%s",
+				count ? ", " : "", car->adjustables[i].id);
 		count++;
 	}
 	if (count > 0)
-		read_fault(r, n, "values are missing: %s; every adjustable of the car needs one", list);
+		read_fault(r, n, "values are missing: %s; every adjustable of the car needs one",
+			list);
 }
 
 static void load_value(struct reader *r, const struct node *n, const struct adjustable *a, fix *v)
@@ -68,7 +69,9 @@ void load_values(struct reader *r, const struct node *n, const struct car *car, 
 	for (const struct node *m = n->child; m; m = m->next) {
 		int i = find_adjustable(car, m->key, guess);
 		if (i < 0) {
-			read_fault(r, m->key, "the car has no adjustable '%s'; use the ids of its profile", node_show(m->key, shown));
+			read_fault(r, m->key,
+				"the car has no adjustable '%s'; use the ids of its profile",
+				node_show(m->key, shown));
 			continue;
 		}
 		seen[i] = true;
@@ -100,8 +103,8 @@ static void load_flags(struct reader *r, const struct node *n, const struct car 
 }
 
 /* A pair holds one thing: its difference or the share. And only some pairs can hold the share. */
-static void check_holds(struct reader *r, const struct node *n, const struct car *car,
-	const struct sheet *s)
+static void check_holds(
+	struct reader *r, const struct node *n, const struct car *car, const struct sheet *s)
 {
 	for (const struct node *m = n->child; m; m = m->next) {
 		struct err e;
@@ -110,8 +113,10 @@ static void check_holds(struct reader *r, const struct node *n, const struct car
 		if (p < 0)
 			continue;
 		if (s->locked[p])
-			read_fault(r, m, "'%s' is in locks too; a pair holds its difference or the "
-				"load-transfer share, not both", car->pairs[p].id);
+			read_fault(r, m,
+				"'%s' is in locks too; a pair holds its difference or the "
+				"load-transfer share, not both",
+				car->pairs[p].id);
 		else if (!balance_can_hold(car, p, &e))
 			read_fault(r, m, "%s", e.text);
 	}

@@ -22,7 +22,8 @@ void lock_init(struct lock *l)
 	*l = (struct lock){0};
 }
 
-/* DIR/.#NAME for DIR/NAME; a link's lock stands beside its target, where other names of it find it. */
+/* DIR/.#NAME for DIR/NAME; a link's lock stands beside its target, where other names of it find it.
+ */
 static char *lock_path(const char *file)
 {
 	char *real = realpath(file, NULL);
@@ -132,14 +133,14 @@ static bool is_mine(const struct lock_owner *who)
 static bool is_stale(const struct lock_owner *who)
 {
 	return who->same_host && who->boot > 0 && !who->other_boot &&
-		kill((pid_t)who->pid, 0) != 0 && errno == ESRCH;
+	       kill((pid_t)who->pid, 0) != 0 && errno == ESRCH;
 }
 
 static bool same_owner(const struct lock_owner *a, const struct lock_owner *b)
 {
 	return a->pid == b->pid && a->boot == b->boot && a->since == b->since &&
-		a->readable == b->readable && strcmp(a->user, b->user) == 0 &&
-		strcmp(a->host, b->host) == 0;
+	       a->readable == b->readable && strcmp(a->user, b->user) == 0 &&
+	       strcmp(a->host, b->host) == 0;
 }
 
 static bool write_owner_file(const char *path, const char *owner)
@@ -169,7 +170,7 @@ static bool make_lock(const char *path)
 	if (symlink(owner, path) == 0)
 		return true;
 	return (errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS) &&
-		write_owner_file(path, owner);
+	       write_owner_file(path, owner);
 }
 
 /*
@@ -249,14 +250,13 @@ static enum lock_state take_path(struct lock *l, const char *file, const struct 
 	return state;
 }
 
-enum lock_state lock_take(struct lock *l, const char *file, struct lock_owner *who,
-	struct err *err)
+enum lock_state lock_take(struct lock *l, const char *file, struct lock_owner *who, struct err *err)
 {
 	return take_path(l, file, NULL, who, err);
 }
 
-enum lock_state lock_take_over(struct lock *l, const char *file, struct lock_owner *seen,
-	struct err *err)
+enum lock_state lock_take_over(
+	struct lock *l, const char *file, struct lock_owner *seen, struct err *err)
 {
 	struct lock_owner shown = *seen;
 

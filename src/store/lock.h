@@ -23,7 +23,7 @@ struct lock_owner {
 	int64_t since; /* when the lock was taken, s since 1970 */
 	bool same_host;
 	bool other_boot; /* same host, but the machine was started anew since */
-	bool readable;	 /* false: something else stands in the lock's place */
+	bool readable;   /* false: something else stands in the lock's place */
 };
 
 enum lock_state {
@@ -40,12 +40,12 @@ struct lock {
 void lock_init(struct lock *l);
 /* `file`: the file to be edited, which need not exist. who may be NULL. A lock left by a dead
  * process of this host and boot is replaced; one of another host never. */
-enum lock_state lock_take(struct lock *l, const char *file, struct lock_owner *who,
-	struct err *err);
+enum lock_state lock_take(
+	struct lock *l, const char *file, struct lock_owner *who, struct err *err);
 /* After the user was shown whose lock it is: take it all the same, if it is still the lock of
  * `seen`; LOCK_HELD and *seen anew where another one stands there by now. */
-enum lock_state lock_take_over(struct lock *l, const char *file, struct lock_owner *seen,
-	struct err *err);
+enum lock_state lock_take_over(
+	struct lock *l, const char *file, struct lock_owner *seen, struct err *err);
 /* Removes the lock if it is still ours. Safe when nothing is held. */
 void lock_release(struct lock *l);
 /* Who holds the lock of this file now; false if nobody. */

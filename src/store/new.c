@@ -87,8 +87,9 @@ static bool check_new_id(const char *id, const char *what, struct err *err)
 {
 	if (text_is_id(id, strlen(id)))
 		return true;
-	return err_input(err, "%s: '%.80s' is no id; use a-z, 0-9 and -, beginning with a letter or digit",
-		what, id);
+	return err_input(err,
+		"%s: '%.80s' is no id; use a-z, 0-9 and -, beginning with a letter or digit", what,
+		id);
 }
 
 /* *text is complete or failed; writes it to FOLDER/ID.yaml. */
@@ -96,7 +97,8 @@ static bool create(const struct book *b, const char *folder, const char *path,
 	const struct buf *text, struct err *err)
 {
 	bool made;
-	return make_sub(b->dir, folder, &made, err) && file_create(path, text->data, text->len, err);
+	return make_sub(b->dir, folder, &made, err) &&
+	       file_create(path, text->data, text->len, err);
 }
 
 bool store_new_sheet(const struct book *b, const struct sheet *s, struct err *err)
@@ -107,16 +109,17 @@ bool store_new_sheet(const struct book *b, const struct sheet *s, struct err *er
 	char *path = store_sheet_path(b, s->id);
 	buf_init(&text);
 	write_sheet(&text, &b->car, s);
-	bool ok = path && !text.failed ? reads_back_sheet(&text, path, s, &b->car, err)
-		&& create(b, "sheets", path, &text, err) : err_memory(err);
+	bool ok = path && !text.failed ? reads_back_sheet(&text, path, s, &b->car, err) &&
+						 create(b, "sheets", path, &text, err)
+				       : err_memory(err);
 	buf_free(&text);
 	free(path);
 	return ok;
 }
 
 /* Make the text of a run and judge it; the caller frees both. */
-static bool prepare_run(const struct book *b, const struct run *r, struct buf *text, char **path,
-	struct err *err)
+static bool prepare_run(
+	const struct book *b, const struct run *r, struct buf *text, char **path, struct err *err)
 {
 	buf_init(text);
 	*path = NULL;
@@ -165,7 +168,8 @@ bool store_new_runs(const struct book *b, const struct run *runs, size_t n, stru
 	for (size_t i = 0; i < n; i++) {
 		if (store_new_run(b, &runs[i], err))
 			continue;
-		/* Ours and new: what was written before goes again, so that all or nothing stands. */
+		/* Ours and new: what was written before goes again, so that all or nothing stands.
+		 */
 		while (i > 0)
 			remove_run(b, &runs[--i]);
 		return false;
@@ -210,8 +214,9 @@ bool store_new_book(const struct book *b, const struct sheet *first, struct err 
 		ok = err_input(err, "there is a book already; choose another folder");
 		err_at(err, path, 0, 0);
 	}
-	ok = ok && make_folder(b->dir, &made.dir, err) && make_sub(b->dir, "sheets", &made.sheets, err)
-		&& make_sub(b->dir, "runs", &made.runs, err);
+	ok = ok && make_folder(b->dir, &made.dir, err) &&
+	     make_sub(b->dir, "sheets", &made.sheets, err) &&
+	     make_sub(b->dir, "runs", &made.runs, err);
 	if (ok)
 		ok = sheet = store_new_sheet(b, first, err);
 	ok = ok && file_create(path, text.data, text.len, err);

@@ -83,8 +83,8 @@ bool patch_edit(struct patch *p, size_t start, size_t end, char *text, struct er
 	return true;
 }
 
-bool patch_expect(struct patch *p, enum expect_kind kind, const struct node *node,
-	const char *key, const char *const *texts, size_t n, struct err *err)
+bool patch_expect(struct patch *p, enum expect_kind kind, const struct node *node, const char *key,
+	const char *const *texts, size_t n, struct err *err)
 {
 	struct expect e = {.kind = kind, .node = node};
 	void *expects = p->expects;
@@ -157,7 +157,7 @@ static bool check_text(struct patch *p, const struct node *n, enum patch_type ty
 static bool is_one_line(const struct doc *d, const struct node *n)
 {
 	return n->style != SCALAR_BLOCK && !memchr(d->bytes + n->start, '\n', n->end - n->start) &&
-		!memchr(d->bytes + n->start, '\r', n->end - n->start);
+	       !memchr(d->bytes + n->start, '\r', n->end - n->start);
 }
 
 bool patch_scalar(struct patch *p, const struct node *n, enum patch_type type, const char *text,
@@ -185,7 +185,7 @@ bool patch_scalar(struct patch *p, const struct node *n, enum patch_type type, c
 	else
 		yaml_add_quoted(&b, n->style, text, len);
 	return patch_edit(p, n->start, n->end, buf_take(&b), err) &&
-		patch_expect(p, EXPECT_SCALAR, n, NULL, &text, 1, err);
+	       patch_expect(p, EXPECT_SCALAR, n, NULL, &text, 1, err);
 }
 
 /* The last of the members named that is there; the last of all if none is. */
@@ -216,8 +216,8 @@ static size_t place_behind(const struct doc *d, const struct node *m)
 	return line_stop(d, at);
 }
 
-bool patch_add_member(struct patch *p, const struct node *map, const char *key,
-	const char *value, const char *const *after, struct err *err)
+bool patch_add_member(struct patch *p, const struct node *map, const char *key, const char *value,
+	const char *const *after, struct err *err)
 {
 	const struct node *m;
 	struct buf b;
@@ -237,8 +237,8 @@ bool patch_add_member(struct patch *p, const struct node *map, const char *key,
 	return patch_edit(p, at, at, buf_take(&b), err);
 }
 
-bool patch_member(struct patch *p, const struct node *map, const char *key,
-	enum patch_type type, const char *text, const char *const *after, struct err *err)
+bool patch_member(struct patch *p, const struct node *map, const char *key, enum patch_type type,
+	const char *text, const char *const *after, struct err *err)
 {
 	const struct node *n = node_get(map, key);
 	struct buf b;
@@ -257,7 +257,7 @@ bool patch_member(struct patch *p, const struct node *map, const char *key,
 		ok = patch_memory(p, err);
 	else
 		ok = patch_add_member(p, map, key, b.data, after, err) &&
-			patch_expect(p, EXPECT_NEW_SCALAR, map, key, &text, 1, err);
+		     patch_expect(p, EXPECT_NEW_SCALAR, map, key, &text, 1, err);
 	buf_free(&b);
 	return ok;
 }
@@ -265,7 +265,7 @@ bool patch_member(struct patch *p, const struct node *map, const char *key,
 bool patch_raw(struct patch *p, const struct node *n, const char *yaml, struct err *err)
 {
 	return patch_edit(p, n->start, n->end, text_dup(yaml, strlen(yaml)), err) &&
-		patch_expect(p, EXPECT_RAW, n, NULL, NULL, 0, err);
+	       patch_expect(p, EXPECT_RAW, n, NULL, NULL, 0, err);
 }
 
 static int compare_edits(const void *pa, const void *pb)
@@ -311,13 +311,16 @@ static bool patch_recheck(struct patch *p, const struct buf *out, struct err *er
 		ok = patch_verify(p, &again);
 		doc_free(&again);
 		if (!ok)
-			patch_refuse(p, NULL, err, "this change cannot be made without touching "
+			patch_refuse(p, NULL, err,
+				"this change cannot be made without touching "
 				"other values; make it in the file by hand");
 	} else if (faults_class(&faults) == ERR_FAILED) {
 		patch_memory(p, err);
 	} else {
-		patch_refuse(p, NULL, err, "the changed file could not be read back (%s); make "
-			"the change in the file by hand", faults.n ? faults.list[0].text : "");
+		patch_refuse(p, NULL, err,
+			"the changed file could not be read back (%s); make "
+			"the change in the file by hand",
+			faults.n ? faults.list[0].text : "");
 	}
 	faults_free(&faults);
 	return ok;

@@ -22,8 +22,8 @@ enum patch_type {
 struct edit;
 struct expect;
 struct patch {
-	const struct doc *d;	/* borrowed */
-	struct edit *edits;	/* owned: bytes to replace */
+	const struct doc *d; /* borrowed */
+	struct edit *edits;  /* owned: bytes to replace */
 	size_t n, cap;
 	struct expect *expects; /* owned: what the parsed result must hold */
 	size_t n_expects, cap_expects;
@@ -43,8 +43,8 @@ bool patch_scalar(struct patch *p, const struct node *n, enum patch_type type, c
  * members `after` (NULL-ended, may be NULL) that is there, else at the end, in the mapping's
  * own style.
  */
-bool patch_member(struct patch *p, const struct node *map, const char *key,
-	enum patch_type type, const char *text, const char *const *after, struct err *err);
+bool patch_member(struct patch *p, const struct node *map, const char *key, enum patch_type type,
+	const char *text, const char *const *after, struct err *err);
 
 /*
  * A list of ids as a set (`locks`, `frozen`): ids no longer wanted go, new ones come at the
@@ -55,9 +55,9 @@ bool patch_ids(struct patch *p, const struct node *map, const char *key, const c
 	size_t n, const char *const *after, struct err *err);
 
 /*
- * Replace a node by YAML text as given (a list of laps written anew). Its value may be anything that
- * the bounds allow; the rest of the document must come out unchanged. Text for a block collection
- * stands from the first item's column, without a line end behind the last.
+ * Replace a node by YAML text as given (a list of laps written anew). Its value may be anything
+ * that the bounds allow; the rest of the document must come out unchanged. Text for a block
+ * collection stands from the first item's column, without a line end behind the last.
  */
 bool patch_raw(struct patch *p, const struct node *n, const char *yaml, struct err *err);
 

@@ -8,11 +8,11 @@ struct ids {
 	struct patch *p;
 	const struct node *seq;
 	const struct node **items; /* owned */
-	bool *keep;		   /* owned, per item */
+	bool *keep;                /* owned, per item */
 	size_t n_items, n_kept;
-	const char **fresh;	   /* owned, borrowed texts: ids not in the list yet */
+	const char **fresh; /* owned, borrowed texts: ids not in the list yet */
 	size_t n_fresh;
-	const char **after;	   /* owned: what the list will hold, in order */
+	const char **after; /* owned: what the list will hold, in order */
 	size_t n_after;
 };
 
@@ -44,8 +44,8 @@ static bool listed(const struct ids *s, const char *id)
 	return false;
 }
 
-static bool ids_start(struct ids *s, struct patch *p, const struct node *seq,
-	const char *const *ids, size_t n)
+static bool ids_start(
+	struct ids *s, struct patch *p, const struct node *seq, const char *const *ids, size_t n)
 {
 	*s = (struct ids){.p = p, .seq = seq};
 	s->items = calloc(seq->n_children + 1, sizeof *s->items);
@@ -144,12 +144,12 @@ static bool flow_change(struct ids *s, const char *sep, struct err *err)
 			seen = true;
 			last = s->items[i]->end;
 		} else if (!cut(s, seen ? s->items[i - 1]->end : s->items[i]->start,
-				seen ? s->items[i]->end : s->items[i + 1]->start, err)) {
+				   seen ? s->items[i]->end : s->items[i + 1]->start, err)) {
 			return false;
 		}
 	}
 	return s->n_fresh == 0 ||
-		patch_edit(s->p, last, last, join(sep, s->fresh, s->n_fresh, sep, ""), err);
+	       patch_edit(s->p, last, last, join(sep, s->fresh, s->n_fresh, sep, ""), err);
 }
 
 static bool flow_ids(struct ids *s, struct err *err)
@@ -201,7 +201,7 @@ static bool is_own_line(const struct doc *d, const struct node *item)
 			return false;
 	}
 	return dashes == 1 && item->kind == NODE_SCALAR && item->style != SCALAR_BLOCK &&
-		line_stop(d, item->start) >= item->end;
+	       line_stop(d, item->start) >= item->end;
 }
 
 /* New items, each on a line like that of `like`: in place of it, its own comment going with it, or
@@ -261,8 +261,8 @@ static bool block_ids(struct ids *s, struct err *err)
 	return ok;
 }
 
-static bool change_list(struct patch *p, const struct node *seq, const char *const *ids,
-	size_t n, struct err *err)
+static bool change_list(
+	struct patch *p, const struct node *seq, const char *const *ids, size_t n, struct err *err)
 {
 	struct ids s;
 	bool ok;
@@ -275,7 +275,7 @@ static bool change_list(struct patch *p, const struct node *seq, const char *con
 		ok = true;
 	else
 		ok = (seq->flow ? flow_ids(&s, err) : block_ids(&s, err)) &&
-			patch_expect(p, EXPECT_IDS, seq, NULL, s.after, s.n_after, err);
+		     patch_expect(p, EXPECT_IDS, seq, NULL, s.after, s.n_after, err);
 	ids_free(&s);
 	return ok;
 }
@@ -298,9 +298,9 @@ bool patch_ids(struct patch *p, const struct node *map, const char *key, const c
 		return patch_edit(p, 0, 0, NULL, err);
 	if (seq)
 		return patch_edit(p, seq->start, seq->end, list, err) &&
-			patch_expect(p, EXPECT_IDS, seq, NULL, ids, n, err);
+		       patch_expect(p, EXPECT_IDS, seq, NULL, ids, n, err);
 	ok = patch_add_member(p, map, key, list, after, err) &&
-		patch_expect(p, EXPECT_NEW_IDS, map, key, ids, n, err);
+	     patch_expect(p, EXPECT_NEW_IDS, map, key, ids, n, err);
 	free(list);
 	return ok;
 }

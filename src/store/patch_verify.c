@@ -50,13 +50,12 @@ static const struct expect *find_change(const struct patch *p, const struct node
 }
 
 /* The member that the mapping was to get, if `now` is it. */
-static const struct expect *find_addition(const struct patch *p, const struct node *map,
-	const struct node *now)
+static const struct expect *find_addition(
+	const struct patch *p, const struct node *map, const struct node *now)
 {
 	for (size_t i = 0; now->key && i < p->n_expects; i++) {
 		const struct expect *e = &p->expects[i];
-		if (e->node == map && is_addition(e) &&
-			same_text(now->key, e->key, strlen(e->key)))
+		if (e->node == map && is_addition(e) && same_text(now->key, e->key, strlen(e->key)))
 			return e;
 	}
 	return NULL;
@@ -85,8 +84,10 @@ static bool same_children(const struct patch *p, const struct node *old, const s
 			if (!meets(added, b))
 				return false;
 		} else {
-			if (!a || (a->key && (!same_text(b->key, a->key->text, a->key->len) ||
-				b->key->style != a->key->style)) || !same_node(p, a, b))
+			if (!a ||
+				(a->key && (!same_text(b->key, a->key->text, a->key->len) ||
+						   b->key->style != a->key->style)) ||
+				!same_node(p, a, b))
 				return false;
 			a = a->next;
 		}

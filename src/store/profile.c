@@ -9,8 +9,8 @@
 
 /* Adds BASE/MIDDLE KIND/ID.yaml to *tried; the path if a file stands there. NULL also when out
  * of memory (b->failed). */
-static char *try_place(struct buf *tried, const char *base, const char *middle, const char *kind,
-	const char *id)
+static char *try_place(
+	struct buf *tried, const char *base, const char *middle, const char *kind, const char *id)
 {
 	struct buf path;
 	buf_init(&path);
@@ -63,7 +63,8 @@ static char *find(struct buf *tried, const char *dir, const char *kind, const ch
 	if (found)
 		return found;
 	const char *installed = getenv("TREADLIGHT_DATADIR");
-	return try_place(tried, installed && *installed ? installed : PKGDATADIR, "profiles/", kind, id);
+	return try_place(
+		tried, installed && *installed ? installed : PKGDATADIR, "profiles/", kind, id);
 }
 
 static bool keep_id(char (**ids)[ID_SIZE], size_t *n, const char *name)
@@ -80,8 +81,8 @@ static bool keep_id(char (**ids)[ID_SIZE], size_t *n, const char *name)
 	return true;
 }
 
-static bool list_folder(const char *base, const char *middle, const char *kind,
-	char (**ids)[ID_SIZE], size_t *n)
+static bool list_folder(
+	const char *base, const char *middle, const char *kind, char (**ids)[ID_SIZE], size_t *n)
 {
 	struct buf path;
 	buf_init(&path);
@@ -108,10 +109,11 @@ bool store_list_profiles(const char *dir, const char *kind, char (**ids)[ID_SIZE
 	const char *installed = getenv("TREADLIGHT_DATADIR");
 	*ids = NULL;
 	*n = 0;
-	bool ok = !failed && (!dir || list_folder(dir, "profiles/", kind, ids, n))
-		&& (!own || (list_folder(own, "profiles/", kind, ids, n)
-			&& list_folder(own, "", kind, ids, n)))
-		&& list_folder(installed && *installed ? installed : PKGDATADIR, "profiles/", kind, ids, n);
+	bool ok = !failed && (!dir || list_folder(dir, "profiles/", kind, ids, n)) &&
+		  (!own || (list_folder(own, "profiles/", kind, ids, n) &&
+				   list_folder(own, "", kind, ids, n))) &&
+		  list_folder(installed && *installed ? installed : PKGDATADIR, "profiles/", kind,
+			  ids, n);
 	free(own);
 	if (!ok) {
 		free(*ids);

@@ -25,15 +25,15 @@ static bool is_letter(unsigned cp)
 static bool is_hidden(unsigned cp)
 {
 	return cp < 0x20 || (cp >= 0x7f && cp < 0xa0) || cp == 0xad || cp == 0x61c ||
-		(cp >= 0x200b && cp <= 0x200f) || (cp >= 0x2028 && cp <= 0x202e) ||
-		(cp >= 0x2060 && cp <= 0x206f) || cp == 0xfeff || cp == 0xfffe || cp == 0xffff;
+	       (cp >= 0x200b && cp <= 0x200f) || (cp >= 0x2028 && cp <= 0x202e) ||
+	       (cp >= 0x2060 && cp <= 0x206f) || cp == 0xfeff || cp == 0xfffe || cp == 0xffff;
 }
 
 static bool is_plain_inside(unsigned cp)
 {
 	if (cp < 0x80)
 		return is_letter(cp) || (cp >= '0' && cp <= '9') ||
-			(cp != 0 && strchr(" -_./()+'", (int)cp) != NULL);
+		       (cp != 0 && strchr(" -_./()+'", (int)cp) != NULL);
 	return !is_hidden(cp);
 }
 

@@ -62,8 +62,10 @@ static void unknown_key(struct reader *r, const struct node *key, const char *wh
 	char list[400] = "", shown[SHOW_SIZE];
 	size_t len = 0;
 	for (size_t i = 0; i < n_fields && len < sizeof list; i++)
-		len += (size_t)snprintf(list + len, sizeof list - len, "%s%s", i ? ", " : "", fields[i].key);
-	read_fault(r, key, "unknown key '%s' in %s; allowed: %s", node_show(key, shown), what, list);
+		len += (size_t)snprintf(
+			list + len, sizeof list - len, "%s%s", i ? ", " : "", fields[i].key);
+	read_fault(
+		r, key, "unknown key '%s' in %s; allowed: %s", node_show(key, shown), what, list);
 }
 
 static size_t find_field(const struct field *fields, size_t n, size_t guess, const struct node *key)
@@ -99,7 +101,8 @@ bool read_fields(struct reader *r, const struct node *n, const char *what,
 	}
 	for (size_t i = 0; i < n_fields; i++)
 		if (fields[i].required && !out[i])
-			read_fault(r, n, "the key '%s' is missing; %s needs it", fields[i].key, what);
+			read_fault(
+				r, n, "the key '%s' is missing; %s needs it", fields[i].key, what);
 	return true;
 }
 
@@ -108,10 +111,11 @@ bool read_head(struct reader *r, const struct node *root, const char *expected)
 	const struct node *kind = node_get(root, "kind"), *version = node_get(root, "version");
 	char shown[SHOW_SIZE];
 	if (kind && !node_is(kind, expected))
-		return read_fault(r, kind, "kind is '%s'; here it must be '%s'", node_show(kind, shown),
-			expected);
+		return read_fault(r, kind, "kind is '%s'; here it must be '%s'",
+			node_show(kind, shown), expected);
 	if (version && !node_is(version, "1"))
-		return read_fault(r, version, "version '%s' is not known; this program reads version 1",
+		return read_fault(r, version,
+			"version '%s' is not known; this program reads version 1",
 			node_show(version, shown));
 	return true;
 }
@@ -126,8 +130,8 @@ static bool read_is(struct reader *r, const struct node *n, enum node_kind kind,
 	if (n->kind == NODE_SCALAR && n->len == 0)
 		return read_fault(r, n, "%s is empty; it must be %s", node_label(n, label), what);
 	return read_fault(r, n, "%s is %s%s%s; it must be %s", node_label(n, label),
-		n->kind == NODE_SCALAR ? "'" : "", node_show(n, shown), n->kind == NODE_SCALAR ? "'" : "",
-		what);
+		n->kind == NODE_SCALAR ? "'" : "", node_show(n, shown),
+		n->kind == NODE_SCALAR ? "'" : "", what);
 }
 
 bool read_is_list(struct reader *r, const struct node *n, const char *what)
@@ -150,8 +154,8 @@ static bool not_a_number(struct reader *r, const struct node *n, enum num_result
 	char label[SHOW_SIZE], shown[SHOW_SIZE];
 	if (n->len == 0)
 		return read_fault(r, n, "%s is empty; it must be a number", node_label(n, label));
-	return read_fault(r, n, "%s: '%s' %s", node_label(n, label), node_show(n, shown),
-		num_explain(res));
+	return read_fault(
+		r, n, "%s: '%s' %s", node_label(n, label), node_show(n, shown), num_explain(res));
 }
 
 static bool out_of_range(struct reader *r, const struct node *n, struct range range)
@@ -160,7 +164,8 @@ static bool out_of_range(struct reader *r, const struct node *n, struct range ra
 	num_print(range.low, low, sizeof low);
 	num_print(range.high, high, sizeof high);
 	return read_fault(r, n, "%s: %s is out of range; %s %s and at most %s is allowed",
-		node_label(n, label), node_show(n, shown), range.above ? "above" : "at least", low, high);
+		node_label(n, label), node_show(n, shown), range.above ? "above" : "at least", low,
+		high);
 }
 
 const struct range range_laptime = {0, 86400, true}, range_wear = {0, 100, false},
@@ -186,8 +191,7 @@ bool read_number(struct reader *r, const struct node *n, struct range range, dou
 	return true;
 }
 
-void read_optional(struct reader *r, const struct node *n, struct range range,
-	struct opt_num *out)
+void read_optional(struct reader *r, const struct node *n, struct range range, struct opt_num *out)
 {
 	out->has = read_number(r, n, range, &out->v);
 }
@@ -202,7 +206,8 @@ bool read_laptime(struct reader *r, const struct node *n, double *out)
 	if (res == NUM_COMMA)
 		return not_a_number(r, n, res);
 	if (res != NUM_OK)
-		return read_fault(r, n, "%s: '%s' is not a lap time; write seconds (91.243) or M:SS.mmm",
+		return read_fault(r, n,
+			"%s: '%s' is not a lap time; write seconds (91.243) or M:SS.mmm",
 			node_label(n, label), node_show(n, shown));
 	if (!number_in_range(v, range_laptime))
 		return out_of_range(r, n, range_laptime);
@@ -224,7 +229,8 @@ bool read_text(struct reader *r, const struct node *n, char **out)
 	if (!read_is_scalar(r, n, "a text"))
 		return false;
 	if (memchr(n->text, '\0', n->len))
-		return read_fault(r, n, "%s holds a NUL character; leave it out", node_label(n, label));
+		return read_fault(
+			r, n, "%s holds a NUL character; leave it out", node_label(n, label));
 	*out = text_dup(n->text, n->len);
 	return *out || read_memory(r);
 }
@@ -236,7 +242,8 @@ bool read_id(struct reader *r, const struct node *n, char out[ID_SIZE])
 		return false;
 	if (!text_is_id(n->text, n->len))
 		return read_fault(r, n,
-			"%s: '%s' is no id; use a-z, 0-9 and -, beginning with a letter or digit, at most %d",
+			"%s: '%s' is no id; use a-z, 0-9 and -, beginning with a letter or digit, "
+			"at most %d",
 			node_label(n, label), node_show(n, shown), ID_MAX);
 	memcpy(out, n->text, n->len);
 	out[n->len] = '\0';
@@ -253,7 +260,8 @@ int read_choice(struct reader *r, const struct node *n, const char *const *words
 		if (node_is(n, words[i]))
 			return (int)i;
 	for (size_t i = 0; i < n_words && len < sizeof list; i++)
-		len += (size_t)snprintf(list + len, sizeof list - len, "%s%s", i ? ", " : "", words[i]);
+		len += (size_t)snprintf(
+			list + len, sizeof list - len, "%s%s", i ? ", " : "", words[i]);
 	read_fault(r, n, "%s: '%s' is not known; allowed: %s", node_label(n, label),
 		node_show(n, shown), list);
 	return -1;

@@ -46,11 +46,11 @@ struct range {
 	bool above;
 };
 /* What a run may hold, for its file and for an import alike. */
-extern const struct range range_laptime, range_wear, range_effort, range_fuel, range_temp, range_age;
+extern const struct range range_laptime, range_wear, range_effort, range_fuel, range_temp,
+	range_age;
 bool number_in_range(double v, struct range range);
 bool read_number(struct reader *r, const struct node *n, struct range range, double *out);
-void read_optional(struct reader *r, const struct node *n, struct range range,
-	struct opt_num *out);
+void read_optional(struct reader *r, const struct node *n, struct range range, struct opt_num *out);
 bool read_laptime(struct reader *r, const struct node *n, double *out);
 bool read_fix(struct reader *r, const struct node *n, fix *out);
 /* Free text, owned by the caller; *out stays NULL for a NULL node. */

@@ -49,7 +49,9 @@ static enum save_outcome resolve(struct job *j)
 	j->name = slash ? slash + 1 : j->target;
 	if (slash)
 		*slash = '\0';
-	j->dir = (int)AGAIN(open(!slash ? "." : slash == j->target ? "/" : j->target,
+	j->dir = (int)AGAIN(open(!slash               ? "."
+				 : slash == j->target ? "/"
+						      : j->target,
 		O_RDONLY | O_DIRECTORY | O_CLOEXEC));
 	if (j->dir < 0)
 		return job_failed(j, "opening the folder", errno);
@@ -85,8 +87,8 @@ static enum save_outcome check_content(const struct job *j)
 
 	if (peek(j->dir, j->name, &now))
 		return stamp_same_bytes(&now, j->stamp)
-			? SAVE_DONE
-			: job_conflict(j, "another program changed it since it was read");
+			       ? SAVE_DONE
+			       : job_conflict(j, "another program changed it since it was read");
 	if (errno == ENOENT)
 		return job_conflict(j, "it was deleted since it was read");
 	if (errno == EFBIG)
@@ -96,8 +98,10 @@ static enum save_outcome check_content(const struct job *j)
 
 static enum save_outcome refuse_read_only(const struct job *j, int code)
 {
-	err_failed(j->err, "was not saved: the file is read-only (%s); allow writing to it (chmod u+w) "
-		"or save under a new name", strerror(code));
+	err_failed(j->err,
+		"was not saved: the file is read-only (%s); allow writing to it (chmod u+w) "
+		"or save under a new name",
+		strerror(code));
 	err_at(j->err, j->path, 0, 0);
 	return SAVE_FAILED;
 }
@@ -201,8 +205,9 @@ static int make_temp(const struct job *j, char temp[TEMP_NAME], struct stat *st)
 	for (int i = 0; i < TRIES && got == TRY_AGAIN; i++) {
 		int fd;
 		temp_name(j, "new", 0, temp);
-		fd = (int)AGAIN(openat(j->dir, temp, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
-			is_new(j) ? 0666 : 0600));
+		fd = (int)AGAIN(
+			openat(j->dir, temp, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
+				is_new(j) ? 0666 : 0600));
 		if (fd < 0 && errno == EEXIST)
 			continue;
 		if (fd < 0 && (errno == EACCES || errno == EPERM) && !is_new(j))
@@ -245,16 +250,18 @@ static enum save_outcome put_new(const struct job *j, const char *temp, const st
 	if (AGAIN(renameat2(j->dir, temp, j->dir, j->name, RENAME_NOREPLACE)) == 0)
 		return finish(j, st);
 	code = errno;
-	if (code == EINVAL || code == ENOSYS) { /* no such call here: a second name, then one less */
+	if (code == EINVAL ||
+		code == ENOSYS) { /* no such call here: a second name, then one less */
 		if (AGAIN(linkat(j->dir, temp, j->dir, j->name, 0)) == 0) {
 			unlinkat(j->dir, temp, 0);
 			return finish(j, st);
 		}
 		code = errno;
-		if (code == EPERM || code == EOPNOTSUPP) /* nor second names: the check of a moment ago */
-			code = faccessat(j->dir, j->name, F_OK, AT_SYMLINK_NOFOLLOW) == 0
-				? EEXIST
-				: renameat(j->dir, temp, j->dir, j->name) == 0 ? 0 : errno;
+		if (code == EPERM ||
+			code == EOPNOTSUPP) /* nor second names: the check of a moment ago */
+			code = faccessat(j->dir, j->name, F_OK, AT_SYMLINK_NOFOLLOW) == 0 ? EEXIST
+			       : renameat(j->dir, temp, j->dir, j->name) == 0             ? 0
+											  : errno;
 	}
 	if (code == 0)
 		return finish(j, st);
@@ -273,23 +280,25 @@ static bool is_ours(const struct job *j, const char *temp, const struct stat *st
 	if (peek(j->dir, temp, &out))
 		return out.size == j->size && out.hash == j->hash;
 	return fstatat(j->dir, temp, &now, AT_SYMLINK_NOFOLLOW) == 0 && now.st_ino == st->st_ino &&
-		now.st_size == st->st_size && now.st_mtim.tv_sec == st->st_mtim.tv_sec &&
-		now.st_mtim.tv_nsec == st->st_mtim.tv_nsec;
+	       now.st_size == st->st_size && now.st_mtim.tv_sec == st->st_mtim.tv_sec &&
+	       now.st_mtim.tv_nsec == st->st_mtim.tv_nsec;
 }
 
 /*
  * Another program wrote between the check and the exchange (code 0), or what came out could not
  * be read: it goes back in place.
  */
-static enum save_outcome swap_back(const struct job *j, const char *temp, const struct stat *st,
-	int code)
+static enum save_outcome swap_back(
+	const struct job *j, const char *temp, const struct stat *st, int code)
 {
 	char kept[TEMP_NAME];
 
 	if (AGAIN(renameat2(j->dir, temp, j->dir, j->name, RENAME_EXCHANGE)) != 0) {
 		temp_keep(j, j->dir, temp, kept);
-		err_failed(j->err, "may have been changed by another program during the save (%s); "
-			"the text before it is kept in %s", strerror(code ? code : errno), kept);
+		err_failed(j->err,
+			"may have been changed by another program during the save (%s); "
+			"the text before it is kept in %s",
+			strerror(code ? code : errno), kept);
 		err_at(j->err, j->path, 0, 0);
 		return SAVE_CONFLICT;
 	}
@@ -381,11 +390,16 @@ static enum save_outcome create(struct job *j)
 	return made == SAVE_DONE ? put_new(j, temp, &st) : (enum save_outcome)made;
 }
 
-enum save_outcome file_save(const char *path, const char *bytes, size_t size,
-	struct stamp *stamp, struct err *err)
+enum save_outcome file_save(
+	const char *path, const char *bytes, size_t size, struct stamp *stamp, struct err *err)
 {
-	struct job j = {.path = path, .dir = -1, .bytes = bytes, .size = size, .stamp = stamp,
-		.hash = hash_bytes(bytes, size), .err = err};
+	struct job j = {.path = path,
+		.dir = -1,
+		.bytes = bytes,
+		.size = size,
+		.stamp = stamp,
+		.hash = hash_bytes(bytes, size),
+		.err = err};
 	enum save_outcome got;
 
 	err_clear(err);

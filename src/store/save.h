@@ -22,17 +22,17 @@
 enum save_outcome {
 	SAVE_DONE,
 	SAVE_UNCONFIRMED, /* the new file stands, but the disk did not confirm: err says so */
-	SAVE_CONFLICT,	  /* the file is not the one that was read: nothing was written; err
+	SAVE_CONFLICT,    /* the file is not the one that was read: nothing was written; err
 			     says how it differs. Read it again, show both. */
-	SAVE_FAILED,	  /* nothing was changed; err names the step and the system's reason */
+	SAVE_FAILED,      /* nothing was changed; err names the step and the system's reason */
 };
 
 /*
  * Replace `path` by `size` bytes if it still is what *stamp says. An all-zero stamp: the
  * file must not exist and is made new (mode 0666 less umask).
  */
-enum save_outcome file_save(const char *path, const char *bytes, size_t size,
-	struct stamp *stamp, struct err *err);
+enum save_outcome file_save(
+	const char *path, const char *bytes, size_t size, struct stamp *stamp, struct err *err);
 
 /* A new file that must not exist: file_save() with a zero stamp. True when it stands (err is
  * then set only where the disk did not confirm). */

@@ -11,9 +11,10 @@ enum { XATTR_MAX = 64 * 1024 };
 static enum kept refused(int code)
 {
 	errno = code;
-	return code == EPERM || code == EACCES || code == ENOTSUP || code == EINVAL || code == ENOSYS
-		? KEPT_NOT
-		: KEPT_FAILED;
+	return code == EPERM || code == EACCES || code == ENOTSUP || code == EINVAL ||
+			       code == ENOSYS
+		       ? KEPT_NOT
+		       : KEPT_FAILED;
 }
 
 /* Names of all attributes (the access list is one of them), each ending in NUL; *len 0 where
@@ -70,8 +71,8 @@ static enum kept copy_named(int from, const char *names, size_t len, int to)
 }
 
 /* The folder may have given the new file an access list that the old one does not have. */
-static enum kept drop_others(int fd, const char *names, size_t len, const char *wanted,
-	size_t wanted_len)
+static enum kept drop_others(
+	int fd, const char *names, size_t len, const char *wanted, size_t wanted_len)
 {
 	for (size_t at = 0; at < len; at += strlen(names + at) + 1) {
 		if (!has_name(wanted, wanted_len, names + at) && fremovexattr(fd, names + at) != 0)
@@ -115,6 +116,6 @@ enum kept keep_metadata(int old, const struct stat *st, int temp)
 	if (fstat(temp, &now) != 0)
 		return KEPT_FAILED;
 	return now.st_mode == st->st_mode && now.st_uid == st->st_uid && now.st_gid == st->st_gid
-		? KEPT
-		: KEPT_NOT;
+		       ? KEPT
+		       : KEPT_NOT;
 }

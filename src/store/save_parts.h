@@ -21,9 +21,9 @@ enum { TEMP_NAME = 256 };
 /* One save at work. */
 struct job {
 	const char *path;  /* as the caller named it, for messages */
-	char *target;	   /* owned: links resolved */
+	char *target;      /* owned: links resolved */
 	const char *name;  /* last part of target */
-	int dir;	   /* the folder, open */
+	int dir;           /* the folder, open */
 	const char *bytes; /* what to write */
 	size_t size;
 	uint64_t hash;
@@ -54,7 +54,7 @@ bool peek(int dir, const char *name, struct stamp *out);
 bool write_all(int fd, const char *bytes, size_t size);
 
 enum kept {
-	KEPT,	     /* owner, mode, access list and attributes are those of the old file */
+	KEPT,        /* owner, mode, access list and attributes are those of the old file */
 	KEPT_NOT,    /* this system or user cannot give them: rewrite in place */
 	KEPT_FAILED, /* errno */
 };

@@ -47,7 +47,8 @@ static bool copy_make(struct copy *c, const struct job *j, const char *bytes, si
 			return false;
 		c->own_dir = true;
 		temp_sweep(j, c->dir);
-		fd = (int)AGAIN(openat(c->dir, c->name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
+		fd = (int)AGAIN(
+			openat(c->dir, c->name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
 	}
 	return fd >= 0 && copy_fill(c, fd, bytes, size);
 }
@@ -88,15 +89,16 @@ static bool take_room(int fd, size_t size)
 
 static enum save_outcome torn(const struct job *j, const struct copy *c, int code)
 {
-	err_failed(j->err, "is damaged: rewriting it failed (%s) and so did putting the old text "
-		"back; that is kept in %s%s%s", strerror(code), c->where, c->where[0] ? "/" : "",
-		c->name);
+	err_failed(j->err,
+		"is damaged: rewriting it failed (%s) and so did putting the old text "
+		"back; that is kept in %s%s%s",
+		strerror(code), c->where, c->where[0] ? "/" : "", c->name);
 	err_at(j->err, j->path, 0, 0);
 	return SAVE_FAILED;
 }
 
-static enum save_outcome rewrite(const struct job *j, int fd, const struct copy *c,
-	const char *old, size_t old_size)
+static enum save_outcome rewrite(
+	const struct job *j, int fd, const struct copy *c, const char *old, size_t old_size)
 {
 	struct stat st;
 	enum put put, back;
@@ -110,8 +112,11 @@ static enum save_outcome rewrite(const struct job *j, int fd, const struct copy 
 	put = put_bytes(fd, j->bytes, j->size);
 	if (put == PUT_DONE && fstat(fd, &st) == 0) {
 		unlinkat(c->dir, c->name, 0);
-		*j->stamp = (struct stamp){.dev = (uint64_t)st.st_dev, .ino = (uint64_t)st.st_ino,
-			.size = j->size, .hash = j->hash, .mtime_s = (int64_t)st.st_mtim.tv_sec,
+		*j->stamp = (struct stamp){.dev = (uint64_t)st.st_dev,
+			.ino = (uint64_t)st.st_ino,
+			.size = j->size,
+			.hash = j->hash,
+			.mtime_s = (int64_t)st.st_mtim.tv_sec,
 			.mtime_ns = (int64_t)st.st_mtim.tv_nsec};
 		return SAVE_DONE;
 	}

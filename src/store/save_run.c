@@ -18,7 +18,8 @@ struct job {
 	const struct run *before, *after;
 	size_t prefix, suffix; /* laps alike at both ends */
 	struct err *err;
-	bool memory; /* there was too little for the careful way: that is no reason for the rough one */
+	bool memory; /* there was too little for the careful way: that is no reason for the rough
+			one */
 };
 
 /* The run-level keys that hold one value, in the order of a file. */
@@ -26,21 +27,22 @@ static const char *const keys[] = {"kind", "version", "date", "sheet", "driver",
 	"compound", "values", "fuel", "fuel-per-lap", "track-temp", "tyre-age", NULL};
 
 enum { TEXTS = 6, NUMBERS = 4, MAPS = 2 };
-static const char *const text_keys[TEXTS] = {"date", "sheet", "driver", "session", "compound",
-	"notes"};
+static const char *const text_keys[TEXTS] = {
+	"date", "sheet", "driver", "session", "compound", "notes"};
 static const char *const number_keys[NUMBERS] = {"fuel", "fuel-per-lap", "track-temp", "tyre-age"};
 static const char *const map_keys[MAPS] = {"worn-at-start", "wear-total"};
 
 static const char *text_of(const struct run *r, int i)
 {
-	const char *texts[TEXTS] = {r->date, r->sheet, r->driver, r->session, r->compound,
-		r->notes ? r->notes : ""};
+	const char *texts[TEXTS] = {
+		r->date, r->sheet, r->driver, r->session, r->compound, r->notes ? r->notes : ""};
 	return texts[i];
 }
 
 static struct opt_num number_of(const struct run *r, int i)
 {
-	const struct opt_num numbers[NUMBERS] = {r->fuel, r->fuel_per_lap, r->track_temp, r->tyre_age};
+	const struct opt_num numbers[NUMBERS] = {
+		r->fuel, r->fuel_per_lap, r->track_temp, r->tyre_age};
 	return numbers[i];
 }
 
@@ -86,8 +88,8 @@ static bool patch_channels(struct patch *p, const struct book *b, const struct n
 	const bool *has, const double *before, const double *after, struct err *err)
 {
 	for (size_t c = 0; c < b->n_channels; c++)
-		if (has[c] && before[c] != after[c]
-			&& !patch_number(p, node_get(map, b->channels[c]), after[c], err))
+		if (has[c] && before[c] != after[c] &&
+			!patch_number(p, node_get(map, b->channels[c]), after[c], err))
 			return false;
 	return true;
 }
@@ -99,8 +101,9 @@ static bool same_channels(const bool *a, const bool *b)
 
 static bool same_shape(const struct lap *a, const struct lap *b)
 {
-	return a->has_effort == b->has_effort && !a->skip == !b->skip && !a->segments && !b->segments
-		&& same_channels(a->has_wear, b->has_wear) && same_channels(a->has_worn, b->has_worn);
+	return a->has_effort == b->has_effort && !a->skip == !b->skip && !a->segments &&
+	       !b->segments && same_channels(a->has_wear, b->has_wear) &&
+	       same_channels(a->has_worn, b->has_worn);
 }
 
 static bool patch_lap(struct patch *p, const struct book *b, const struct node *n,
@@ -116,15 +119,16 @@ static bool patch_lap(struct patch *p, const struct book *b, const struct node *
 	}
 	if (before->time != after->time && !patch_time(p, node_get(n, "time"), after->time, err))
 		return false;
-	if (before->has_effort && before->effort != after->effort
-		&& !patch_number(p, node_get(n, "effort"), after->effort, err))
+	if (before->has_effort && before->effort != after->effort &&
+		!patch_number(p, node_get(n, "effort"), after->effort, err))
 		return false;
-	if (before->skip && strcmp(before->skip, after->skip) != 0
-		&& !patch_scalar(p, node_get(n, "skip"), PATCH_TEXT, after->skip, err))
+	if (before->skip && strcmp(before->skip, after->skip) != 0 &&
+		!patch_scalar(p, node_get(n, "skip"), PATCH_TEXT, after->skip, err))
 		return false;
-	return patch_channels(p, b, node_get(n, "wear"), after->has_wear, before->wear, after->wear, err)
-		&& patch_channels(p, b, node_get(n, "worn"), after->has_worn, before->worn, after->worn,
-			err);
+	return patch_channels(p, b, node_get(n, "wear"), after->has_wear, before->wear, after->wear,
+		       err) &&
+	       patch_channels(
+		       p, b, node_get(n, "worn"), after->has_worn, before->worn, after->worn, err);
 }
 
 static const struct node *nth(const struct node *list, size_t i)
@@ -146,8 +150,8 @@ static bool patch_laps(struct patch *p, const struct job *j)
 {
 	const struct node *n = nth(node_get(p->d->root, "laps"), j->prefix);
 	for (size_t i = j->prefix; i < j->prefix + paired(j) && n; i++, n = n->next)
-		if (!lap_equal(&j->before->laps[i], &j->after->laps[i])
-			&& !patch_lap(p, j->b, n, &j->before->laps[i], &j->after->laps[i], j->err))
+		if (!lap_equal(&j->before->laps[i], &j->after->laps[i]) &&
+			!patch_lap(p, j->b, n, &j->before->laps[i], &j->after->laps[i], j->err))
 			return false;
 	return true;
 }
@@ -157,8 +161,8 @@ static bool patch_members(struct patch *p, const struct job *j)
 	const struct node *root = p->d->root;
 	for (int i = 0; i < TEXTS; i++) {
 		const char *a = text_of(j->before, i), *b = text_of(j->after, i);
-		if (*b && strcmp(a, b) != 0
-			&& !patch_member(p, root, text_keys[i], PATCH_TEXT, b,
+		if (*b && strcmp(a, b) != 0 &&
+			!patch_member(p, root, text_keys[i], PATCH_TEXT, b,
 				i < TEXTS - 1 ? keys : NULL, j->err))
 			return false;
 	}
@@ -166,13 +170,13 @@ static bool patch_members(struct patch *p, const struct job *j)
 		struct opt_num a = number_of(j->before, i), b = number_of(j->after, i);
 		char text[40];
 		num_print(b.v, text, sizeof text);
-		if (b.has && (!a.has || a.v != b.v)
-			&& !patch_member(p, root, number_keys[i], PATCH_NUMBER, text, keys, j->err))
+		if (b.has && (!a.has || a.v != b.v) &&
+			!patch_member(p, root, number_keys[i], PATCH_NUMBER, text, keys, j->err))
 			return false;
 	}
 	for (int i = 0; i < MAPS; i++)
-		if (same_channels(has_of(j->before, i), has_of(j->after, i))
-			&& !patch_channels(p, j->b, node_get(root, map_keys[i]), has_of(j->after, i),
+		if (same_channels(has_of(j->before, i), has_of(j->after, i)) &&
+			!patch_channels(p, j->b, node_get(root, map_keys[i]), has_of(j->after, i),
 				map_of(j->before, i), map_of(j->after, i), j->err))
 			return false;
 	return true;
@@ -183,8 +187,8 @@ static bool patch_values(struct patch *p, const struct job *j)
 	const struct node *values = node_get(p->d->root, "values");
 	for (size_t i = 0; i < j->after->n_values; i++) {
 		const struct node *n = node_get(values, j->b->car.adjustables[i].id);
-		if (j->before->values[i] != j->after->values[i]
-			&& (!n || !change_fix(p, n, j->after->values[i], j->err)))
+		if (j->before->values[i] != j->after->values[i] &&
+			(!n || !change_fix(p, n, j->after->values[i], j->err)))
 			return false;
 	}
 	return true;
@@ -193,7 +197,10 @@ static bool patch_values(struct patch *p, const struct job *j)
 /* --- whole lines --- */
 
 struct splice {
-	struct { size_t start, end; struct buf text; } at[TEXTS + NUMBERS + 2 * MAPS + 2];
+	struct {
+		size_t start, end;
+		struct buf text;
+	} at[TEXTS + NUMBERS + 2 * MAPS + 2];
 	size_t n;
 };
 
@@ -241,8 +248,8 @@ static void splice_maps(struct splice *s, const struct doc *d, const struct job 
 	}
 }
 
-static void splice_new_laps(struct splice *s, const struct doc *d, const struct job *j,
-	const struct node *laps)
+static void splice_new_laps(
+	struct splice *s, const struct doc *d, const struct job *j, const struct node *laps)
 {
 	size_t first = j->prefix + paired(j), last = j->after->n_laps - j->suffix;
 	const struct node *behind = first > 0 ? nth(laps, first - 1) : NULL;
@@ -339,8 +346,8 @@ static bool change_text(struct job *j, const struct doc *d, struct buf *out)
 	char *bytes = NULL;
 	size_t size = 0;
 	patch_init(&p, d);
-	bool ok = patch_members(&p, j) && patch_values(&p, j) && patch_laps(&p, j)
-		&& patch_apply(&p, &bytes, &size, j->err);
+	bool ok = patch_members(&p, j) && patch_values(&p, j) && patch_laps(&p, j) &&
+		  patch_apply(&p, &bytes, &size, j->err);
 	patch_free(&p);
 	j->memory = !ok && j->err->cls == ERR_FAILED;
 	if (!ok)
@@ -370,8 +377,9 @@ static bool save_text(struct job *j, struct doc *d, const char *path)
 		err_clear(j->err);
 		write_run(&text, j->b, j->after);
 	}
-	bool ok = text.failed ? err_memory(j->err)
-		: change_done(file_save(path, text.data, text.len, &d->stamp, j->err));
+	bool ok = text.failed
+			  ? err_memory(j->err)
+			  : change_done(file_save(path, text.data, text.len, &d->stamp, j->err));
 	buf_free(&text);
 	return ok;
 }
@@ -393,10 +401,11 @@ static bool is_still(const struct job *j, const struct doc *d)
 static void find_alike(struct job *j)
 {
 	size_t a = j->before->n_laps, b = j->after->n_laps, least = a < b ? a : b;
-	while (j->prefix < least && lap_equal(&j->before->laps[j->prefix], &j->after->laps[j->prefix]))
+	while (j->prefix < least &&
+		lap_equal(&j->before->laps[j->prefix], &j->after->laps[j->prefix]))
 		j->prefix++;
-	while (j->suffix < least - j->prefix
-		&& lap_equal(&j->before->laps[a - 1 - j->suffix], &j->after->laps[b - 1 - j->suffix]))
+	while (j->suffix < least - j->prefix &&
+		lap_equal(&j->before->laps[a - 1 - j->suffix], &j->after->laps[b - 1 - j->suffix]))
 		j->suffix++;
 }
 
@@ -407,7 +416,8 @@ static bool save_locked(struct job *j, const char *path)
 		return false;
 	bool ok = is_still(j, &d);
 	if (!ok) {
-		err_failed(j->err, "was changed by someone else since it was read; nothing was written");
+		err_failed(j->err,
+			"was changed by someone else since it was read; nothing was written");
 		err_at(j->err, path, 0, 0);
 	} else {
 		find_alike(j);
@@ -417,14 +427,15 @@ static bool save_locked(struct job *j, const char *path)
 	return ok;
 }
 
-bool store_save_run(const struct book *b, const struct run *before, const struct run *after,
-	struct err *err)
+bool store_save_run(
+	const struct book *b, const struct run *before, const struct run *after, struct err *err)
 {
 	struct job j = {.b = b, .before = before, .after = after, .err = err};
 	struct lock lock;
 	bool ours;
 	if (strcmp(before->id, after->id) != 0)
-		return err_input(err, "a run keeps its id; '%s' is not '%s'", after->id, before->id);
+		return err_input(
+			err, "a run keeps its id; '%s' is not '%s'", after->id, before->id);
 	if (!store_check_run(b, after, err))
 		return false;
 	if (run_equal(before, after))

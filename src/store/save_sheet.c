@@ -12,8 +12,8 @@ char *store_sheet_path(const struct book *b, const char *id)
 	return change_path(b->dir, "sheets", id);
 }
 
-bool store_load_sheet(struct sheet *s, const struct book *b, const char *id,
-	struct stamp *stamp, struct faults *faults)
+bool store_load_sheet(struct sheet *s, const struct book *b, const char *id, struct stamp *stamp,
+	struct faults *faults)
 {
 	struct doc d;
 	struct err e;
@@ -44,7 +44,8 @@ static bool patch_values(struct patch *p, const struct car *car, const struct sh
 		if (before->values[i] == after->values[i])
 			continue;
 		if (!n)
-			return err_input(err, "the file has no value for %s any more; read it again",
+			return err_input(err,
+				"the file has no value for %s any more; read it again",
 				car->adjustables[i].id);
 		if (!change_fix(p, n, after->values[i], err))
 			return false;
@@ -82,14 +83,14 @@ static bool patch_sheet(struct patch *p, const struct car *car, const struct she
 {
 	if (!patch_values(p, car, before, after, err))
 		return false;
-	if (!same_flags(before->locked, after->locked, car->n_pairs)
-		&& !patch_flags(p, car, "locks", true, after->locked, err))
+	if (!same_flags(before->locked, after->locked, car->n_pairs) &&
+		!patch_flags(p, car, "locks", true, after->locked, err))
 		return false;
-	if (!same_flags(before->share_held, after->share_held, car->n_pairs)
-		&& !patch_flags(p, car, "held-shares", true, after->share_held, err))
+	if (!same_flags(before->share_held, after->share_held, car->n_pairs) &&
+		!patch_flags(p, car, "held-shares", true, after->share_held, err))
 		return false;
-	return same_flags(before->frozen, after->frozen, car->n_adjustables)
-		|| patch_flags(p, car, "frozen", false, after->frozen, err);
+	return same_flags(before->frozen, after->frozen, car->n_adjustables) ||
+	       patch_flags(p, car, "frozen", false, after->frozen, err);
 }
 
 static enum save_outcome save_doc(const struct book *b, const struct doc *d, const char *path,
@@ -118,8 +119,8 @@ static enum save_outcome save_at(const struct book *b, const char *path, const s
 	if (!change_read(&d, path, err))
 		return SAVE_FAILED;
 	enum save_outcome got = stamp_same_bytes(&d.stamp, stamp)
-		? save_doc(b, &d, path, before, after, stamp, err)
-		: refuse_changed(path, err);
+					? save_doc(b, &d, path, before, after, stamp, err)
+					: refuse_changed(path, err);
 	doc_free(&d);
 	return got;
 }
@@ -189,8 +190,8 @@ static bool set_reference(const char *path, const char *sheet_id, struct err *er
 	if (!n)
 		err_input(err, "book.yaml has no key 'reference' any more; write it again");
 	else
-		ok = patch_scalar(&p, n, PATCH_TEXT, sheet_id, err)
-			&& change_done(change_save(&p, path, &d.stamp, err));
+		ok = patch_scalar(&p, n, PATCH_TEXT, sheet_id, err) &&
+		     change_done(change_save(&p, path, &d.stamp, err));
 	patch_free(&p);
 	doc_free(&d);
 	return ok;

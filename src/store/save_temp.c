@@ -34,8 +34,8 @@ void temp_name(const struct job *j, const char *kind, uint64_t old_hash, char ou
 		kind, host_hash(), (long)getpid(),
 		(uint64_t)now.tv_sec * UINT64_C(1000000000) + (uint64_t)now.tv_nsec);
 	if (strcmp(kind, "new") != 0)
-		snprintf(out + len, TEMP_NAME - (size_t)len, "-%016" PRIx64 "-%016" PRIx64, old_hash,
-			j->hash);
+		snprintf(out + len, TEMP_NAME - (size_t)len, "-%016" PRIx64 "-%016" PRIx64,
+			old_hash, j->hash);
 }
 
 /* A name of ours, taken apart. */
@@ -163,7 +163,8 @@ bool save_interrupted(const char *path, char **copy)
 	if (slash) {
 		j.name = slash + 1;
 		*slash = '\0';
-		j.dir = open(slash == j.target ? "/" : j.target, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+		j.dir = open(
+			slash == j.target ? "/" : j.target, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
 		*copy = find_copy(&j, j.dir, j.target);
 	}
 	if (slash && j.dir >= 0 && !*copy) {

@@ -17,9 +17,9 @@ struct place {
 struct scan {
 	const char *bytes; /* borrowed */
 	size_t size;
-	size_t bom;	 /* bytes of a byte order mark at the start: 0 or 3 */
-	bool ascii;	 /* characters are bytes; no checkpoints */
-	uint32_t *at;	 /* owned: byte, line and column of every SCAN_EVERY-th character */
+	size_t bom;   /* bytes of a byte order mark at the start: 0 or 3 */
+	bool ascii;   /* characters are bytes; no checkpoints */
+	uint32_t *at; /* owned: byte, line and column of every SCAN_EVERY-th character */
 	size_t n_at;
 };
 enum { SCAN_EVERY = 64 };

@@ -37,8 +37,8 @@ bool store_save_sheet(const struct book *b, const struct sheet *before, const st
  * when the file was written). s must be initialised.
  */
 char *store_sheet_path(const struct book *b, const char *id);
-bool store_load_sheet(struct sheet *s, const struct book *b, const char *id,
-	struct stamp *stamp, struct faults *faults);
+bool store_load_sheet(struct sheet *s, const struct book *b, const char *id, struct stamp *stamp,
+	struct faults *faults);
 enum save_outcome store_save_sheet_at(const struct book *b, const struct sheet *before,
 	const struct sheet *after, struct stamp *stamp, struct err *err);
 /* Write a new sheet file; an existing one is never overwritten. */
@@ -59,8 +59,8 @@ bool store_new_runs(const struct book *b, const struct run *runs, size_t n, stru
 bool store_new_book(const struct book *b, const struct sheet *first, struct err *err);
 /* Rewrite one run after the user corrected it: value patches where the shape is the
  * same, the laps list rewritten where laps came or went. */
-bool store_save_run(const struct book *b, const struct run *before, const struct run *after,
-	struct err *err);
+bool store_save_run(
+	const struct book *b, const struct run *before, const struct run *after, struct err *err);
 
 /* Ids of all profiles of a kind that a book in `dir` (NULL: none) would find, sorted, each
  * once; *ids is the caller's. False: out of memory. */

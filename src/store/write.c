@@ -54,8 +54,8 @@ static void add_values(struct buf *out, const struct car *car, const fix *values
 	}
 }
 
-static void add_flags(struct buf *out, const char *key, const struct car *car, bool pairs,
-	const bool *flags)
+static void add_flags(
+	struct buf *out, const char *key, const struct car *car, bool pairs, const bool *flags)
 {
 	size_t n = pairs ? car->n_pairs : car->n_adjustables, count = 0;
 	for (size_t i = 0; i < n; i++) {
@@ -163,8 +163,8 @@ void write_laps(struct buf *out, const struct book *b, const struct run *r)
 	}
 }
 
-static void add_channel_map(struct buf *out, const char *key, const struct book *b, const bool *has,
-	const double *v)
+static void add_channel_map(
+	struct buf *out, const char *key, const struct book *b, const bool *has, const double *v)
 {
 	if (!write_has_any(b, has))
 		return;

@@ -129,10 +129,13 @@ const char *app_nothing_told(const struct app *app, char *buf, size_t size)
 	if (app->fit_waits)
 		snprintf(buf, size, "%s", app->model_why);
 	else if (app->model_why[0])
-		snprintf(buf, size, "Nothing can be told yet: %.160s. Log runs (page 4); "
-			"page 5 plans which ones tell most.", app->model_why);
+		snprintf(buf, size,
+			"Nothing can be told yet: %.160s. Log runs (page 4); "
+			"page 5 plans which ones tell most.",
+			app->model_why);
 	else
-		snprintf(buf, size, "Nothing can be told yet: the book has no reference; "
+		snprintf(buf, size,
+			"Nothing can be told yet: the book has no reference; "
 			"reference: in book.yaml names a sheet.");
 	return buf;
 }

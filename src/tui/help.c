@@ -30,8 +30,8 @@ static void add_action(struct buf *out, const struct app *app, enum action a, in
 	enum { KEYS_W = 14 };
 	char keys[64], pages[96], line[400];
 	const struct action_info *i = action_info(a);
-	size_t n = (size_t)snprintf(line, sizeof line, "%-*s%s", KEYS_W,
-		action_keys(a, keys, sizeof keys), i->help);
+	size_t n = (size_t)snprintf(
+		line, sizeof line, "%-*s%s", KEYS_W, action_keys(a, keys, sizeof keys), i->help);
 	if (i->pages != ON_ALL && !(i->pages & ON(app->page)) && n < sizeof line)
 		snprintf(line + n, sizeof line - n, " (%s)", action_pages(a, pages, sizeof pages));
 	add_wrapped(out, line, width, KEYS_W);
@@ -41,12 +41,15 @@ unsigned act_help(struct app *app)
 {
 	static const char *const words[] = {
 		"Marks beside a value: < differs from the reference, ! past a caution, = frozen.",
-		"kinder: less wear at the reference's pace, clear of noise. only slower: less wear, "
+		"kinder: less wear at the reference's pace, clear of noise. only slower: less "
+		"wear, "
 		"but lifting would have saved more. harder: more wear at that pace.",
-		"can't tell (?): the 95% interval covers no change at all. not tested: the runs driven "
+		"can't tell (?): the 95% interval covers no change at all. not tested: the runs "
+		"driven "
 		"so far cannot speak about it. extrapolated: beyond what was driven.",
 		"",
-		"The tyre maker's limits and the series' rules stand above any figure here. Drive at "
+		"The tyre maker's limits and the series' rules stand above any figure here. Drive "
+		"at "
 		"licensed venues; qualified persons change the car. The program clears nothing.",
 	};
 	const int room = scr_cols() - 8, width = room < 20 ? 20 : room > 84 ? 84 : room;

@@ -396,8 +396,9 @@ static void draw_total(const struct app *app, const struct compare *c, size_t r,
 /* "balance, % front: load 49.0 (+0.2), aero 41.8 (+0.8 !), brakes not told". */
 static void draw_balance(const struct app *app, const fix *a, int y, int width)
 {
-	static const char *const names[] = {
-		[BALANCE_TRANSFER] = ": load", [BALANCE_AERO] = ", aero", [BALANCE_BRAKES] = ", brakes"};
+	static const char *const names[] = {[BALANCE_TRANSFER] = ": load",
+		[BALANCE_AERO] = ", aero",
+		[BALANCE_BRAKES] = ", brakes"};
 	struct balance_line l[BALANCE_LINES];
 	char text[400];
 	const size_t lines = balance_lines(&app->book, app_sheet(app)->values, a, l);
@@ -409,7 +410,8 @@ static void draw_balance(const struct app *app, const fix *a, int y, int width)
 		beyond = beyond || l[i].beyond;
 		if (l[i].figure.has)
 			n += (size_t)snprintf(text + n, sizeof text - n, "%s %.1f (%s%s)",
-				names[l[i].kind], l[i].figure.v, l[i].delta, l[i].beyond ? " !" : "");
+				names[l[i].kind], l[i].figure.v, l[i].delta,
+				l[i].beyond ? " !" : "");
 		else
 			n += (size_t)snprintf(
 				text + n, sizeof text - n, "%s not told", names[l[i].kind]);

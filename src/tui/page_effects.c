@@ -68,8 +68,8 @@ static void add_line(struct effects_page *s, const char *text)
 }
 
 /* "effort, each 1: wear front +0.0364 %/lap (0.0326 to 0.0403) real" */
-static void add_figure(const struct app *app, struct effects_page *s, const struct term *t, size_t k,
-	size_t term)
+static void add_figure(
+	const struct app *app, struct effects_page *s, const struct term *t, size_t k, size_t term)
 {
 	const struct model *m = app->model;
 	const struct response *r = &m->responses[k];
@@ -181,9 +181,12 @@ static void add_borrowed(const struct app *app, struct effects_page *s)
 	for (size_t i = 0; i < b->n_conflicts; i++)
 		if (b->conflicts[i].beyond && b->conflicts[i].slot < RESPONSES_MAX + CHANNELS_MAX)
 			add_line(s, words_conflict(m, &b->conflicts[i], line, sizeof line));
-	snprintf(line, sizeof line, "Borrowed from %zu book%s of this car; a borrowed figure counts as not "
-		"tested. without: [ID] in book.yaml drops one, borrow-conflicts: widen widens those in "
-		"conflict", b->n_books, b->n_books == 1 ? "" : "s");
+	snprintf(line, sizeof line,
+		"Borrowed from %zu book%s of this car; a borrowed figure counts as not "
+		"tested. without: [ID] in book.yaml drops one, borrow-conflicts: widen widens "
+		"those in "
+		"conflict",
+		b->n_books, b->n_books == 1 ? "" : "s");
 	add_line(s, line);
 	for (size_t i = 0; i < b->n_notes; i++)
 		add_line(s, b->notes[i]);
@@ -365,8 +368,8 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 		snprintf(text, sizeof text, "%s", x->clear && x->has_use ? "free" : "");
 	scr_right(y, c->use, 8, PLAIN, text);
 	const size_t n = app->book.n_channels;
-	const bool disputed = words_disputed(app->model, s->shown < n ? RESPONSES_MAX + s->shown : s->shown - n,
-		&t);
+	const bool disputed = words_disputed(
+		app->model, s->shown < n ? RESPONSES_MAX + s->shown : s->shown - n, &t);
 	scr_text(y, c->word, 11, e->known && !disputed ? PLAIN : WARN,
 		disputed ? "disputed" : words_verdict(e));
 }
@@ -418,8 +421,8 @@ static void draw_detail(struct app *app, const struct effects_page *s, struct ar
 	if (e->known) {
 		int d = fmt_estimate_decimals(e, 3);
 		words_source(e, words, sizeof words);
-		snprintf(line, sizeof line, "%s: %s, 95%% interval %s, for %.4g %s more%s%.60s", name,
-			fmt_signed(e->value, d, value), fmt_interval(e, d, range),
+		snprintf(line, sizeof line, "%s: %s, 95%% interval %s, for %.4g %s more%s%.60s",
+			name, fmt_signed(e->value, d, value), fmt_interval(e, d, range),
 			effects_unit(m, x->coord), unit, words[0] ? "; " : "", words);
 	} else {
 		snprintf(line, sizeof line, "not tested");

@@ -18,8 +18,8 @@ struct runs_page {
 	/* What is being logged or added to. */
 	struct run draft;
 	char doubt[ENTRY_SIZE]; /* a lap far off the one before, typed and asked about */
-	bool is_new;    /* no file yet */
-	int plan_index; /* the plan's run that it is driven for, -1 */
+	bool is_new;            /* no file yet */
+	int plan_index;         /* the plan's run that it is driven for, -1 */
 };
 
 struct runs_page *runs_page_of(struct app *app);

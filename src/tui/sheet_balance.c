@@ -1,4 +1,5 @@
-/* The balance below the predictions: figure, change, what goes beyond the band, what is not told. */
+/* The balance below the predictions: figure, change, what goes beyond the band, what is not told.
+ */
 #include "tui/sheet.h"
 
 #include "balance/balance_text.h"
@@ -11,7 +12,8 @@
 static size_t lines_of(const struct app *app, struct balance_line out[BALANCE_LINES])
 {
 	struct balance_line all[BALANCE_LINES];
-	size_t n = 0, total = balance_lines(&app->book, app_sheet(app)->values, app->against.values, all);
+	size_t n = 0,
+	       total = balance_lines(&app->book, app_sheet(app)->values, app->against.values, all);
 	for (size_t i = 0; i < total; i++)
 		if (all[i].kind != BALANCE_STIFFNESS)
 			out[n++] = all[i];
@@ -20,9 +22,10 @@ static size_t lines_of(const struct app *app, struct balance_line out[BALANCE_LI
 
 static const char *short_name(enum balance_kind k, bool narrow)
 {
-	static const char *const names[][2] = {
-		[BALANCE_STIFFNESS] = {"stiffness", "stiff"}, [BALANCE_TRANSFER] = {"load transfer", "load"},
-		[BALANCE_AERO] = {"aero", "aero"}, [BALANCE_BRAKES] = {"brakes", "brake"},
+	static const char *const names[][2] = {[BALANCE_STIFFNESS] = {"stiffness", "stiff"},
+		[BALANCE_TRANSFER] = {"load transfer", "load"},
+		[BALANCE_AERO] = {"aero", "aero"},
+		[BALANCE_BRAKES] = {"brakes", "brake"},
 		[BALANCE_PRESSURE_FRONT] = {"hot front", "hot f"},
 		[BALANCE_PRESSURE_REAR] = {"hot rear", "hot r"}};
 	return names[k][narrow];
@@ -48,7 +51,8 @@ static void draw_line(const struct app *app, const struct told_columns *c, int y
 	const enum style style = l->beyond ? WARN : PLAIN;
 	scr_text(y, x, c->name_w + 1 + !c->narrow, PLAIN, short_name(l->kind, c->narrow));
 	if (!l->figure.has) {
-		scr_text(y, x + c->value + 2, c->value_w + c->change_w + c->interval_w, DIM, l->words);
+		scr_text(y, x + c->value + 2, c->value_w + c->change_w + c->interval_w, DIM,
+			l->words);
 		return;
 	}
 	snprintf(text, sizeof text, l->kind >= BALANCE_PRESSURE_FRONT ? "%.1f" : "%.1f %%",

@@ -131,11 +131,14 @@ static void borrowed_words(const struct app *app, char *buf, size_t size)
 	const struct estimate *e = &app->told.delta[RESPONSE_TIME];
 	char words[64];
 	buf[0] = '\0';
-	if (!app->model->borrowing || !app->against.values || !words_source(e, words, sizeof words)[0])
+	if (!app->model->borrowing || !app->against.values ||
+		!words_source(e, words, sizeof words)[0])
 		return;
 	snprintf(buf, size, "lap time's change: %s from other books%s", words,
-		words_delta_disputed(app->model, RESPONSE_TIME, app_sheet(app)->values, app->against.values) ?
-			", disputed by the runs here" : "");
+		words_delta_disputed(
+			app->model, RESPONSE_TIME, app_sheet(app)->values, app->against.values)
+			? ", disputed by the runs here"
+			: "");
 }
 
 static void extrapolated_words(const struct app *app, char *buf, size_t size)

@@ -24,8 +24,8 @@ void row_skipped(const char *work, const char *why);
 int rows_missed(void);
 
 /* The benchmarks, one function a file. dir is an empty folder to work in. */
-void bench_terminal(const char *program, const char *floor_program, const char *demo,
-	const char *large);
+void bench_terminal(
+	const char *program, const char *floor_program, const char *demo, const char *large);
 void bench_model(const char *demo, const char *large, const char *dir);
 void bench_frontier(void);
 
@@ -39,10 +39,10 @@ bool large_book_write(const char *folder, int runs, int laps, int adjustables);
 /* --- a program in a pseudo-terminal ------------------------------------------------- */
 struct pty_run {
 	int fd, pid;
-	size_t bytes;      /* of the last reply */
+	size_t bytes;       /* of the last reply */
 	size_t cells, runs; /* of the last reply: characters shown, cursor addressings */
-	double latency;    /* s, key to last byte of the last reply */
-	double first;      /* s, to the last byte before it first paused, 500 bytes at least shown */
+	double latency;     /* s, key to last byte of the last reply */
+	double first; /* s, to the last byte before it first paused, 500 bytes at least shown */
 };
 /* Starts argv at columns x lines, waits for the first paint; *start: s to its last byte. */
 bool pty_start(struct pty_run *p, const char *const *argv, int columns, int lines, double *start);

@@ -1,4 +1,5 @@
-/* Any bytes at all: the YAML reader answers with a tree or with faults, and its marks lie in the file. */
+/* Any bytes at all: the YAML reader answers with a tree or with faults, and its marks lie in the
+ * file. */
 #include "store/doc.h"
 
 #include <stdint.h>

@@ -19,8 +19,9 @@ static void check_again(const struct recovery *r, const struct stamp *base)
 	buf_init(&b);
 	journal_add_header(&b, base);
 	journal_add_record(&b, r->changes, r->n_changes);
-	if (b.failed || !journal_parse(b.data, b.len, &again, &was) || !again.found || !again.whole ||
-		again.n_changes != r->n_changes || was.hash != base->hash || was.size != base->size)
+	if (b.failed || !journal_parse(b.data, b.len, &again, &was) || !again.found ||
+		!again.whole || again.n_changes != r->n_changes || was.hash != base->hash ||
+		was.size != base->size)
 		abort();
 	for (size_t i = 0; i < r->n_changes; i++) {
 		if (strcmp(r->changes[i].key, again.changes[i].key) != 0 ||

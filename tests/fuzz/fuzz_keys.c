@@ -1,7 +1,7 @@
 /*
- * Any bytes at all as what a terminal sends: the real workbench on a pseudo-terminal, on a fresh small
- * book. It must not crash, must leave within a few seconds when the line goes, and the book that it
- * leaves behind must be whole. Byte 0 says which terminal and how large.
+ * Any bytes at all as what a terminal sends: the real workbench on a pseudo-terminal, on a fresh
+ * small book. It must not crash, must leave within a few seconds when the line goes, and the book
+ * that it leaves behind must be whole. Byte 0 says which terminal and how large.
  */
 #include "store/store.h"
 #include "support/small_book.h"
@@ -98,7 +98,8 @@ static void await(pid_t pid)
 
 	while (waitpid(pid, &status, WNOHANG) == 0) {
 		if (now() > end) {
-			fprintf(stderr, "fuzz_keys: still there %d s after the line went\n", PATIENCE_S);
+			fprintf(stderr, "fuzz_keys: still there %d s after the line went\n",
+				PATIENCE_S);
 			kill(pid, SIGKILL);
 			abort();
 		}
@@ -151,8 +152,8 @@ static void check_book(const char *folder)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-	static const struct winsize sizes[] = {{24, 80, 0, 0}, {30, 100, 0, 0}, {45, 160, 0, 0},
-		{10, 40, 0, 0}};
+	static const struct winsize sizes[] = {
+		{24, 80, 0, 0}, {30, 100, 0, 0}, {45, 160, 0, 0}, {10, 40, 0, 0}};
 	char folder[] = "/tmp/treadlight-keys-XXXXXX";
 	struct winsize ws;
 	int fd;

@@ -1,6 +1,7 @@
 /*
- * Any bytes at all, read as one of the kinds of file: the first byte says which. A struct or faults,
- * never both; what is taken for a sheet or a run comes out the same when written and read again.
+ * Any bytes at all, read as one of the kinds of file: the first byte says which. A struct or
+ * faults, never both; what is taken for a sheet or a run comes out the same when written and read
+ * again.
  */
 #include "store/load.h"
 #include "store/write.h"
@@ -13,16 +14,31 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 static char label[] = "Wing", unit[] = "deg";
 static struct adjustable adjustables[] = {
-	{.id = "front-wing", .label = label, .unit = unit, .pair = 0, .min = 0, .max = 10 * FIX_ONE,
+	{.id = "front-wing",
+		.label = label,
+		.unit = unit,
+		.pair = 0,
+		.min = 0,
+		.max = 10 * FIX_ONE,
 		.step = FIX_ONE / 2},
-	{.id = "rear-wing", .label = label, .unit = unit, .pair = 0, .min = 0, .max = 10 * FIX_ONE,
+	{.id = "rear-wing",
+		.label = label,
+		.unit = unit,
+		.pair = 0,
+		.min = 0,
+		.max = 10 * FIX_ONE,
 		.step = FIX_ONE},
-	{.id = "bias", .label = label, .unit = unit, .pair = -1, .min = 0, .max = 10 * FIX_ONE,
+	{.id = "bias",
+		.label = label,
+		.unit = unit,
+		.pair = -1,
+		.min = 0,
+		.max = 10 * FIX_ONE,
 		.step = FIX_ONE},
 };
 static struct pair pairs[] = {{.id = "wing", .front = 0, .rear = 1}};
-static const struct car car = {.id = "fuzz", .n_adjustables = 3, .n_pairs = 1,
-	.adjustables = adjustables, .pairs = pairs};
+static const struct car car = {
+	.id = "fuzz", .n_adjustables = 3, .n_pairs = 1, .adjustables = adjustables, .pairs = pairs};
 
 static void set_channels(struct book *b)
 {

@@ -42,7 +42,8 @@ static void check_scalar(const struct doc *d, const struct node *n, size_t at, c
 	size_t tail = d->size - n->end;
 
 	if (size < n->start + tail || memcmp(out, d->bytes, n->start) != 0 ||
-		memcmp(out + size - tail, d->bytes + n->end, tail) != 0 || !parse(&again, out, size))
+		memcmp(out + size - tail, d->bytes + n->end, tail) != 0 ||
+		!parse(&again, out, size))
 		abort();
 	now = nth(again.root, &at);
 	if (!now || strcmp(now->text, text) != 0)

@@ -1,6 +1,6 @@
 /*
- * Numbers, lap times and text made safe. Where our grammar takes a number, the C library's strtod() in
- * the C locale must agree on it to the last bit; nothing that steers a terminal comes through.
+ * Numbers, lap times and text made safe. Where our grammar takes a number, the C library's strtod()
+ * in the C locale must agree on it to the last bit; nothing that steers a terminal comes through.
  */
 #include "base/fix.h"
 #include "base/text.h"
@@ -47,8 +47,9 @@ static void check_safe(const char *text, size_t len)
 	size_t n = text_safe(out, room, text, len);
 	while (at < n) {
 		size_t step = text_utf8_next(out + at, n - at, &cp);
-		if (step == 0 || cp < 0x20 || (cp >= 0x7f && cp < 0xa0) || (cp >= 0x200b && cp <= 0x200f) ||
-			(cp >= 0x2028 && cp <= 0x202e) || (cp >= 0x2066 && cp <= 0x2069))
+		if (step == 0 || cp < 0x20 || (cp >= 0x7f && cp < 0xa0) ||
+			(cp >= 0x200b && cp <= 0x200f) || (cp >= 0x2028 && cp <= 0x202e) ||
+			(cp >= 0x2066 && cp <= 0x2069))
 			abort();
 		at += step;
 	}
@@ -57,7 +58,8 @@ static void check_safe(const char *text, size_t len)
 		if ((unsigned char)out[at] < 0x20 || (unsigned char)out[at] > 0x7e)
 			abort();
 	}
-	if (text_safe(tiny, sizeof tiny, text, len) >= sizeof tiny || !text_utf8_valid(tiny, strlen(tiny)))
+	if (text_safe(tiny, sizeof tiny, text, len) >= sizeof tiny ||
+		!text_utf8_valid(tiny, strlen(tiny)))
 		abort();
 	free(out);
 }

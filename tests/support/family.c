@@ -32,8 +32,8 @@ static void move(struct book *b, struct run *r, size_t factor, int steps)
 }
 
 /* Coordinates are the moves over ten steps: half the limits' width. */
-static void drive(struct book *b, struct run *r, const double *x, double base_time, double base_wear,
-	double truth[2][FAMILY_TERMS], struct random *rnd)
+static void drive(struct book *b, struct run *r, const double *x, double base_time,
+	double base_wear, double truth[2][FAMILY_TERMS], struct random *rnd)
 {
 	double time = base_time + base_time * 6e-4 * random_normal(rnd);
 	double wear = base_wear + base_wear * 0.012 * random_normal(rnd);
@@ -69,16 +69,18 @@ static void screening_run(int *steps, size_t k)
 		steps[t] = 5 * screening(k, t);
 }
 
-static void draw_truth(const struct family *f, double spread, const double *base, struct random *rnd,
-	double truth[2][FAMILY_TERMS])
+static void draw_truth(const struct family *f, double spread, const double *base,
+	struct random *rnd, double truth[2][FAMILY_TERMS])
 {
 	static const double usual[2] = {0.004, 0.06};
 	for (int y = 0; y < 2; y++)
 		for (size_t t = 0; t < FAMILY_TERMS; t++)
-			truth[y][t] = base[y] * (f->shares[y][t] + spread * usual[y] * random_normal(rnd));
+			truth[y][t] = base[y] *
+				      (f->shares[y][t] + spread * usual[y] * random_normal(rnd));
 }
 
-static struct book *old_book(const struct family *f, const struct family_plan *p, struct random *rnd)
+static struct book *old_book(
+	const struct family *f, const struct family_plan *p, struct random *rnd)
 {
 	struct book *b = malloc(sizeof *b);
 	ck_assert(b != NULL);

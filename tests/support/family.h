@@ -11,14 +11,14 @@
 enum { FAMILY_TERMS = 6, FAMILY_OLD = 3 }; /* p0.common, p0.difference, s0 .. s3 */
 
 struct family {
-	struct book here;                  /* borrows from the old ones, which it owns */
-	double truth[2][FAMILY_TERMS];     /* here: s of lap time, % per lap of wear */
-	double shares[2][FAMILY_TERMS];    /* of all circuits: of the base figures */
+	struct book here;               /* borrows from the old ones, which it owns */
+	double truth[2][FAMILY_TERMS];  /* here: s of lap time, % per lap of wear */
+	double shares[2][FAMILY_TERMS]; /* of all circuits: of the base figures */
 };
 struct family_plan {
 	size_t old_books, runs_here;
-	double spread;      /* sd from circuit to circuit, as a share of the usual effect */
-	bool wrong_sign;    /* s0 works the other way round in all old books */
+	double spread;   /* sd from circuit to circuit, as a share of the usual effect */
+	bool wrong_sign; /* s0 works the other way round in all old books */
 };
 
 /* Old books have 16 runs of 5 laps each: the base four times and twelve of a screening plan.

@@ -45,7 +45,8 @@ static void shape_adjustable(struct adjustable *a, struct random *r)
 	a->has_minutes = random_below(r, 4) > 0;
 	a->minutes = a->has_minutes ? 1 + random_below(r, 6) : 0;
 	a->has_caution = random_below(r, 4) == 0;
-	a->caution = (struct caution){random_below(r, 2) == 0, true, -7 * FIX_ONE, 7 * FIX_ONE, NULL};
+	a->caution =
+		(struct caution){random_below(r, 2) == 0, true, -7 * FIX_ONE, 7 * FIX_ONE, NULL};
 }
 
 static fix random_value(const struct adjustable *a, struct random *r)
@@ -65,8 +66,9 @@ static void move_group(struct book *b, struct run *run, size_t a, bool together,
 	const struct adjustable *p = &car->adjustables[other];
 	fix same = run->values[a];
 	run->values[other] = together && car_on_step(p, same) && same >= p->min && same <= p->max
-		? same
-		: together ? 0 : random_value(p, r);
+				     ? same
+			     : together ? 0
+					: random_value(p, r);
 	if (together && run->values[other] != run->values[a])
 		run->values[a] = run->values[other] = 0;
 }
@@ -94,13 +96,14 @@ static void drive(struct book *b, struct run *run, const struct truth *truth, st
 	for (unsigned j = 0; j < laps; j++) {
 		double effort = 95 + 5 * random_uniform(r);
 		struct lap *l = invent_lap(run, 90 + respond(&truth[0], run, n) + run_error -
-			0.05 * (effort - 100) + 0.01 * j + 0.05 * random_normal(r));
+							0.05 * (effort - 100) + 0.01 * j +
+							0.05 * random_normal(r));
 		l->has_effort = true;
 		l->effort = effort;
 		for (size_t c = 0; c < b->n_channels; c++) {
 			l->has_wear[c] = true;
 			l->wear[c] = 2.5 + respond(&truth[1 + c], run, n) - 0.5 * run_error +
-				0.05 * (effort - 100) + 0.03 * random_normal(r);
+				     0.05 * (effort - 100) + 0.03 * random_normal(r);
 		}
 	}
 }

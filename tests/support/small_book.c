@@ -34,8 +34,8 @@ static void put_runs(const char *folder)
 			"  - {time: 91.%d, wear: {front: 2.4%d, rear: 2.6%d}, effort: %d}\n"
 			"  - {time: \"1:31.%d43\", wear: {front: 2.5%d, rear: 2.7%d}, effort: %d}\n"
 			"  - {time: 92, skip: traffic}\n",
-			i, i % 2 ? "a" : "b", 8 + i % 3, 14 - i % 2, 54 + (i / 2) % 3, 20 + i, i, i + 1, i,
-			7 - i, 97 + i % 3, i + 2, 8 - i, i, 98 + i % 2);
+			i, i % 2 ? "a" : "b", 8 + i % 3, 14 - i % 2, 54 + (i / 2) % 3, 20 + i, i,
+			i + 1, i, 7 - i, 97 + i % 3, i + 2, 8 - i, i, 98 + i % 2);
 		put(folder, name, text);
 	}
 }
@@ -44,15 +44,20 @@ void small_book_write(const char *folder)
 {
 	put(folder, "profiles/cars/car.yaml",
 		"kind: car\nversion: 1\nname: A car\nadjustables:\n"
-		"  - {id: front-wing, label: Wing, axle: front, pair: wing, unit: deg, min: 4, max: 16, "
+		"  - {id: front-wing, label: Wing, axle: front, pair: wing, unit: deg, min: 4, "
+		"max: 16, "
 		"step: 0.5}\n"
-		"  - {id: rear-wing, label: Wing, axle: rear, pair: wing, unit: deg, min: 4, max: 20, "
+		"  - {id: rear-wing, label: Wing, axle: rear, pair: wing, unit: deg, min: 4, max: "
+		"20, "
 		"step: 0.5}\n"
-		"  - {id: bias, label: Brake bias, axle: car, unit: \"%\", min: 50, max: 60, step: 1}\n");
-	put(folder, "profiles/circuits/track.yaml", "kind: circuit\nversion: 1\nname: A track\nlength: 4.82\n");
-	put(folder, "book.yaml", "kind: book\nversion: 1\nname: Test\ncar: car\ncircuit: track\nreference: base\n"
-			 "wear-channels: [front, rear]\nwear-limit: 60\n"
-			 "stint: {laps: 20, pit-loss: 24, fuel-per-lap: 1.9, pace-loss: auto}\n");
+		"  - {id: bias, label: Brake bias, axle: car, unit: \"%\", min: 50, max: 60, step: "
+		"1}\n");
+	put(folder, "profiles/circuits/track.yaml",
+		"kind: circuit\nversion: 1\nname: A track\nlength: 4.82\n");
+	put(folder, "book.yaml",
+		"kind: book\nversion: 1\nname: Test\ncar: car\ncircuit: track\nreference: base\n"
+		"wear-channels: [front, rear]\nwear-limit: 60\n"
+		"stint: {laps: 20, pit-loss: 24, fuel-per-lap: 1.9, pace-loss: auto}\n");
 	put(folder, "sheets/base.yaml",
 		"kind: sheet\nversion: 1\nname: Base   # kept\nvalues:\n  front-wing: 8.0 # kept\n"
 		"  rear-wing: 14\n  bias: 54\nlocks: []\n");

@@ -3,7 +3,8 @@
 #ifndef TREADLIGHT_TESTS_SMALL_BOOK_H
 #define TREADLIGHT_TESTS_SMALL_BOOK_H
 
-/* Into an existing folder; files that are there are overwritten. Aborts where the disk does not take it. */
+/* Into an existing folder; files that are there are overwritten. Aborts where the disk does not
+ * take it. */
 void small_book_write(const char *folder);
 
 #endif

@@ -20,11 +20,13 @@ char *test_source(const char *name);
 /* The program under test ($TREADLIGHT_BIN). */
 const char *test_program(void);
 
-/* A new empty folder, its path for the caller to free; test_remove() deletes it with all it holds. */
+/* A new empty folder, its path for the caller to free; test_remove() deletes it with all it holds.
+ */
 char *test_folder(void);
 void test_remove(const char *path);
 
-/* All of a file, with a closing NUL that *len leaves out; the caller frees it. Fails the test on error. */
+/* All of a file, with a closing NUL that *len leaves out; the caller frees it. Fails the test on
+ * error. */
 char *test_slurp(const char *path, size_t *len);
 
 /* Writes a file anew. Fails the test on error. */
@@ -32,9 +34,9 @@ void test_write(const char *path, const char *bytes, size_t len);
 
 /* What a program said; test_said_free() frees both texts. */
 struct test_said {
-	char *out, *err;	/* with a closing NUL */
+	char *out, *err; /* with a closing NUL */
 	size_t out_len, err_len;
-	int status;		/* exit status, or 128 + the signal */
+	int status; /* exit status, or 128 + the signal */
 };
 
 /* Runs argv (NULL at the end; argv[0] is a path), no input. */

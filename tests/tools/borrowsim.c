@@ -80,8 +80,8 @@ static void one_family(struct row *w, const struct family_plan *p, struct random
 		for (size_t t = 0; t < FAMILY_TERMS; t++) {
 			const struct response *r = &m->responses[y];
 			const bool driven = model_driven(r)->estimable[1 + t];
-			const double unit = y ? 0.06 * m->borrowing->prior[1].base :
-				0.004 * m->borrowing->prior[0].base;
+			const double unit = y ? 0.06 * m->borrowing->prior[1].base
+					      : 0.004 * m->borrowing->prior[0].base;
 			const struct estimate without = term(model_driven(r), t), with = term(r, t);
 			if (p->wrong_sign && t != 2)
 				continue;
