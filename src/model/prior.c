@@ -66,12 +66,12 @@ static bool settle(struct prior *p, const double *rows, size_t n_rows, double tr
 {
 	const size_t n = p->n, w = n + 1, tall = n_rows > n ? n_rows : n;
 	gsl_matrix *a = gsl_matrix_calloc(tall, n), *v = gsl_matrix_alloc(n, n);
-	gsl_vector *s = gsl_vector_alloc(n), *scratch = gsl_vector_alloc(n);
-	bool ok = a && v && s && scratch;
+	gsl_vector *s = gsl_vector_alloc(n);
+	bool ok = a && v && s;
 	for (size_t i = 0; ok && i < n_rows; i++)
 		for (size_t j = 0; j < n; j++)
 			gsl_matrix_set(a, i, j, rows[i * w + j]);
-	ok = ok && gsl_linalg_SV_decomp(a, v, s, scratch) == GSL_SUCCESS;
+	ok = ok && gsl_linalg_SV_decomp_jacobi(a, v, s) == GSL_SUCCESS;
 	p->rank = 0;
 	while (ok && p->rank < n && gsl_vector_get(s, p->rank) > TOLD_TOL * gsl_vector_get(s, 0))
 		p->rank++;
@@ -95,7 +95,6 @@ static bool settle(struct prior *p, const double *rows, size_t n_rows, double tr
 	gsl_matrix_free(a);
 	gsl_matrix_free(v);
 	gsl_vector_free(s);
-	gsl_vector_free(scratch);
 	return ok;
 }
 

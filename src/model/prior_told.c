@@ -103,14 +103,14 @@ static bool null_rows(const double *k, size_t rows, size_t n, double **out, size
 	const size_t tall = rows > n ? rows : n;
 	gsl_matrix *a = gsl_matrix_calloc(tall, n ? n : 1),
 		   *v = gsl_matrix_alloc(n ? n : 1, n ? n : 1);
-	gsl_vector *s = gsl_vector_alloc(n ? n : 1), *scratch = gsl_vector_alloc(n ? n : 1);
+	gsl_vector *s = gsl_vector_alloc(n ? n : 1);
 	*found = 0;
 	*out = malloc((n * n + 1) * sizeof **out);
-	bool ok = a && v && s && scratch && *out;
+	bool ok = a && v && s && *out;
 	for (size_t i = 0; ok && i < rows; i++)
 		for (size_t j = 0; j < n; j++)
 			gsl_matrix_set(a, i, j, k[i * n + j]);
-	ok = ok && (n == 0 || gsl_linalg_SV_decomp(a, v, s, scratch) == GSL_SUCCESS);
+	ok = ok && (n == 0 || gsl_linalg_SV_decomp_jacobi(a, v, s) == GSL_SUCCESS);
 	for (size_t j = 0; ok && j < n; j++) {
 		if (gsl_vector_get(s, j) > TOLD_TOL * fmax(1, gsl_vector_get(s, 0)))
 			continue;
@@ -121,7 +121,6 @@ static bool null_rows(const double *k, size_t rows, size_t n, double **out, size
 	gsl_matrix_free(a);
 	gsl_matrix_free(v);
 	gsl_vector_free(s);
-	gsl_vector_free(scratch);
 	if (!ok) {
 		free(*out);
 		*out = NULL;
