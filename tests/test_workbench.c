@@ -82,6 +82,10 @@ START_TEST(figures_as_text)
 	ck_assert_str_eq(fmt_chance(0.714, false, buf), "71 in 100");
 	ck_assert_str_eq(fmt_chance(0.9999, false, buf), ">99 in 100");
 	ck_assert_str_eq(fmt_chance(0.0001, true, buf), "<1/100");
+	char words[CHANCE_SIZE];
+	ck_assert_str_eq(verdict_chance(0.714, words), "71 in 100");
+	ck_assert_str_eq(verdict_chance(0.9999, words), "over 99 in 100");
+	ck_assert_str_eq(verdict_chance(0.0001, words), "under 1 in 100");
 }
 END_TEST
 

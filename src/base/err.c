@@ -129,6 +129,16 @@ void faults_add(struct faults *f, const struct err *e)
 	f->list[f->n++] = *e;
 }
 
+void faults_vadd(struct faults *f, const char *file, size_t line, size_t col, const char *fmt,
+	va_list ap)
+{
+	struct err e;
+	err_clear(&e);
+	set_text(&e, ERR_INPUT, fmt, ap);
+	err_at(&e, file, line, col);
+	faults_add(f, &e);
+}
+
 void faults_join(struct faults *f, struct faults *from)
 {
 	for (size_t i = 0; i < from->n; i++)

@@ -10,6 +10,7 @@
 #ifndef BASE_ERR_H
 #define BASE_ERR_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -58,6 +59,9 @@ struct faults {
 void faults_init(struct faults *f);
 void faults_free(struct faults *f);
 void faults_add(struct faults *f, const struct err *e);
+/* Bad input at a place of a file; line and col 0 where they are not known. */
+void faults_vadd(struct faults *f, const char *file, size_t line, size_t col, const char *fmt,
+	va_list ap) ERR_PRINTF(5, 0);
 /* Adds all of `from`, which is emptied, behind those of f. */
 void faults_join(struct faults *f, struct faults *from);
 /* Worst class found: ERR_FAILED before ERR_INPUT before ERR_NONE. */

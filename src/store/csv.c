@@ -32,16 +32,10 @@ void cells_free(struct cells *t)
 void cells_fault(
 	const struct cells *t, const struct cell *c, struct faults *f, const char *fmt, ...)
 {
-	char text[512];
-	struct err e;
 	va_list ap;
 	va_start(ap, fmt);
-	vsnprintf(text, sizeof text, fmt, ap);
+	faults_vadd(f, t->path, c ? c->line : 0, c ? c->col : 0, fmt, ap);
 	va_end(ap);
-	err_clear(&e);
-	err_input(&e, "%s", text);
-	err_at(&e, t->path, c ? c->line : 0, c ? c->col : 0);
-	faults_add(f, &e);
 }
 
 static bool grow(void **array, size_t n, size_t *cap, size_t size)

@@ -1,5 +1,7 @@
 #include "store/file.h"
 
+#include "base/text.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
@@ -145,4 +147,18 @@ bool file_read(const char *path, size_t max, char **bytes, size_t *size, struct 
 	ok = file_read_fd(fd, path, max, bytes, size, stamp, err);
 	close(fd);
 	return ok;
+}
+
+char *file_beside(const char *path, const char *before, const char *after)
+{
+	char *real = realpath(path, NULL);
+	const char *found = real ? real : path;
+	const char *slash = strrchr(found, '/');
+	int head = slash ? (int)(slash + 1 - found) : 0;
+	struct buf b;
+
+	buf_init(&b);
+	buf_addf(&b, "%.*s%s%s%s", head, found, before, found + head, after);
+	free(real);
+	return buf_take(&b);
 }

@@ -29,6 +29,10 @@ bool file_read(const char *path, size_t max, char **bytes, size_t *size, struct 
 bool file_read_fd(int fd, const char *path, size_t max, char **bytes, size_t *size,
 	struct stamp *stamp, struct err *err);
 
+/* DIR/BEFORE + NAME + AFTER for DIR/NAME, links resolved, so that a file's other names find the
+ * same. NULL when out of memory. The caller frees. */
+char *file_beside(const char *path, const char *before, const char *after);
+
 /* The same bytes: size and hash. */
 bool stamp_same_bytes(const struct stamp *a, const struct stamp *b);
 /* The same file, untouched since: everything. */

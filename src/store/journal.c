@@ -47,16 +47,7 @@ static bool no_memory(struct err *err, const char *path)
 /* DIR/.NAME.journal for DIR/NAME, links resolved. NULL: no memory. */
 static char *path_beside(const char *file)
 {
-	char *real = realpath(file, NULL);
-	const char *path = real ? real : file;
-	const char *slash = strrchr(path, '/');
-	int head = slash ? (int)(slash + 1 - path) : 0;
-	struct buf b;
-
-	buf_init(&b);
-	buf_addf(&b, "%.*s.%s.journal", head, path, path + head);
-	free(real);
-	return buf_take(&b);
+	return file_beside(file, ".", ".journal");
 }
 
 /* The same file's journal in the user's own folder. NULL: no such folder, or no memory. */

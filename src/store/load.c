@@ -23,16 +23,10 @@ static void add_memory(struct faults *f, const char *path)
 
 static void ERR_PRINTF(3, 4) add_fault(struct faults *f, const char *path, const char *fmt, ...)
 {
-	char text[sizeof(struct err)];
-	struct err e;
 	va_list ap;
 	va_start(ap, fmt);
-	vsnprintf(text, sizeof text, fmt, ap);
+	faults_vadd(f, path, 0, 0, fmt, ap);
 	va_end(ap);
-	err_clear(&e);
-	err_input(&e, "%s", text);
-	err_at(&e, path, 0, 0);
-	faults_add(f, &e);
 }
 
 static char *path_join(const char *dir, const char *folder, const char *name, const char *suffix)

@@ -77,18 +77,12 @@ static char *join(const char *dir, const char *path)
 static void ERR_PRINTF(4, 5) entry_fault(
 	const struct book *b, const struct borrow *w, struct faults *faults, const char *fmt, ...)
 {
-	struct err e;
-	char text[sizeof e.text];
+	char *file = join(b->dir, "book.yaml");
 	va_list ap;
 	va_start(ap, fmt);
-	vsnprintf(text, sizeof text, fmt, ap);
+	faults_vadd(faults, file ? file : "book.yaml", w->line, w->col, fmt, ap);
 	va_end(ap);
-	err_clear(&e);
-	err_input(&e, "%s", text);
-	char *file = join(b->dir, "book.yaml");
-	err_at(&e, file ? file : "book.yaml", w->line, w->col);
 	free(file);
-	faults_add(faults, &e);
 }
 
 static void memory_fault(const struct book *b, struct faults *faults)

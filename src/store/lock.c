@@ -1,6 +1,7 @@
 #include "store/lock.h"
 
 #include "base/text.h"
+#include "store/file.h"
 #include "store/host.h"
 #include <errno.h>
 #include <fcntl.h>
@@ -26,16 +27,7 @@ void lock_init(struct lock *l)
  */
 static char *lock_path(const char *file)
 {
-	char *real = realpath(file, NULL);
-	const char *path = real ? real : file;
-	const char *slash = strrchr(path, '/');
-	int head = slash ? (int)(slash + 1 - path) : 0;
-	struct buf b;
-
-	buf_init(&b);
-	buf_addf(&b, "%.*s.#%s", head, path, path + head);
-	free(real);
-	return buf_take(&b);
+	return file_beside(file, ".#", "");
 }
 
 static void owner_text(char *buf, size_t size)

@@ -61,13 +61,6 @@ static void set_dot(struct plot *p, int px, int py)
 		p->dots[py * p->in.w + px] = 1;
 }
 
-void plot_dot(struct plot *p, double x, double y)
-{
-	int px, py;
-	if (p->dots && place(p, x, y, p->braille ? 2 : 1, p->braille ? 4 : 1, &px, &py))
-		set_dot(p, px, py);
-}
-
 void plot_line(struct plot *p, double x0, double y0, double x1, double y1)
 {
 	int ax, ay, bx, by, fx = p->braille ? 2 : 1, fy = p->braille ? 4 : 1;

@@ -2,7 +2,7 @@
  * A small picture: dots and marks over two axes. Braille dots (2 by 4 to a
  * character) where the terminal shows UTF-8, one plain character a cell otherwise.
  *
- * Call order: plot_begin(), any of plot_dot(), plot_line(), plot_mark(), plot_end().
+ * Call order: plot_begin(), any of plot_line(), plot_mark(), plot_end().
  */
 #ifndef TUI_PLOT_H
 #define TUI_PLOT_H
@@ -22,7 +22,6 @@ struct plot {
  * then nothing is drawn.
  */
 bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, double y1);
-void plot_dot(struct plot *p, double x, double y);
 /* Both ends inside; else nothing is drawn. */
 void plot_line(struct plot *p, double x0, double y0, double x1, double y1);
 /* Paint the dots; then marks go on top of them. */
