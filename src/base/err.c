@@ -129,8 +129,8 @@ void faults_add(struct faults *f, const struct err *e)
 	f->list[f->n++] = *e;
 }
 
-void faults_vadd(struct faults *f, const char *file, size_t line, size_t col, const char *fmt,
-	va_list ap)
+void faults_vadd(
+	struct faults *f, const char *file, size_t line, size_t col, const char *fmt, va_list ap)
 {
 	struct err e;
 	err_clear(&e);
