@@ -61,20 +61,6 @@ static bool in_group(const struct model *m, const struct term *t, size_t group)
 	       (size_t)m->coords[t->a].group == group;
 }
 
-static double term_at(const struct term *t, const double *x)
-{
-	switch (t->kind) {
-	case TERM_LINEAR:
-		return x[t->a];
-	case TERM_SQUARE:
-		return x[t->a] * x[t->a];
-	case TERM_PRODUCT:
-		return x[t->a] * x[t->b];
-	default:
-		return 0;
-	}
-}
-
 /* The contrast of one group's move, its value summed on the way. */
 static double group_row(const struct model *m, const struct response *r, size_t group,
 	const double *x, const double *x0, double *row)
@@ -82,7 +68,8 @@ static double group_row(const struct model *m, const struct response *r, size_t 
 	double sum = 0;
 	for (size_t t = 0; t < r->n_terms; t++) {
 		double l = in_group(m, &r->terms[t], group)
-				   ? term_at(&r->terms[t], x) - term_at(&r->terms[t], x0)
+				   ? model_term_value(&r->terms[t], x) -
+					     model_term_value(&r->terms[t], x0)
 				   : 0;
 		if (row)
 			row[t] = l;

@@ -50,7 +50,6 @@ void setup_free(struct setup *s);
 /* all: the observations of every response. */
 bool terms_levels(
 	struct model *m, const struct obs_list *all, size_t n_all, struct levels out[FAC_N]);
-double term_value(const struct term *t, const double *x);
 
 void model_note(struct model *m, const char *fmt, ...) ERR_PRINTF(2, 3);
 

@@ -146,6 +146,9 @@ void model_free(struct model *m);
 void model_row(const struct model *m, const struct response *r, const fix *values, double *row);
 /* Coordinates of values, room for n_coords. */
 void model_coords(const struct model *m, const fix *values, double *x);
+/* What a term is worth at these coordinates; covariates and factors are 0 at the book's conditions.
+ */
+double model_term_value(const struct term *t, const double *x);
 /* l'b with its interval; known is false where l lies outside the row space. */
 struct estimate model_contrast(const struct response *r, const double *l);
 /* Is l in the row space (tolerance 1e-9 on columns scaled to unit length)? */

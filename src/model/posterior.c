@@ -177,7 +177,7 @@ static void fill_row(const struct model *m, const struct response *r, const stru
 		else if (k->kind == TERM_FACTOR)
 			row[t] = run_has_level(&m->book->runs[o->run], k);
 		else
-			row[t] = term_value(k, x);
+			row[t] = model_term_value(k, x);
 	}
 }
 

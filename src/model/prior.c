@@ -215,7 +215,7 @@ bool borrow_delta(const struct model *m, const struct prior *p, const fix *value
 	model_coords(m, values, x);
 	model_coords(m, against, x0);
 	for (size_t t = 0; t < p->n; t++)
-		c[t] = term_value(&p->terms[t], x) - term_value(&p->terms[t], x0);
+		c[t] = model_term_value(&p->terms[t], x) - model_term_value(&p->terms[t], x0);
 	const bool told = prior_contrast(p, c, mean, &variance);
 	*se = sqrt(variance);
 	return told;

@@ -40,7 +40,7 @@ void model_coords(const struct model *m, const fix *values, double *x)
 		x[i] = coord_value(&m->book->car, &m->coords[i], values);
 }
 
-double term_value(const struct term *t, const double *x)
+double model_term_value(const struct term *t, const double *x)
 {
 	switch (t->kind) {
 	case TERM_INTERCEPT:
@@ -65,7 +65,7 @@ void model_row(const struct model *m, const struct response *r, const fix *value
 	if (room)
 		model_coords(m, values, x);
 	for (size_t t = 0; t < r->n_terms; t++)
-		row[t] = room ? term_value(&r->terms[t], x) : NAN;
+		row[t] = room ? model_term_value(&r->terms[t], x) : NAN;
 }
 
 static void add_coord(struct model *m, enum coord_kind kind, size_t group)
@@ -167,7 +167,7 @@ static bool fill_rows(const struct model *m, struct setup *s)
 	for (size_t i = 0; x && s->rows && i < b->n_runs; i++) {
 		model_coords(m, b->runs[i].values, x);
 		for (size_t t = 0; t < s->n; t++)
-			s->rows[i * s->n + t] = term_value(&s->terms[t], x);
+			s->rows[i * s->n + t] = model_term_value(&s->terms[t], x);
 	}
 	free(x);
 	return x && s->rows;
