@@ -212,16 +212,22 @@ static unsigned lap_typed(struct app *app, const char *text)
 
 /* --- a new run ------------------------------------------------------------------- */
 
-static unsigned conditions_typed(struct app *app, const char *text)
+/* The typed conditions into the draft. False: the field stays open, *flags is to be returned. */
+static bool take_conditions(struct app *app, const char *text, unsigned *flags)
 {
-	struct runs_page *s = runs_page_of(app);
 	struct err err;
 	err_clear(&err);
-	if (!entry_parse_conditions(&s->draft, text, app->book.n_channels, &err)) {
-		field_keep(app);
-		return app_warn(app, "%s", err.text);
-	}
-	return ask_lap(app);
+	if (entry_parse_conditions(&runs_page_of(app)->draft, text, app->book.n_channels, &err))
+		return true;
+	field_keep(app);
+	*flags = app_warn(app, "%s", err.text);
+	return false;
+}
+
+static unsigned conditions_typed(struct app *app, const char *text)
+{
+	unsigned flags;
+	return take_conditions(app, text, &flags) ? ask_lap(app) : flags;
 }
 
 /* Where the last run's readings stopped. */
@@ -483,14 +489,8 @@ unsigned act_drop_lap(struct app *app)
 
 static unsigned conditions_corrected(struct app *app, const char *text)
 {
-	struct runs_page *s = runs_page_of(app);
-	struct err err;
-	err_clear(&err);
-	if (!entry_parse_conditions(&s->draft, text, app->book.n_channels, &err)) {
-		field_keep(app);
-		return app_warn(app, "%s", err.text);
-	}
-	return save_change(app, "conditions saved");
+	unsigned flags;
+	return take_conditions(app, text, &flags) ? save_change(app, "conditions saved") : flags;
 }
 
 unsigned act_conditions(struct app *app)
