@@ -262,29 +262,39 @@ static bool said_before(const struct model *m, const struct response *r, size_t 
 	return false;
 }
 
+static const char never[] = " never moved"; /* how words_untested() ends then */
+
+/*
+ * Why a term was not tested, made safe; "" where it was or was said before. True where it
+ * never moved: the words then end before saying so.
+ */
+static bool untested(const struct model *m, const struct response *r, size_t t, char *safe)
+{
+	char words[WORDS_SIZE];
+	safe[0] = '\0';
+	if (said_before(m, r, t))
+		return false;
+	cmd_safe(words_untested(m, r, t, words, sizeof words), safe, WORDS_SIZE);
+	const size_t len = strlen(safe), tail = sizeof never - 1;
+	if (len < tail || strcmp(safe + len - tail, never) != 0)
+		return false;
+	safe[len - tail] = '\0';
+	return true;
+}
+
 /* What never moved in one sentence, wrapped; all else a line each. */
 static void print_untested(const struct model *m, const struct response *r)
 {
-	static const char never[] = " never moved", lead[] = "  not tested: ";
+	static const char lead[] = "  not tested: ";
 	const int indent = (int)sizeof lead - 1;
-	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	char safe[WORDS_SIZE];
 	int column = 0;
-	for (size_t t = 0; t < r->n_terms; t++) {
-		if (said_before(m, r, t))
-			continue;
-		cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe);
-		const size_t len = strlen(safe), tail = sizeof never - 1;
-		if (len < tail || strcmp(safe + len - tail, never) != 0)
+	for (size_t t = 0; t < r->n_terms; t++)
+		if (!untested(m, r, t, safe) && safe[0])
 			printf("%s%s\n", lead, safe);
-	}
 	for (size_t t = 0; t < r->n_terms; t++) {
-		if (said_before(m, r, t))
+		if (!untested(m, r, t, safe))
 			continue;
-		cmd_safe(words_untested(m, r, t, words, sizeof words), safe, sizeof safe);
-		const size_t len = strlen(safe), tail = sizeof never - 1;
-		if (len < tail || strcmp(safe + len - tail, never) != 0)
-			continue;
-		safe[len - tail] = '\0';
 		const int width = cmd_width(safe);
 		if (column && column + 2 + width > 88) {
 			printf(",\n%*s", indent, "");
