@@ -78,6 +78,8 @@ static bool split(const char *text, size_t len, char point, struct parts *p)
 
 static enum num_result parse_parts(const char *text, size_t len, struct parts *p)
 {
+	if (len == 0)
+		return NUM_SYNTAX;
 	if (split(text, len, '.', p))
 		return len > NUM_TEXT_MAX ? NUM_RANGE : NUM_OK;
 	struct parts other;
@@ -123,8 +125,6 @@ static bool short_number(const struct parts *p, double *out)
 enum num_result num_parse(const char *text, size_t len, double *out)
 {
 	struct parts p;
-	if (len == 0)
-		return NUM_SYNTAX;
 	enum num_result r = parse_parts(text, len, &p);
 	if (r != NUM_OK)
 		return r;
@@ -147,8 +147,6 @@ enum num_result num_parse(const char *text, size_t len, double *out)
 enum num_result fix_parse(const char *text, size_t len, fix *out)
 {
 	struct parts p;
-	if (len == 0)
-		return NUM_SYNTAX;
 	enum num_result r = parse_parts(text, len, &p);
 	if (r != NUM_OK)
 		return r;
