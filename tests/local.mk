@@ -107,6 +107,9 @@ tests_test_power_SOURCES = tests/test_power.c
 check_PROGRAMS += tests/test_borrow
 tests_test_borrow_SOURCES = tests/test_borrow.c
 
+check_PROGRAMS += tests/test_borrow_classes
+tests_test_borrow_classes_SOURCES = tests/test_borrow_classes.c
+
 check_PROGRAMS += tests/test_book
 tests_test_book_SOURCES = tests/test_book.c
 

@@ -10,6 +10,7 @@
 #include "book/edit.h"
 #include "compare/compare.h"
 #include "frontier/frontier.h"
+#include "model/borrow.h"
 #include "model/model.h"
 #include "model/verify.h"
 #include "plan/plan.h"
@@ -28,6 +29,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 static struct {
 	bool armed, lasting;
@@ -393,6 +395,118 @@ START_TEST(all_allocations_fail_from_one_on)
 }
 END_TEST
 
+/* An old book in the folder whose laps tell of one of two classes of segments, and its borrower. */
+static void lend_old(char *old)
+{
+	static const char *const circuit =
+		"kind: circuit\nversion: 1\nname: A track\nlength: 4.82\nsegments:\n"
+		"  - {id: s1, class: fast, length: 2000, time-share: 0.4, wear-share: 0.5}\n"
+		"  - {id: s2, class: slow, length: 2820, time-share: 0.6, wear-share: 0.5}\n";
+	char path[4300], *text, *at;
+	size_t len;
+
+	ck_assert_int_eq(mkdir(old, 0755), 0);
+	small_book_write(old);
+	for (int i = 0; i < 2; i++) {
+		snprintf(path, sizeof path, "%s/profiles/circuits/track.yaml", i ? old : folder);
+		test_write(path, circuit, strlen(circuit));
+	}
+	for (int i = 0; i < 8; i++) {
+		char more[8192] = "";
+		snprintf(path, sizeof path, "%s/runs/r%02d.yaml", old, i);
+		text = test_slurp(path, &len);
+		for (char *from = text; (at = strstr(from, ", effort: ")); from = at + 2) {
+			char *end = more + strlen(more);
+			snprintf(end, sizeof more - (size_t)(end - more),
+				"%.*s, segments: {s1: {time: 40.%d, wear: {front: 1.%d}}}, ",
+				(int)(at - from), from,
+				(i * 37 + (int)(at - text) * 11) % 900 + 100, (i * 53) % 90 + 10);
+			if (!strstr(at + 2, ", effort: ")) {
+				strcat(more, at + 2);
+				break;
+			}
+		}
+		test_write(path, more, strlen(more));
+		free(text);
+	}
+	snprintf(path, sizeof path, "%s/book.yaml", folder);
+	text = test_slurp(path, &len);
+	at = malloc(len + 64);
+	ck_assert_ptr_nonnull(at);
+	sprintf(at, "%sborrow: [{book: old}]\n", text);
+	test_write(path, at, strlen(at));
+	free(at);
+	free(text);
+}
+
+/* Load and fit a book that borrows; *got: the fit went through. False: stopped without a word. */
+static bool borrow_all(bool *got, bool *classes)
+{
+	struct faults faults;
+	struct book b;
+	struct err err;
+	bool told;
+
+	err_clear(&err);
+	faults_init(&faults);
+	book_init(&b);
+	*got = *classes = false;
+	if (store_load_book(&b, folder, &faults)) {
+		struct model *m = model_new(&b, &err);
+		*got = m != NULL;
+		*classes = m && m->borrowing && m->borrowing->prior[RESPONSE_TIME].n_classed == 1;
+		told = m || (err.cls != ERR_NONE && err.text[0]);
+		model_free(m);
+	} else {
+		told = faults.total > 0;
+	}
+	book_free(&b);
+	faults_free(&faults);
+	return told;
+}
+
+START_TEST(borrowing_without_memory)
+{
+	char old[4200];
+	bool got, classes;
+	long all = 0, tried = 0, fits = 0;
+
+	snprintf(old, sizeof old, "%s/old", folder);
+	lend_old(old);
+	ck_assert(borrow_all(&got, &classes) && got);
+	ck_assert(classes);
+	for (long k = 1L << 60; k > 0;) {
+		const long live = mem.live;
+		n_gsl_blocks = 0;
+		mem.at = k;
+		mem.lasting = false;
+		mem.made = mem.failed = 0;
+		mem.armed = true;
+		const bool told = borrow_all(&got, &classes);
+		mem.armed = false;
+		ck_assert_msg(told, "allocation %ld: stopped without a word", k);
+#ifndef TL_SANITIZED
+		ck_assert_msg(
+			mem.live == live, "allocation %ld: %ld not freed", k, mem.live - live);
+#else
+		(void)live;
+#endif
+		fits += got;
+		tried++;
+		if (!all) {
+			all = mem.made;
+			k = 0;
+		} else if (mem.failed == 0) {
+			break;
+		}
+		const long stride = test_long() ? 1 : 1 + all / (test_quick() ? 200 : 1000);
+		k += stride > 1 ? 1 + (k * 7919) % (2 * stride - 1) : 1;
+	}
+	printf("borrowing: %ld of %ld tried, %ld went through\n", tried, all, fits);
+	ck_assert_int_lt(fits, tried);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("memory");
@@ -402,6 +516,7 @@ Suite *suite(void)
 	tcase_set_timeout(c, 900);
 	tcase_add_test(c, one_allocation_fails);
 	tcase_add_test(c, all_allocations_fail_from_one_on);
+	tcase_add_test(c, borrowing_without_memory);
 	suite_add_tcase(s, c);
 	return s;
 }

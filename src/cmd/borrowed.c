@@ -98,6 +98,7 @@ static json_t *prior_json(const struct model *m, size_t slot)
 	json_t *o = json_object(), *spread = json_object(), *agreement = json_null();
 	json_object_set_new(o, "response", json_string(slot_id(m, slot, id, sizeof id)));
 	json_object_set_new(o, "books", json_integer((json_int_t)p->n_books));
+	json_object_set_new(o, "per-segment-class", json_integer((json_int_t)p->n_classed));
 	json_object_set_new(o, "base", p->base > 0 ? cmd_json_number(p->base) : json_null());
 	json_object_set_new(o, "df", cmd_json_number(p->df));
 	json_object_set_new(o, "sigma-run-used", cmd_json_number(r->own ? r->sigma_run : NAN));
@@ -115,6 +116,48 @@ static json_t *prior_json(const struct model *m, size_t slot)
 			cmd_json_number(g->p));
 	json_object_set_new(o, "agreement", agreement);
 	return o;
+}
+
+/* Names of classes; with shares of the lap here, an object. */
+static json_t *shares_json(const double *share)
+{
+	json_t *o = json_object();
+	for (int c = 0; c < SEG_CLASSES; c++)
+		if (share[c] > 0)
+			json_object_set_new(o, segment_class_names[c], cmd_json_number(share[c]));
+	return o;
+}
+
+static json_t *lesson_json(const struct model *m, size_t book, size_t slot)
+{
+	static const char *const how[] = {"", "per-lap", "per-segment-class", "none"};
+	const struct lesson *l = &m->borrowing->lessons[book][slot];
+	const char *why =
+		l->how == LESSON_NO_COMMON ? "no segment class in common" : lesson_whys[l->why];
+	json_t *o = json_object(), *unused = json_array();
+	char id[48];
+	for (int c = 0; c < SEG_CLASSES; c++)
+		if (l->unused[c])
+			json_array_append_new(unused, json_string(segment_class_names[c]));
+	json_object_set_new(o, "path", json_string(m->borrowing->from[book]->path));
+	json_object_set_new(o, "response", json_string(slot_id(m, slot, id, sizeof id)));
+	json_object_set_new(o, "how", json_string(how[l->how]));
+	json_object_set_new(o, "why", why[0] ? json_string(why) : json_null());
+	json_object_set_new(o, "told", shares_json(l->told));
+	json_object_set_new(o, "not-told", shares_json(l->untold));
+	json_object_set_new(o, "not-here", unused);
+	return o;
+}
+
+/* How each book's effects on each response came. */
+static json_t *lessons_json(const struct model *m)
+{
+	json_t *a = json_array();
+	for (size_t i = 0; i < m->borrowing->n_books; i++)
+		for (size_t k = 0; k < RESPONSES_MAX + CHANNELS_MAX; k++)
+			if (m->borrowing->lessons[i][k].how != LESSON_NONE)
+				json_array_append_new(a, lesson_json(m, i, k));
+	return a;
 }
 
 json_t *borrowed_json(const struct model *m)
@@ -139,6 +182,7 @@ json_t *borrowed_json(const struct model *m)
 		json_array_append_new(notes, json_string(b->notes[i]));
 	json_object_set_new(o, "books", books);
 	json_object_set_new(o, "responses", priors);
+	json_object_set_new(o, "lessons", lessons_json(m));
 	json_object_set_new(o, "conflicts", conflicts_json(m));
 	json_object_set_new(o, "notes", notes);
 	return o;
@@ -170,13 +214,18 @@ static void print_spread(const struct model *m, size_t slot)
 	const struct prior *p = &m->borrowing->prior[slot];
 	static const char *const how[3] = {
 		"the default, none stated", "as stated", "estimated from the books"};
-	char id[64];
-	printf("  %s: from %zu book%s; an effect differs by %.0f %% of its size from circuit to "
+	char id[64], classed[64] = "";
+	if (p->n_classed && p->n_classed < p->n_books)
+		snprintf(classed, sizeof classed, ", %zu of them per segment class", p->n_classed);
+	else if (p->n_classed)
+		snprintf(classed, sizeof classed, ", per segment class");
+	printf("  %s: from %zu book%s%s; an effect differs by %.0f %% of its size from circuit to "
 	       "circuit "
 	       "(%s)\n",
 		slot < RESPONSES_MAX ? words_response(m, slot, id, sizeof id)
 				     : slot_id(m, slot, id, sizeof id),
-		p->n_books, p->n_books == 1 ? "" : "s", 100 * p->spread[0], how[p->from[0]]);
+		p->n_books, p->n_books == 1 ? "" : "s", classed, 100 * p->spread[0],
+		how[p->from[0]]);
 }
 
 void borrowed_text(const struct model *m)

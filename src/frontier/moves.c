@@ -57,8 +57,7 @@ struct walk {
 
 static bool in_group(const struct model *m, const struct term *t, size_t group)
 {
-	return (t->kind == TERM_LINEAR || t->kind == TERM_SQUARE || t->kind == TERM_PRODUCT) &&
-	       (size_t)m->coords[t->a].group == group;
+	return term_is_setup(t->kind) && (size_t)m->coords[t->a].group == group;
 }
 
 /* The contrast of one group's move, its value summed on the way. */

@@ -29,6 +29,8 @@ void borrow_free(struct borrowing *b)
 	free(b->lo);
 	free(b->hi);
 	free(b->conflicts);
+	free(b->from);
+	free(b->lessons);
 	free(b->notes);
 	free(b);
 }

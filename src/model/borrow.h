@@ -25,15 +25,41 @@ enum spread_from { SPREAD_DEFAULT, SPREAD_STATED, SPREAD_ESTIMATED };
 #define SPREAD_BESIDE 0.5 /* the same, beside an estimate from three or more books */
 #define SPREAD_WEIGHT 4   /* degrees of freedom that SPREAD_BESIDE counts for */
 
+/* sd around nought of an effect in a class of segments that a book tells nothing of, in sizes */
+#define SPREAD_UNSEEN 2.0
+
+/* How a book's effects on one response are taken here; doc/borrow.md, "Per segment class". */
+enum lesson_how {
+	LESSON_NONE,      /* it has none */
+	LESSON_LAPS,      /* per lap */
+	LESSON_CLASSES,   /* per segment class */
+	LESSON_NO_COMMON, /* no class in common: not at all */
+};
+/* Why per lap. */
+enum lesson_why { WHY_NO_SEGMENTS, WHY_NONE_HERE, WHY_NONE_THERE, WHY_FEWER };
+struct lesson {
+	enum lesson_how how;
+	enum lesson_why why;        /* of LESSON_LAPS */
+	double told[SEG_CLASSES];   /* by class, shares of a lap here; with LESSON_CLASSES */
+	double untold[SEG_CLASSES]; /* classes here that the book tells nothing of: their shares */
+	bool unused[SEG_CLASSES];   /* classes that it tells of, and this circuit has none of */
+	double seen;                /* sum of told; 1 per lap */
+};
+/* "no segments here": why a book's effects are taken per lap; "" where neither side has any. */
+extern const char *const lesson_whys[];
+
 /* One response's prior on the set-up terms, shares of the base. */
 struct prior {
 	size_t n_books;     /* that tell something of this response */
+	size_t n_classed;   /* of them, those told per segment class */
+	double seen;        /* least share of a lap here that one of them tells of; 1 per lap */
 	size_t n;           /* terms: all linear ones, then squares and products */
 	struct term *terms; /* owned */
 	size_t rank;        /* directions told; nothing is known across the others */
 	double *u;          /* owned [rank * n]: orthonormal rows */
 	double *mean, *cov; /* owned [rank], [rank * rank]: of u b, spread and trust included */
 	double *tau;        /* owned [n]: sd between circuits */
+	double *size;       /* owned [n]: what an effect's size is taken for, shares of the base */
 	enum spread_from from[3]; /* of linear, square and product terms */
 	double spread[3];         /* as a share of an effect's size */
 	double df;                /* of cov */
@@ -63,6 +89,8 @@ struct borrowing {
 	size_t n_conflicts;
 	struct conflict *conflicts; /* owned; by slot, then term */
 	struct agreement agreement[PRIOR_SLOTS];
+	const struct borrow **from;            /* owned [n_books] */
+	struct lesson (*lessons)[PRIOR_SLOTS]; /* owned [n_books] */
 	size_t n_notes;
 	char (*notes)[200]; /* owned: what was not borrowed, and why */
 };

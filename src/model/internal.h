@@ -28,6 +28,11 @@ void obs_free(struct obs_list *o);
 bool observe_time(const struct book *b, struct obs_list *o);
 /* Readings of a channel's wear, % per lap. */
 bool observe_wear(const struct book *b, size_t channel, struct obs_list *o);
+/* A figure made of what a lap's segments took; false where the lap has not all of it. */
+typedef bool lap_reading(const struct circuit *c, const struct lap *l, const void *what, double *y);
+/* The laps of `time` with such a reading for y. False: out of memory. */
+bool observe_readings(const struct book *b, const struct obs_list *time, lap_reading *read,
+	const void *what, struct obs_list *out);
 
 /* The set-up columns, the same for all responses, and what every run has in them. */
 struct setup {
@@ -115,6 +120,14 @@ void slope_row(const struct response *r, size_t coord, const double *x, double *
 bool segments_fit(struct model *m, const struct obs_list *time, const struct setup *setup,
 	const struct levels *levels, struct err *err);
 void segments_free(struct segment_fits *s);
+/* What a class took of a lap; false where not all of its segments have the figure. */
+bool segments_class_sum(const struct circuit *c, const struct lap *l, enum segment_class cls,
+	size_t response, double *sum);
+/* Readings off segments as a response of their own: the covariates that vary, `effort` among them
+ * or not, and no known slopes, which are for whole laps. */
+bool segments_fit_readings(const struct model *m, const struct setup *setup,
+	const struct levels *levels, const struct obs_list *obs, bool effort, struct response *r,
+	struct err *err);
 
 /* After the fit: pure error against the rest, and laps far off (see check.c). res: y - Xb. */
 bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const double *res,

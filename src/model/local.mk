@@ -3,10 +3,12 @@ libtreadlight_a_SOURCES += \
 	src/model/borrow.c \
 	src/model/borrow.h \
 	src/model/check.c \
+	src/model/classes.c \
 	src/model/effects.c \
 	src/model/effects.h \
 	src/model/exchange.c \
 	src/model/internal.h \
+	src/model/lesson.c \
 	src/model/meta.c \
 	src/model/meta.h \
 	src/model/model.c \
@@ -18,6 +20,7 @@ libtreadlight_a_SOURCES += \
 	src/model/posterior.c \
 	src/model/predict.c \
 	src/model/prior.c \
+	src/model/prior_join.c \
 	src/model/prior_parts.h \
 	src/model/prior_spread.c \
 	src/model/prior_told.c \

@@ -22,6 +22,12 @@ enum term_kind {
 	TERM_FACTOR,    /* a: enum factor, b: index of the level */
 };
 
+/* Of set-up, not conditions, drivers or tyres. */
+static inline bool term_is_setup(enum term_kind k)
+{
+	return k == TERM_LINEAR || k == TERM_SQUARE || k == TERM_PRODUCT;
+}
+
 /*
  * A coordinate: what a linear term is about. Without a pair x = (v - m) / h; of a
  * pair `common` = ((vf-mf)+(vr-mr))/2H and `difference` = ((vf-mf)-(vr-mr))/2H.
@@ -166,6 +172,8 @@ int model_driven_term(const struct response *r, size_t t);
 
 /* Expected value at values, and difference of two sets of values. */
 struct estimate model_value(const struct model *m, size_t response, const fix *values);
+struct estimate model_response_value(
+	const struct model *m, const struct response *r, const fix *values);
 struct estimate model_delta(
 	const struct model *m, size_t response, const fix *values, const fix *against);
 /* The part of a delta that one group's values contribute; parts add up to the delta. */

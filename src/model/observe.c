@@ -166,3 +166,19 @@ bool observe_wear(const struct book *b, size_t channel, struct obs_list *o)
 	}
 	return true;
 }
+
+bool observe_readings(const struct book *b, const struct obs_list *time, lap_reading *read,
+	const void *what, struct obs_list *out)
+{
+	out->v = calloc(time->n + 1, sizeof *out->v);
+	if (!out->v)
+		return false;
+	for (size_t i = 0; i < time->n; i++) {
+		struct obs o = time->v[i];
+		if (!read(&b->circuit, &b->runs[o.run].laps[o.lap], what, &o.y))
+			continue;
+		out->v[out->n++] = o;
+		out->laps++;
+	}
+	return true;
+}

@@ -444,7 +444,7 @@ static bool agree(const struct meeting *k, bool *use, double *map)
 	struct both c;
 	for (size_t t = 0; t < k->own->n_terms; t++) {
 		const enum term_kind kind = k->own->terms[t].kind;
-		use[t] = (kind == TERM_LINEAR || kind == TERM_SQUARE || kind == TERM_PRODUCT) &&
+		use[t] = term_is_setup(kind) &&
 			 prior_map(k->m, k->pr, k->own, t, map + t * k->pr->n);
 	}
 	const bool ok = both_find(k, use, map, &c);
@@ -477,7 +477,7 @@ static bool meet(const struct meeting *k)
 	bool ok = map && use;
 	for (size_t t = 0; ok && t < p; t++) {
 		const enum term_kind kind = k->own->terms[t].kind;
-		if (kind == TERM_LINEAR || kind == TERM_SQUARE || kind == TERM_PRODUCT)
+		if (term_is_setup(kind))
 			ok = add_conflict(k, t, map);
 	}
 	if (ok)

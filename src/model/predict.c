@@ -140,22 +140,26 @@ static bool delta_row(const struct model *m, const struct response *r, int group
 	model_row(m, r, against, other);
 	for (size_t t = 0; t < r->n_terms; t++) {
 		const struct term *k = &r->terms[t];
-		const bool setup =
-			k->kind == TERM_LINEAR || k->kind == TERM_SQUARE || k->kind == TERM_PRODUCT;
-		const bool mine = setup && (group < 0 || m->coords[k->a].group == group);
+		const bool mine =
+			term_is_setup(k->kind) && (group < 0 || m->coords[k->a].group == group);
 		l[t] = mine ? l[t] - other[t] : 0;
 	}
 	return true;
 }
 
-struct estimate model_value(const struct model *m, size_t response, const fix *values)
+struct estimate model_response_value(
+	const struct model *m, const struct response *r, const fix *values)
 {
 	double l[ROW_MAX];
-	const struct response *r = &m->responses[response];
 	if (!r->fitted || r->n_terms > ROW_MAX)
 		return (struct estimate){.se = NAN, .low = NAN, .high = NAN};
 	model_row(m, r, values, l);
 	return model_contrast(r, l);
+}
+
+struct estimate model_value(const struct model *m, size_t response, const fix *values)
+{
+	return model_response_value(m, &m->responses[response], values);
 }
 
 static struct estimate delta(const struct model *m, const struct response *r, int group,

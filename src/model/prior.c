@@ -1,123 +1,9 @@
 /* From the fits of borrowed books to a prior on the relative scale; doc/borrow.md. */
 #include "model/prior_parts.h"
 
-#include <gsl/gsl_errno.h>
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* Lower triangle of a symmetric matrix, in place; false where it is not positive. */
-static bool cholesky(double *a, size_t n)
-{
-	if (n == 0)
-		return true;
-	gsl_matrix_view v = gsl_matrix_view_array(a, n, n);
-	return gsl_linalg_cholesky_decomp1(&v.matrix) == GSL_SUCCESS;
-}
-
-/* x = L^-1 x for columns of a row-major matrix with `width` columns. */
-static void forward(const double *l, size_t n, double *x, size_t width)
-{
-	for (size_t i = 0; i < n; i++)
-		for (size_t c = 0; c < width; c++) {
-			double s = x[i * width + c];
-			for (size_t k = 0; k < i; k++)
-				s -= l[i * n + k] * x[k * width + c];
-			x[i * width + c] = s / l[i * n + i];
-		}
-}
-
-/* One book's rows [row | value], whitened by its own and the circuits' scatter. False where that
- * is nil. */
-static bool whiten(const struct prior *p, const struct told *t, double *out)
-{
-	const size_t n = t->n, w = p->n + 1;
-	double *v = malloc((n * n + 1) * sizeof *v);
-	if (!v)
-		return false;
-	for (size_t i = 0; i < n; i++)
-		for (size_t k = 0; k < n; k++) {
-			double s = t->cov[i * n + k];
-			for (size_t j = 0; j < p->n; j++)
-				s += t->row[i * p->n + j] * p->tau[j] * p->tau[j] *
-				     t->row[k * p->n + j];
-			v[i * n + k] = s / t->trust;
-		}
-	const bool ok = cholesky(v, n);
-	for (size_t i = 0; i < n; i++) {
-		memcpy(out + i * w, t->row + i * p->n, p->n * sizeof *out);
-		out[i * w + p->n] = t->value[i];
-	}
-	if (ok)
-		forward(v, n, out, w);
-	free(v);
-	return ok;
-}
-
-/* A column that nothing tells must be nought, not 1e-17: the rank test scales columns. */
-static double without_rounding(double v)
-{
-	return fabs(v) < 1e-11 ? 0 : v;
-}
-
-/* The books' mean effects in the directions told, and what that says of another circuit. */
-static bool settle(struct prior *p, const double *rows, size_t n_rows, double trust)
-{
-	const size_t n = p->n, w = n + 1, tall = n_rows > n ? n_rows : n;
-	gsl_matrix *a = gsl_matrix_calloc(tall, n), *v = gsl_matrix_alloc(n, n);
-	gsl_vector *s = gsl_vector_alloc(n);
-	bool ok = a && v && s;
-	for (size_t i = 0; ok && i < n_rows; i++)
-		for (size_t j = 0; j < n; j++)
-			gsl_matrix_set(a, i, j, rows[i * w + j]);
-	ok = ok && gsl_linalg_SV_decomp_jacobi(a, v, s) == GSL_SUCCESS;
-	p->rank = 0;
-	while (ok && p->rank < n && gsl_vector_get(s, p->rank) > TOLD_TOL * gsl_vector_get(s, 0))
-		p->rank++;
-	p->u = calloc(p->rank * n + 1, sizeof *p->u);
-	p->mean = calloc(p->rank + 1, sizeof *p->mean);
-	p->cov = calloc(p->rank * p->rank + 1, sizeof *p->cov);
-	ok = ok && p->u && p->mean && p->cov;
-	for (size_t k = 0; ok && k < p->rank; k++) {
-		const double one = gsl_vector_get(s, k);
-		for (size_t j = 0; j < n; j++)
-			p->u[k * n + j] = without_rounding(gsl_matrix_get(v, j, k));
-		for (size_t i = 0; i < n_rows; i++)
-			p->mean[k] += gsl_matrix_get(a, i, k) * rows[i * w + n] / one;
-		p->cov[k * p->rank + k] = 1 / (one * one);
-	}
-	for (size_t k = 0; ok && k < p->rank; k++)
-		for (size_t l = 0; l < p->rank; l++)
-			for (size_t j = 0; j < n; j++)
-				p->cov[k * p->rank + l] += p->u[k * n + j] * p->tau[j] * p->tau[j] *
-							   p->u[l * n + j] / trust;
-	gsl_matrix_free(a);
-	gsl_matrix_free(v);
-	gsl_vector_free(s);
-	return ok;
-}
-
-static bool combine(struct prior *p, const struct told *told, size_t books)
-{
-	size_t total = 0, n = 0;
-	double trust = 0, count = 0;
-	for (size_t i = 0; i < books; i++)
-		total += told[i].n;
-	double *rows = malloc((total * (p->n + 1) + 1) * sizeof *rows);
-	if (!rows)
-		return false;
-	for (size_t i = 0; i < books; i++) {
-		if (!told[i].n || !whiten(p, &told[i], rows + n * (p->n + 1)))
-			continue;
-		n += told[i].n;
-		trust += told[i].trust;
-		count++;
-	}
-	const bool ok = n == 0 || settle(p, rows, n, trust / count);
-	free(rows);
-	return ok;
-}
 
 void prior_free(struct prior *p)
 {
@@ -126,6 +12,7 @@ void prior_free(struct prior *p)
 	free(p->mean);
 	free(p->cov);
 	free(p->tau);
+	free(p->size);
 	memset(p, 0, sizeof *p);
 }
 
@@ -135,9 +22,9 @@ static void add_term(struct prior *p, const struct term *t)
 		p->terms[p->n++] = *t;
 }
 
-/* All linear terms, squares and products of the fit here, and of the old books' less `not`. */
-static bool lay_terms(const struct model *m, const struct source *s, size_t books, size_t slot,
-	const bool * not, struct prior *p)
+/* All linear terms, squares and products of the fit here, and of the old books' less `leave`. */
+static bool lay_terms(const struct model *m, const struct lender *s, size_t books, size_t slot,
+	const bool *leave, struct prior *p)
 {
 	p->n = 0;
 	free(p->terms);
@@ -159,7 +46,7 @@ static bool lay_terms(const struct model *m, const struct source *s, size_t book
 					borrow_response(i ? s[i - 1].m : m, theirs);
 				for (size_t t = 0; r && t < r->n_terms; t++)
 					if (r->terms[t].kind == kind && r->terms[t].a == (int)c &&
-						(i == 0 || !not [(size_t)(kind - TERM_SQUARE) *
+						(i == 0 || !leave[(size_t)(kind - TERM_SQUARE) *
 									   m->n_coords +
 								   c]))
 						add_term(p, &r->terms[t]);
@@ -223,7 +110,7 @@ bool borrow_delta(const struct model *m, const struct prior *p, const fix *value
 
 /* Squares and products that are neither fitted here nor told by themselves would only take
  * answers away: out with them. True where one went. */
-static bool drop_untold(const struct model *m, const struct prior *p, size_t slot, bool * not )
+static bool drop_untold(const struct model *m, const struct prior *p, size_t slot, bool *leave)
 {
 	bool any = false;
 	const struct response *own = borrow_response(m, slot);
@@ -232,30 +119,32 @@ static bool drop_untold(const struct model *m, const struct prior *p, size_t slo
 		if (response_has_term(own, k->kind, k->a) ||
 			borrow_term(p, k->kind, k->a, k->b).known)
 			continue;
-		not [(size_t)(k->kind - TERM_SQUARE) * m->n_coords + (size_t)k->a] = true;
+		leave[(size_t)(k->kind - TERM_SQUARE) * m->n_coords + (size_t)k->a] = true;
 		any = true;
 	}
 	return any;
 }
 
-static bool prior_try(struct model *m, const struct source *s, size_t books, size_t slot,
-	const bool * not, struct prior *p)
+static bool prior_try(struct model *m, const struct lender *s, size_t books, size_t slot,
+	const bool *leave, struct prior *p)
 {
 	struct told *told = calloc(books + 1, sizeof *told);
 	prior_free(p);
-	bool ok = told && lay_terms(m, s, books, slot, not, p);
+	bool ok = told && lay_terms(m, s, books, slot, leave, p);
 	for (size_t i = 0; ok && i < books; i++) {
 		ok = told_make(m, p, &s[i], slot, &told[i]);
 		p->n_books += told[i].n > 0;
+		p->n_classed += told[i].n > 0 && told[i].lesson->how == LESSON_CLASSES;
 	}
 	p->tau = ok ? calloc(p->n + 1, sizeof *p->tau) : NULL;
-	ok = p->tau != NULL;
+	p->size = ok ? calloc(p->n + 1, sizeof *p->size) : NULL;
+	ok = p->tau && p->size;
 	if (ok) {
 		prior_pool_noise(p, told, books);
 		p->base = prior_base(m, slot);
 		for (enum term_kind k = TERM_LINEAR; ok && k <= TERM_PRODUCT; k++)
 			ok = prior_find_spread(m, p, told, books, k);
-		ok = ok && combine(p, told, books);
+		ok = ok && prior_join(p, told, books);
 	}
 	for (size_t i = 0; told && i < books; i++)
 		told_free(&told[i]);
@@ -264,17 +153,17 @@ static bool prior_try(struct model *m, const struct source *s, size_t books, siz
 }
 
 static bool prior_make(
-	struct model *m, const struct source *s, size_t books, size_t slot, struct prior *p)
+	struct model *m, const struct lender *s, size_t books, size_t slot, struct prior *p)
 {
-	bool *not = calloc(2 * m->n_coords + 1, sizeof *not );
-	bool ok = not &&prior_try(m, s, books, slot, not, p);
-	while (ok && p->rank && drop_untold(m, p, slot, not ))
-		ok = prior_try(m, s, books, slot, not, p);
-	free(not );
+	bool *leave = calloc(2 * m->n_coords + 1, sizeof *leave);
+	bool ok = leave && prior_try(m, s, books, slot, leave, p);
+	while (ok && p->rank && drop_untold(m, p, slot, leave))
+		ok = prior_try(m, s, books, slot, leave, p);
+	free(leave);
 	return ok;
 }
 
-static void say_book(const struct model *m, const struct source *s, struct borrowing *b)
+static void say_book(const struct model *m, const struct lender *s, struct borrowing *b)
 {
 	const struct response *time = &s->m->responses[RESPONSE_TIME];
 	size_t ignored;
@@ -290,7 +179,7 @@ static void say_book(const struct model *m, const struct source *s, struct borro
 		borrow_note(b, "what %.70s borrows itself is not followed", s->from->path);
 }
 
-static bool find_range(const struct model *m, const struct source *s, size_t n, struct borrowing *b)
+static bool find_range(const struct model *m, const struct lender *s, size_t n, struct borrowing *b)
 {
 	b->lo = malloc((m->n_coords + 1) * sizeof *b->lo);
 	b->hi = malloc((m->n_coords + 1) * sizeof *b->hi);
@@ -311,32 +200,61 @@ static bool find_range(const struct model *m, const struct source *s, size_t n, 
 	return true;
 }
 
-static void sources_free(struct source *s, size_t n)
+static void sources_free(struct lender *s, size_t n)
 {
-	for (size_t i = 0; s && i < n; i++)
-		model_free((struct model *)s[i].m);
+	for (size_t i = 0; s && i < n; i++) {
+		model_free(s[i].m);
+		for (size_t k = 0; k < PRIOR_SLOTS; k++)
+			response_free(&s[i].fit[k]);
+	}
 	free(s);
+}
+
+/* All responses of an old book, by class of segments where both sides have them. */
+static bool find_lessons(const struct model *m, struct lender *s, struct err *err)
+{
+	bool ok = true;
+	for (size_t slot = 0; ok && slot < PRIOR_SLOTS; slot++) {
+		size_t theirs;
+		if (!borrow_response(m, slot) || !prior_old_slot(m, s->m, slot, &theirs))
+			continue;
+		const double base[2] = {prior_base(s->m, RESPONSE_TIME), prior_base(s->m, theirs)};
+		ok = classes_make(s->m, &m->book->circuit, theirs, base,
+			borrow_response(s->m, theirs), &s->lesson[slot], &s->fit[slot], err);
+	}
+	return ok;
+}
+
+static bool add_source(const struct model *m, const struct borrow *from, struct borrowing *b,
+	struct lender *s, struct err *err)
+{
+	b->from[b->n_books] = s->from = from;
+	s->lesson = b->lessons[b->n_books];
+	s->m = model_new(from->book, err);
+	if (!s->m)
+		return false;
+	b->n_books++;
+	say_book(m, s, b);
+	if (!find_lessons(m, s, err))
+		return false;
+	lesson_notes(m, b, b->n_books - 1);
+	return true;
 }
 
 bool priors_make(struct model *m, struct borrowing *b, struct err *err)
 {
 	const struct book *book = m->book;
-	struct source *s = calloc(book->n_borrow + 1, sizeof *s);
-	size_t n = 0;
-	bool ok = s || err_memory(err);
-	for (size_t i = 0; ok && i < book->n_borrow; i++) {
-		if (!book->borrow[i].book)
-			continue;
-		s[n] = (struct source){model_new(book->borrow[i].book, err), &book->borrow[i]};
-		ok = s[n].m != NULL;
-		if (ok)
-			say_book(m, &s[n++], b);
-	}
+	struct lender *s = calloc(book->n_borrow + 1, sizeof *s);
+	b->from = calloc(book->n_borrow + 1, sizeof *b->from);
+	b->lessons = calloc(book->n_borrow + 1, sizeof *b->lessons);
+	bool ok = (s && b->from && b->lessons) || err_memory(err);
+	for (size_t i = 0; ok && i < book->n_borrow; i++)
+		if (book->borrow[i].book)
+			ok = add_source(m, &book->borrow[i], b, &s[b->n_books], err);
 	for (size_t slot = 0; ok && slot < PRIOR_SLOTS; slot++)
 		if (borrow_response(m, slot))
-			ok = prior_make(m, s, n, slot, &b->prior[slot]) || err_memory(err);
-	b->n_books = n;
-	ok = ok && (find_range(m, s, n, b) || err_memory(err));
-	sources_free(s, n);
+			ok = prior_make(m, s, b->n_books, slot, &b->prior[slot]) || err_memory(err);
+	ok = ok && (find_range(m, s, b->n_books, b) || err_memory(err));
+	sources_free(s, b->n_books);
 	return ok;
 }

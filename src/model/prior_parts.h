@@ -1,6 +1,7 @@
 /*
- * What the files of the prior share and nobody else needs: prior_told.c finds what each
- * borrowed book can tell, prior_spread.c how books differ, prior.c puts that together.
+ * What the files of the prior share and nobody else needs: classes.c takes an old book's laps
+ * apart by class of segments, prior_told.c finds what each book can tell, prior_spread.c how books
+ * differ, prior_join.c joins them, prior.c does that for all responses, lesson.c says how.
  * Method and sources: doc/borrow.md.
  */
 #ifndef MODEL_PRIOR_PARTS_H
@@ -16,18 +17,25 @@
 struct told {
 	size_t n;                  /* contrasts */
 	double *row, *value, *cov; /* owned [n * terms], [n], [n * n]: shares of the base */
-	const struct response *r;
-	double base, trust;
+	const struct response *r;  /* whole laps: the noise */
+	const struct response *e;  /* the effects: r, or the readings by class */
+	double base, unit, trust;  /* of r, of e */
+	const struct lesson *lesson;
 	const struct borrow *from;
 };
 
 /* A book borrowed from, and its fits. */
-struct source {
-	const struct model *m; /* owned */
+struct lender {
+	struct model *m; /* owned */
 	const struct borrow *from;
+	struct lesson *lesson;            /* [PRIOR_SLOTS], by slot here; of struct borrowing */
+	struct response fit[PRIOR_SLOTS]; /* owned; of LESSON_CLASSES */
 };
 
-/* The reference's figure, where the runs can tell it; else the mean of all readings. */
+/* The figure of the book's reference, where the runs can tell it; else the mean of all readings;
+ * 0: neither. */
+double response_base(const struct model *m, const struct response *r);
+/* The same of the response that a slot is about. */
 double prior_base(const struct model *m, size_t slot);
 /* The slot of an old book that means the same channel; false without one. */
 bool prior_old_slot(const struct model *m, const struct model *old, size_t slot, size_t *out);
@@ -37,7 +45,7 @@ bool borrow_leaves_out(const struct model *m, const struct borrow *from, const s
 
 /* Contrasts, values and covariance of one book's response. n stays 0 where it tells nothing.
  * False when memory is short; told_free() in any case. */
-bool told_make(const struct model *m, const struct prior *p, const struct source *s, size_t slot,
+bool told_make(const struct model *m, const struct prior *p, const struct lender *s, size_t slot,
 	struct told *out);
 void told_free(struct told *t);
 
@@ -45,6 +53,20 @@ void told_free(struct told *t);
  * memory is short. */
 bool prior_find_spread(const struct model *m, struct prior *p, const struct told *told,
 	size_t books, enum term_kind kind);
+/* All books' contrasts into the prior's directions, mean and covariance. */
+bool prior_join(struct prior *p, const struct told *told, size_t books);
+
+/*
+ * An old book's laps by class of segments as this circuit would have had them. `slot` is the old
+ * book's, `lap` its response from whole laps, base[0] the old base of lap time (s), base[1] of what
+ * the slot is about. *fit, with LESSON_CLASSES: effects as shares of the base here. The old
+ * model's notes may grow. False: out of memory or a fit that failed, told in err.
+ */
+bool classes_make(struct model *old, const struct circuit *here, size_t slot, const double *base,
+	const struct response *lap, struct lesson *out, struct response *fit, struct err *err);
+/* How a book's effects came, as notes: by class or not, and which classes one side lacks. */
+void lesson_notes(const struct model *m, struct borrowing *b, size_t book);
+
 /* Noise of the books, pooled by degrees of freedom. */
 void prior_pool_noise(struct prior *p, const struct told *told, size_t books);
 

@@ -16,13 +16,13 @@ struct single {
 static void take_single(
 	const struct told *t, const struct term *k, const struct model *m, struct single *s)
 {
-	const struct response *r = t->r;
+	const struct response *r = t->e;
 	for (size_t i = 0; t->n && i < r->n_terms && s->k < 64; i++) {
-		const double v = r->cov[i * r->n_terms + i] / (t->base * t->base);
+		const double v = r->cov[i * r->n_terms + i] / (t->unit * t->unit);
 		if (r->terms[i].kind != k->kind || r->terms[i].a != k->a || !r->estimable[i] ||
 			!(v > 0) || borrow_leaves_out(m, t->from, k))
 			continue;
-		s->y[s->k] = r->b[i] / t->base;
+		s->y[s->k] = r->b[i] / t->unit;
 		s->v[s->k++] = v;
 	}
 }
@@ -103,6 +103,7 @@ bool prior_find_spread(const struct model *m, struct prior *p, const struct told
 	for (size_t t = 0; t < p->n; t++) {
 		if (p->terms[t].kind != kind)
 			continue;
+		p->size[t] = s[n].size;
 		p->tau[t] = p->spread[at] * s[n].size;
 		if (df > 0 && s[n].k >= 3)
 			p->tau[t] = fmax(p->tau[t], sqrt(s[n].meta.tau2));
@@ -120,7 +121,7 @@ void prior_pool_noise(struct prior *p, const struct told *told, size_t books)
 		if (!told[i].n)
 			continue;
 		const double unit = told[i].base * told[i].base;
-		df += r->df_run;
+		df += told[i].e->df_run;
 		if (isfinite(r->sigma_run)) {
 			p->run += r->df_run * r->sigma_run * r->sigma_run / unit;
 			p->df_run += r->df_run;

@@ -6,11 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static bool is_setup(enum term_kind k)
-{
-	return k == TERM_LINEAR || k == TERM_SQUARE || k == TERM_PRODUCT;
-}
-
 const struct response *borrow_response(const struct model *m, size_t slot)
 {
 	if (slot < RESPONSES_MAX)
@@ -29,15 +24,18 @@ static size_t base_response(size_t slot)
 	return slot < RESPONSES_MAX + CHANNELS_MAX ? 1 + slot - RESPONSES_MAX : RESPONSE_TIME;
 }
 
-double prior_base(const struct model *m, size_t slot)
+double response_base(const struct model *m, const struct response *r)
 {
-	const size_t k = base_response(slot);
-	const struct response *r = &m->responses[k];
 	const struct sheet *ref = book_reference(m->book);
 	const struct estimate e =
-		ref && r->fitted ? model_value(m, k, ref->values) : (struct estimate){0};
+		ref ? model_response_value(m, r, ref->values) : (struct estimate){0};
 	const double v = e.known ? e.value : r->fitted ? r->mean : 0;
 	return v > 0 && isfinite(v) ? v : 0;
+}
+
+double prior_base(const struct model *m, size_t slot)
+{
+	return response_base(m, &m->responses[base_response(slot)]);
 }
 
 bool prior_old_slot(const struct model *m, const struct model *old, size_t slot, size_t *out)
@@ -182,51 +180,72 @@ void told_free(struct told *t)
 	memset(t, 0, sizeof *t);
 }
 
-bool told_make(const struct model *m, const struct prior *p, const struct source *s, size_t slot,
-	struct told *out)
+/* Values, rows over the prior's terms and covariance of the contrasts `rows` over e's terms. */
+static void fill(struct told *t, const struct prior *p, const double *rows, const double *map)
 {
-	size_t theirs, n = 0;
-	memset(out, 0, sizeof *out);
-	if (!prior_old_slot(m, s->m, slot, &theirs))
-		return true;
-	const struct response *r = borrow_response(s->m, theirs);
-	const double base = prior_base(s->m, theirs);
-	if (!r || !r->fitted || !(r->df_run >= 1) || !(base > 0))
-		return true;
-	const size_t q = r->n_terms;
+	const size_t q = t->e->n_terms;
+	for (size_t i = 0; i < t->n; i++)
+		for (size_t k = 0; k < q; k++) {
+			const double l = rows[i * q + k];
+			if (l == 0)
+				continue;
+			t->value[i] += l * t->e->b[k] / t->unit;
+			for (size_t j = 0; j < p->n; j++)
+				t->row[i * p->n + j] += l * map[k * p->n + j];
+			for (size_t j = 0; j < t->n; j++)
+				for (size_t v = 0; v < q; v++)
+					t->cov[i * t->n + j] += l * t->e->cov[k * q + v] *
+								rows[j * q + v] /
+								(t->unit * t->unit);
+		}
+}
+
+/* The contrasts that the effects of t->e can tell. */
+static bool contrasts(const struct model *m, const struct prior *p, struct told *t)
+{
+	const size_t q = t->e->n_terms;
 	bool *use = calloc(q + 1, sizeof *use);
 	double *rows = NULL, *map = calloc(q * p->n + 1, sizeof *map);
+	size_t n = 0;
 	bool ok = use && map;
-	for (size_t t = 0; ok && t < q; t++)
-		use[t] = is_setup(r->terms[t].kind) &&
-			 !borrow_leaves_out(m, s->from, &r->terms[t]) &&
-			 prior_map(m, p, r, t, map + t * p->n);
-	ok = ok && told_contrasts(r, use, &rows, &n);
-	*out = (struct told){.n = ok ? n : 0,
-		.r = r,
-		.base = base,
-		.trust = s->from->trust,
-		.from = s->from,
-		.row = calloc(n * p->n + 1, sizeof(double)),
-		.value = calloc(n + 1, sizeof(double)),
-		.cov = calloc(n * n + 1, sizeof(double))};
-	ok = ok && out->row && out->value && out->cov;
-	for (size_t i = 0; ok && i < n; i++) {
-		const double *l = rows + i * q;
-		for (size_t t = 0; t < q; t++) {
-			if (!use[t])
-				continue;
-			out->value[i] += l[t] * r->b[t] / base;
-			for (size_t j = 0; j < p->n; j++)
-				out->row[i * p->n + j] += l[t] * map[t * p->n + j];
-			for (size_t k = 0; k < n; k++)
-				for (size_t v = 0; v < q; v++)
-					out->cov[i * n + k] += l[t] * r->cov[t * q + v] *
-							       rows[k * q + v] / (base * base);
-		}
+	for (size_t k = 0; ok && k < q; k++)
+		use[k] = term_is_setup(t->e->terms[k].kind) &&
+			 !borrow_leaves_out(m, t->from, &t->e->terms[k]) &&
+			 prior_map(m, p, t->e, k, map + k * p->n);
+	ok = ok && told_contrasts(t->e, use, &rows, &n);
+	t->row = calloc(n * p->n + 1, sizeof *t->row);
+	t->value = calloc(n + 1, sizeof *t->value);
+	t->cov = calloc(n * n + 1, sizeof *t->cov);
+	ok = ok && t->row && t->value && t->cov;
+	if (ok) {
+		t->n = n;
+		fill(t, p, rows, map);
 	}
 	free(use);
 	free(map);
 	free(rows);
 	return ok;
+}
+
+bool told_make(const struct model *m, const struct prior *p, const struct lender *s, size_t slot,
+	struct told *out)
+{
+	size_t theirs;
+	memset(out, 0, sizeof *out);
+	if (!prior_old_slot(m, s->m, slot, &theirs))
+		return true;
+	const struct lesson *l = &s->lesson[slot];
+	const struct response *r = borrow_response(s->m, theirs);
+	const double base = prior_base(s->m, theirs);
+	const bool classes = l->how == LESSON_CLASSES;
+	if (!classes && l->how != LESSON_LAPS)
+		return true;
+	*out = (struct told){.r = r,
+		.e = classes ? &s->fit[slot] : r,
+		.base = base,
+		.unit = classes ? 1 : base,
+		.trust = s->from->trust,
+		.lesson = l,
+		.from = s->from};
+	return contrasts(m, p, out);
 }

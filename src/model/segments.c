@@ -10,8 +10,7 @@
 const char *const segment_class_places[SEG_CLASSES] = {"on straights", "under braking",
 	"in slow corners", "in medium corners", "in fast corners", "in traction zones"};
 
-/* What a class took of a lap; false where not all of its segments have the figure. */
-static bool class_sum(const struct circuit *c, const struct lap *l, enum segment_class cls,
+bool segments_class_sum(const struct circuit *c, const struct lap *l, enum segment_class cls,
 	size_t response, double *sum)
 {
 	bool any = false;
@@ -30,37 +29,32 @@ static bool class_sum(const struct circuit *c, const struct lap *l, enum segment
 	return any;
 }
 
-/* The readings of one class: fitted laps whose figures cover it. */
-static bool observe_class(const struct book *b, enum segment_class cls, size_t response,
-	const struct obs_list *time, struct obs_list *out)
+/* One class's part of a lap. */
+struct class_reading {
+	enum segment_class cls;
+	size_t response;
+};
+
+static bool read_class(const struct circuit *c, const struct lap *l, const void *what, double *y)
 {
-	out->v = calloc(time->n + 1, sizeof *out->v);
-	if (!out->v)
-		return false;
-	for (size_t i = 0; i < time->n; i++) {
-		struct obs o = time->v[i];
-		if (!class_sum(&b->circuit, &b->runs[o.run].laps[o.lap], cls, response, &o.y))
-			continue;
-		out->v[out->n++] = o;
-		out->laps++;
-	}
-	return true;
+	const struct class_reading *w = what;
+	return segments_class_sum(c, l, w->cls, w->response, y);
 }
 
-static bool fit_class(struct model *m, const struct setup *setup, const struct levels *levels,
-	const struct obs_list *obs, size_t response, struct response *r, struct err *err)
+bool segments_fit_readings(const struct model *m, const struct setup *setup,
+	const struct levels *levels, const struct obs_list *obs, bool effort, struct response *r,
+	struct err *err)
 {
-	struct fit_job j = {
-		.m = m, .setup = setup, .levels = levels, .obs = obs, .response = response};
+	struct fit_job j = {.m = m, .setup = setup, .levels = levels, .obs = obs};
 	double *y = malloc((obs->n + 1) * sizeof *y);
 	if (!y)
 		return err_memory(err);
 	for (size_t i = 0; i < obs->n; i++)
 		y[i] = obs->v[i].y;
 	for (int c = 0; c < COV_N; c++)
-		j.covariate[c] = !m->book->covariates[c].off && covariate_varies(obs, c);
+		j.covariate[c] = (effort || c != COV_EFFORT) && !m->book->covariates[c].off &&
+				 covariate_varies(obs, c);
 	j.y = y;
-	book_response_id(m->book, response, r->id, sizeof r->id);
 	const bool ok = fit_response(&j, r, err);
 	free(y);
 	return ok;
@@ -77,9 +71,11 @@ static bool add_class(struct model *m, enum segment_class cls, const struct obs_
 		f->n_segments += m->book->circuit.segments[i].cls == cls;
 	for (size_t k = 0; ok && k < m->n_responses; k++) {
 		struct obs_list obs = {0};
-		ok = observe_class(m->book, cls, k, time, &obs) || err_memory(err);
+		const struct class_reading what = {cls, k};
+		ok = observe_readings(m->book, time, read_class, &what, &obs) || err_memory(err);
 		any = any || obs.n > 0;
-		ok = ok && fit_class(m, setup, levels, &obs, k, &f->by[k], err);
+		book_response_id(m->book, k, f->by[k].id, sizeof f->by[k].id);
+		ok = ok && segments_fit_readings(m, setup, levels, &obs, true, &f->by[k], err);
 		obs_free(&obs);
 	}
 	if (ok && any)

@@ -208,8 +208,8 @@ bool words_delta_disputed(
 	model_coords(m, against, x0);
 	for (size_t t = 0; t < r->n_terms; t++) {
 		const struct term *k = &r->terms[t];
-		if ((k->kind == TERM_LINEAR || k->kind == TERM_SQUARE || k->kind == TERM_PRODUCT) &&
-			fabs(x[k->a] - x0[k->a]) > 1e-12 && words_disputed(m, response, k))
+		if (term_is_setup(k->kind) && fabs(x[k->a] - x0[k->a]) > 1e-12 &&
+			words_disputed(m, response, k))
 			return true;
 	}
 	return false;

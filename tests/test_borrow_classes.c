@@ -1,0 +1,466 @@
+/*
+ * Borrowing per segment class: small invented circuits against least squares and generalised least
+ * squares written out with dense matrices, and against the classes' own fits.
+ */
+#include "model/borrow.h"
+#include "model/segments.h"
+#include "support/invent.h"
+#include "support/random.h"
+#include "support/support.h"
+
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_linalg.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { RUNS = 10, P = 3 }; /* intercept, s0, s1 */
+
+struct piece {
+	enum segment_class cls;
+	double time, wear;
+};
+
+static void close_to(double a, double b, double size, double tol)
+{
+	ck_assert_msg(fabs(a - b) <= tol * fabs(size), "%.15g, wanted %.15g", a, b);
+}
+
+static void lay_circuit(struct book *b, const struct piece *s, size_t n)
+{
+	double time = 0, wear = 0;
+	b->circuit.n_segments = n;
+	b->circuit.segments = calloc(n + 1, sizeof *b->circuit.segments);
+	ck_assert(b->circuit.segments != NULL);
+	for (size_t i = 0; i < n; i++) {
+		time += s[i].time;
+		wear += s[i].wear;
+	}
+	for (size_t i = 0; i < n; i++)
+		b->circuit.segments[i] = (struct segment){.cls = s[i].cls,
+			.length = 500,
+			.time_share = s[i].time / time,
+			.wear_share = s[i].wear / wear};
+}
+
+/* Effects are shares of the segment's base: s0 only in fast corners, s1 everywhere. */
+static void drive(struct book *b, const struct piece *s, size_t n, size_t with, struct random *rnd)
+{
+	static const int at[RUNS][2] = {{0, 0}, {5, 5}, {-5, 5}, {5, -5}, {-5, -5}, {0, 0}, {5, 0},
+		{0, 5}, {-5, 0}, {0, -5}};
+	for (size_t i = 0; i < RUNS; i++) {
+		char id[8];
+		snprintf(id, sizeof id, "r%02zu", i);
+		struct run *r = invent_run(b, id);
+		r->values[0] = at[i][0] * FIX_ONE;
+		r->values[1] = at[i][1] * FIX_ONE;
+		struct lap *l = invent_lap(r, 0);
+		l->has_wear[0] = true;
+		l->segments = calloc(n, sizeof *l->segments);
+		ck_assert(l->segments != NULL);
+		for (size_t k = 0; k < n; k++) {
+			struct lap_segment *g = &l->segments[k];
+			const double fast = s[k].cls == SEG_FAST;
+			g->has_time = g->has_wear[0] = true;
+			g->time = s[k].time *
+				  (1 - 0.02 * fast * at[i][0] / 10.0 + 0.004 * at[i][1] / 10.0 +
+					  1e-4 * random_normal(rnd));
+			g->wear[0] = s[k].wear *
+				     (1 + 0.2 * fast * at[i][0] / 10.0 - 0.05 * at[i][1] / 10.0 +
+					     1e-3 * random_normal(rnd));
+			l->time += g->time;
+			l->wear[0] += g->wear[0];
+		}
+		l->n_segments = n;
+		if (i >= with) { /* whole laps only */
+			free(l->segments);
+			l->segments = NULL;
+			l->n_segments = 0;
+		}
+	}
+}
+
+static struct book *old_book(const struct piece *s, size_t n, size_t with, struct random *rnd)
+{
+	struct book *b = malloc(sizeof *b);
+	ck_assert(b != NULL);
+	invent_book(b, 0, 2, 1);
+	b->curvature_off = true;
+	b->exchange[0] = (struct opt_num){true, 0.8};
+	lay_circuit(b, s, n);
+	drive(b, s, n, with, rnd);
+	return b;
+}
+
+/* Three laps of the base sheet; borrows with a spread of nought. */
+static void new_book(struct book *b, const struct piece *s, size_t n)
+{
+	invent_book(b, 0, 2, 1);
+	b->curvature_off = true;
+	b->exchange[0] = (struct opt_num){true, 0.8};
+	lay_circuit(b, s, n);
+	for (size_t i = 0; i < 3; i++) {
+		struct lap *l = invent_lap(invent_run(b, i == 0   ? "a"
+							 : i == 1 ? "b"
+								  : "c"),
+			80 + 0.1 * (double)i);
+		l->has_wear[0] = true;
+		l->wear[0] = 2 + 0.01 * (double)i;
+	}
+	b->borrow = calloc(4, sizeof *b->borrow);
+	ck_assert(b->borrow != NULL);
+}
+
+static void lend(struct book *b, struct book *old)
+{
+	struct borrow *w = &b->borrow[b->n_borrow++];
+	w->trust = 1;
+	w->path = strdup("../old");
+	w->book = old;
+	w->spread = (struct opt_num){true, 0};
+}
+
+static struct model *fit(const struct book *b)
+{
+	struct err err;
+	err_clear(&err);
+	struct model *m = model_new(b, &err);
+	ck_assert_msg(m != NULL, "%s", err.text);
+	return m;
+}
+
+static bool says(const struct model *m, const char *words)
+{
+	for (size_t i = 0; i < m->borrowing->n_notes; i++)
+		if (strstr(m->borrowing->notes[i], words))
+			return true;
+	return false;
+}
+
+static gsl_matrix *inverse(const gsl_matrix *a)
+{
+	gsl_matrix *m = gsl_matrix_alloc(a->size1, a->size1);
+	gsl_matrix_memcpy(m, a);
+	ck_assert_int_eq(gsl_linalg_cholesky_decomp1(m), 0);
+	ck_assert_int_eq(gsl_linalg_cholesky_invert(m), 0);
+	return m;
+}
+
+/* Least squares of each class by the normal equations. */
+struct dense {
+	double b[SEG_CLASSES][P];           /* coefficients */
+	double s[SEG_CLASSES][SEG_CLASSES]; /* residual products over RUNS - P */
+	double c[P][P];                     /* (X'X)^-1 */
+};
+
+static double class_figure(const struct book *b, size_t run, int cls, size_t slot)
+{
+	const struct lap *l = b->runs[run].laps;
+	double sum = 0;
+	for (size_t i = 0; i < l->n_segments; i++)
+		if ((int)b->circuit.segments[i].cls == cls)
+			sum += slot ? l->segments[i].wear[0] : l->segments[i].time;
+	return sum;
+}
+
+static void solve(const struct book *b, size_t slot, struct dense *d)
+{
+	double x[RUNS][P], res[SEG_CLASSES][RUNS];
+	gsl_matrix *a = gsl_matrix_calloc(P, P);
+	memset(d, 0, sizeof *d);
+	for (size_t i = 0; i < RUNS; i++) {
+		x[i][0] = 1;
+		for (size_t j = 0; j < 2; j++)
+			x[i][1 + j] = fix_to_double(b->runs[i].values[j]) / 10;
+		for (size_t j = 0; j < P; j++)
+			for (size_t k = 0; k < P; k++)
+				*gsl_matrix_ptr(a, j, k) += x[i][j] * x[i][k];
+	}
+	gsl_matrix *inv = inverse(a);
+	for (size_t j = 0; j < P; j++)
+		for (size_t k = 0; k < P; k++)
+			d->c[j][k] = gsl_matrix_get(inv, j, k);
+	for (int c = 0; c < SEG_CLASSES; c++)
+		for (size_t i = 0; i < RUNS; i++)
+			for (size_t j = 0; j < P; j++)
+				for (size_t k = 0; k < P; k++)
+					d->b[c][j] +=
+						d->c[j][k] * x[i][k] * class_figure(b, i, c, slot);
+	for (int c = 0; c < SEG_CLASSES; c++)
+		for (size_t i = 0; i < RUNS; i++) {
+			res[c][i] = class_figure(b, i, c, slot);
+			for (size_t j = 0; j < P; j++)
+				res[c][i] -= d->b[c][j] * x[i][j];
+		}
+	for (int c = 0; c < SEG_CLASSES; c++)
+		for (int e = 0; e < SEG_CLASSES; e++)
+			for (size_t i = 0; i < RUNS; i++)
+				d->s[c][e] += res[c][i] * res[e][i] / (RUNS - P);
+	gsl_matrix_free(a);
+	gsl_matrix_free(inv);
+}
+
+/* Shares of the new circuit's lap by class: effects and covariance of what the old book tells. */
+static void carry(const struct dense *d, const struct book *here, size_t slot, double *effect,
+	double cov[2][2])
+{
+	double w[SEG_CLASSES] = {0}, s = 0;
+	for (size_t i = 0; i < here->circuit.n_segments; i++) {
+		const struct segment *g = &here->circuit.segments[i];
+		if (d->b[g->cls][0] > 0)
+			w[g->cls] += (slot ? g->wear_share : g->time_share) / d->b[g->cls][0];
+	}
+	effect[0] = effect[1] = 0;
+	for (int c = 0; c < SEG_CLASSES; c++)
+		for (size_t j = 0; j < 2; j++)
+			effect[j] += w[c] * d->b[c][1 + j];
+	for (int c = 0; c < SEG_CLASSES; c++)
+		for (int e = 0; e < SEG_CLASSES; e++)
+			s += w[c] * w[e] * d->s[c][e];
+	for (size_t j = 0; j < 2; j++)
+		for (size_t k = 0; k < 2; k++)
+			cov[j][k] = s * d->c[1 + j][1 + k];
+}
+
+static const struct piece half[] = {{SEG_FAST, 40, 1.2}, {SEG_SLOW, 30, 0.5}, {SEG_SLOW, 10, 0.3}};
+static const struct piece slow[] = {{SEG_SLOW, 72, 1.5}, {SEG_FAST, 8, 0.5}};
+static const struct piece fast[] = {{SEG_FAST, 50, 1.5}, {SEG_FAST, 30, 0.5}};
+
+/* Half fast, then a tenth fast: what works in fast corners alone shrinks by the ratio. */
+START_TEST(mix_changes)
+{
+	struct random rnd = random_seeded(41);
+	struct book here;
+	new_book(&here, slow, 2);
+	lend(&here, old_book(half, 3, RUNS, &rnd));
+	struct model *m = fit(&here), *old = fit(here.borrow[0].book);
+	ck_assert(says(m,
+		"lap time, wear car from ../old per segment class: in slow corners, in fast "
+		"corners"));
+	ck_assert(!says(m, "nothing of"));
+	for (size_t slot = 0; slot < 2; slot++) {
+		const struct prior *p = &m->borrowing->prior[slot];
+		struct dense d;
+		double effect[2], cov[2][2];
+		solve(here.borrow[0].book, slot, &d);
+		carry(&d, &here, slot, effect, cov);
+		ck_assert_uint_eq(p->n_classed, 1);
+		for (size_t j = 0; j < 2; j++) {
+			const struct estimate e = borrow_term(p, TERM_LINEAR, (int)j, 0);
+			ck_assert(e.known);
+			close_to(e.value / p->base, effect[j], effect[j], 1e-9);
+			close_to(e.se / p->base, sqrt(cov[j][j]), sqrt(cov[j][j]), 1e-9);
+			double sum = 0; /* the classes' own fits say the same */
+			for (size_t i = 0; i < old->segments->n; i++) {
+				const struct response *r = &old->segments->v[i].by[slot];
+				for (size_t k = 0; k < here.circuit.n_segments; k++)
+					if (here.circuit.segments[k].cls == old->segments->v[i].cls)
+						sum += (slot ? here.circuit.segments[k].wear_share
+							     : here.circuit.segments[k]
+									       .time_share) *
+						       r->b[1 + j] / r->b[0];
+			}
+			close_to(e.value / p->base, sum, sum, 1e-9);
+		}
+		/* Per lap it was 0.5 or 0.6 of the fast corners' effect, here it is a tenth or a
+		 * fourth. */
+		const struct response *lap = &old->responses[slot];
+		const double ratio =
+			borrow_term(p, TERM_LINEAR, 0, 0).value / p->base / (lap->b[1] / lap->b[0]);
+		close_to(ratio, slot ? 0.25 / 0.6 : 0.1 / 0.5, 1, 0.05);
+	}
+	model_free(old);
+	model_free(m);
+	book_free(&here);
+}
+END_TEST
+
+/* On a circuit of the same mix all slots say what whole laps say, like-for-like too. */
+START_TEST(same_mix)
+{
+	struct random rnd = random_seeded(42);
+	struct book here;
+	struct dense d[2];
+	new_book(&here, half, 3);
+	struct book *o = old_book(half, 3, RUNS, &rnd);
+	lend(&here, o);
+	solve(o, 0, &d[0]);
+	solve(o, 1, &d[1]);
+	struct piece fitted[2] = {{SEG_FAST, d[0].b[SEG_FAST][0], d[1].b[SEG_FAST][0]},
+		{SEG_SLOW, d[0].b[SEG_SLOW][0], d[1].b[SEG_SLOW][0]}};
+	free(here.circuit.segments);
+	lay_circuit(&here, fitted, 2);
+	struct model *m = fit(&here);
+	for (size_t i = 0; i < o->n_runs; i++)
+		o->runs[i].laps[0].n_segments = 0;
+	for (size_t i = 0; i < o->n_runs; i++) {
+		free(o->runs[i].laps[0].segments);
+		o->runs[i].laps[0].segments = NULL;
+	}
+	struct model *laps = fit(&here);
+	ck_assert(says(laps, "its laps have no segment figures"));
+	const size_t slots[4] = {0, 1, RESPONSES_MAX, RESPONSES_MAX + CHANNELS_MAX};
+	for (size_t i = 0; i < 4; i++) {
+		const struct prior *p = &m->borrowing->prior[slots[i]],
+				   *q = &laps->borrowing->prior[slots[i]];
+		ck_assert(p->n_classed == 1 && q->n_classed == 0 && q->n_books == 1);
+		for (int j = 0; j < 2; j++) {
+			const struct estimate a = borrow_term(p, TERM_LINEAR, j, 0);
+			const struct estimate b = borrow_term(q, TERM_LINEAR, j, 0);
+			ck_assert(a.known && b.known);
+			close_to(a.value, b.value, b.value, 1e-9);
+			close_to(a.se, b.se, b.se, 1e-9);
+			close_to(a.df, b.df, b.df, 1e-12);
+		}
+	}
+	model_free(laps);
+	model_free(m);
+	book_free(&here);
+}
+END_TEST
+
+/*
+ * Old circuits all fast, the new one nine tenths slow: nothing is known of the slow part, and that
+ * two books do not know it makes it no surer. Block matrices and generalised least squares.
+ */
+START_TEST(class_unseen)
+{
+	struct random rnd = random_seeded(43);
+	for (size_t books = 1; books <= 2; books++) {
+		struct book here;
+		new_book(&here, slow, 2);
+		for (size_t i = 0; i < books; i++)
+			lend(&here, old_book(fast, 2, RUNS, &rnd));
+		here.borrow[0].trust = 0.5;
+		struct model *m = fit(&here);
+		ck_assert(says(m, "tells nothing of 75 to 90 % of the lap here (in slow corners)"));
+		for (size_t slot = 0; slot < 2; slot++) {
+			const struct prior *p = &m->borrowing->prior[slot];
+			const size_t n = 2 * books;
+			const double seen = slot ? 0.25 : 0.1;
+			double y[4], rhs[2] = {0};
+			gsl_matrix *v = gsl_matrix_calloc(n, n), *a = gsl_matrix_calloc(2, 2);
+			for (size_t i = 0; i < books; i++) {
+				struct dense d;
+				double cov[2][2];
+				solve(here.borrow[i].book, slot, &d);
+				carry(&d, &here, slot, y + 2 * i, cov);
+				for (size_t j = 0; j < 2; j++)
+					for (size_t k = 0; k < 2; k++)
+						gsl_matrix_set(v, 2 * i + j, 2 * i + k,
+							cov[j][k] / here.borrow[i].trust);
+			}
+			for (size_t i = 0; i < n; i++)
+				for (size_t k = 0; k < n; k++)
+					if (i % 2 == k % 2)
+						*gsl_matrix_ptr(v, i, k) +=
+							pow(2 * (1 - seen) / seen * p->size[i % 2],
+								2) /
+							(i == k ? here.borrow[i / 2].trust : 1);
+			gsl_matrix *w = inverse(v);
+			for (size_t i = 0; i < n; i++)
+				for (size_t k = 0; k < n; k++) {
+					*gsl_matrix_ptr(a, i % 2, k % 2) += gsl_matrix_get(w, i, k);
+					rhs[i % 2] += gsl_matrix_get(w, i, k) * y[k];
+				}
+			gsl_matrix *c = inverse(a);
+			for (size_t j = 0; j < 2; j++) {
+				const struct estimate e = borrow_term(p, TERM_LINEAR, (int)j, 0);
+				const double mean = gsl_matrix_get(c, j, 0) * rhs[0] +
+						    gsl_matrix_get(c, j, 1) * rhs[1];
+				const double se = sqrt(gsl_matrix_get(c, j, j));
+				close_to(e.value / p->base, mean, se, 1e-9);
+				close_to(e.se / p->base, se, se, 1e-9);
+				/* Two books are no surer than what neither knows. */
+				ck_assert(se > 0.99 * 2 * (1 - seen) / seen * p->size[j]);
+				ck_assert(fabs(e.value) < e.se); /* told as good as nothing */
+			}
+			gsl_matrix_free(v);
+			gsl_matrix_free(w);
+			gsl_matrix_free(a);
+			gsl_matrix_free(c);
+		}
+		model_free(m);
+		book_free(&here);
+	}
+}
+END_TEST
+
+START_TEST(nothing_in_common)
+{
+	struct random rnd = random_seeded(44);
+	struct book here;
+	new_book(&here, slow, 1);
+	lend(&here, old_book(fast, 2, RUNS, &rnd));
+	struct model *m = fit(&here);
+	ck_assert(
+		says(m, "no lap time, wear car borrowed from ../old: no segment class in common"));
+	ck_assert(m->borrowing->prior[0].rank == 0 && m->borrowing->prior[1].rank == 0);
+	model_free(m);
+	book_free(&here);
+}
+END_TEST
+
+static void same_numbers(const struct model *a, const struct model *b)
+{
+	for (size_t k = 0; k < PRIOR_SLOTS; k++) {
+		const struct prior *p = &a->borrowing->prior[k], *q = &b->borrowing->prior[k];
+		ck_assert(p->n == q->n && p->rank == q->rank && p->n_classed == 0 &&
+			  q->n_classed == 0);
+		for (size_t i = 0; i < p->rank; i++)
+			ck_assert_int_eq(memcmp(&p->mean[i], &q->mean[i], sizeof p->mean[i]), 0);
+		for (size_t i = 0; i < p->rank * p->rank; i++)
+			ck_assert_int_eq(memcmp(&p->cov[i], &q->cov[i], sizeof p->cov[i]), 0);
+	}
+}
+
+/* No segments here, none there, no figures, or in too few laps: per lap, to the last bit. */
+START_TEST(per_lap_as_before)
+{
+	struct model *m[4];
+	struct book here[4];
+	for (int i = 0; i < 4; i++) {
+		struct random rnd = random_seeded(45);
+		new_book(&here[i], slow, 2);
+		lend(&here[i], old_book(half, 3,
+				       i == 0   ? 0
+				       : i == 1 ? 2
+				       : i == 2 ? RUNS
+						: 0,
+				       &rnd));
+		if (i == 2)
+			here[i].circuit.n_segments = 0;
+		if (i == 3)
+			here[i].borrow[0].book->circuit.n_segments = 0;
+		m[i] = fit(&here[i]);
+	}
+	static const char *const why[4] = {"its laps have no segment figures",
+		"its laps with segment figures tell less than all laps",
+		"this circuit has no segments", "its laps have no segment figures"};
+	for (int i = 0; i < 4; i++) {
+		char words[160];
+		snprintf(words, sizeof words, "lap time, wear car from ../old per lap: %s", why[i]);
+		ck_assert_msg(says(m[i], words), "%s", words);
+	}
+	for (int i = 1; i < 4; i++)
+		same_numbers(m[0], m[i]);
+	for (int i = 0; i < 4; i++) {
+		model_free(m[i]);
+		book_free(&here[i]);
+	}
+}
+END_TEST
+
+Suite *suite(void)
+{
+	Suite *s = suite_create("borrow-classes");
+	TCase *c = tcase_create("borrow-classes");
+	gsl_set_error_handler_off();
+	tcase_add_test(c, mix_changes);
+	tcase_add_test(c, same_mix);
+	tcase_add_test(c, class_unseen);
+	tcase_add_test(c, nothing_in_common);
+	tcase_add_test(c, per_lap_as_before);
+	suite_add_tcase(s, c);
+	return s;
+}
