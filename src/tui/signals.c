@@ -174,8 +174,17 @@ unsigned signals_take(void)
 	return seen;
 }
 
-void signals_stop(void)
+bool signals_stop(void)
 {
-	raise(SIGSTOP);
+	bool stopped;
+
+	continued = 0;
+	if (!end_signal) {
+		set(SIGTSTP, SIG_DFL, 0);
+		raise(SIGTSTP);
+		set(SIGTSTP, on_mark, SA_RESTART);
+	}
+	stopped = continued;
 	continued = 0; /* the caller takes the screen back itself */
+	return stopped;
 }

@@ -30,7 +30,11 @@ unsigned signals_take(void);
 bool signals_pending(void);
 /* Empty the pipe and keep the marks. */
 void signals_rest(void);
-/* Stop the program as the shell expects; returns when it is continued. */
-void signals_stop(void);
+/*
+ * Stop the program as the shell expects; returns when it is continued. False if it was not
+ * stopped: told to end, or nobody is there who could continue it (the kernel drops SIGTSTP in an
+ * orphaned process group; SIGSTOP would leave it there for ever, hung-up line or not).
+ */
+bool signals_stop(void);
 
 #endif

@@ -216,18 +216,19 @@ void term_cursor(bool visible)
 	leaveok(stdscr, !visible);
 }
 
-void term_suspend(void)
+bool term_suspend(void)
 {
 	bracket_pastes(false);
 	term_join_writes(false);
 	endwin();
-	signals_stop(); /* returns when continued */
+	bool stopped = signals_stop(); /* returns when continued */
 	tcsetattr(STDIN_FILENO, TCSADRAIN, &terminal.program);
 	refresh(); /* ncurses takes the screen again */
 	term_join_writes(true);
 	bracket_pastes(true);
 	term_follow_size();
 	term_repaint();
+	return stopped;
 }
 
 int term_end_signal(void)

@@ -48,8 +48,9 @@ const char *term_pasted(size_t *len);
 
 /* Send what was painted. False if the terminal is gone or the program must end. */
 bool term_update(void);
-/* Give the terminal back, stop, and take it again when continued. */
-void term_suspend(void);
+/* Give the terminal back, stop, and take it again when continued. False if no shell is there that
+ * could continue us: then nothing was stopped. */
+bool term_suspend(void);
 /* Paint the whole screen at the next update. */
 void term_repaint(void);
 void term_cursor(bool visible);

@@ -46,8 +46,8 @@ static void run(struct app *app)
 
 unsigned act_suspend(struct app *app)
 {
-	(void)app;
-	term_suspend();
+	if (!term_suspend())
+		app_say(app, "no shell to go back to: nothing was paused");
 	return UI_ALL;
 }
 

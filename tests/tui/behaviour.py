@@ -205,7 +205,7 @@ def test_stalled_line():
 def test_stop_and_continue():
     """Stop and continue 20 times: the terminal is the shell's while stopped, the screen whole after."""
     with Book() as book:
-        t = start(book)
+        t = start(book, job=True)
         whole = t.text()
         for i in range(20):
             if i % 2:
@@ -222,6 +222,26 @@ def test_stop_and_continue():
             t.settle()
         check(t.text() == whole, "the screen after:\n" + t.text())
         t.close()
+
+
+def test_no_shell_to_stop_for():
+    """Where no shell could continue it, Ctrl-Z stops nothing and says so; a line that goes then ends it."""
+    with Book() as book:
+        t = start(book)
+        t.key("ctrl-z")
+        t.expect("no shell to go back to")
+        t.kill(signal.SIGTSTP)
+        t.settle()
+        t.key("+")
+        t.settle()
+        check("no shell" not in t.text(), "does not go on:\n" + t.text())
+        t.send("\x1a")
+        os.close(t.slave)
+        os.close(t.master)
+        began = time.monotonic()
+        while not t.poll():
+            check(time.monotonic() - began < (20 if SLOW else 3), "still there 3 s after the line went")
+            time.sleep(0.01)
 
 
 def test_resize_storm():

@@ -43,7 +43,9 @@ def copy_demo():
 
 
 class Terminal:
-    def __init__(self, args, cols=80, rows=24, term="linux", env=None):
+    """With `job`, a shell of sorts leads the session and the workbench is its foreground job; else it leads itself."""
+
+    def __init__(self, args, cols=80, rows=24, term="linux", env=None, job=False):
         self.screen = pyte.Screen(cols, rows)
         self.stream = pyte.ByteStream(self.screen)
         self.raw = b""
@@ -63,14 +65,36 @@ class Terminal:
                 e.pop(name, None)
             else:
                 e[name] = value
-        self.pid = os.fork()
+        told, tell = os.pipe()
+        self.leader = self.pid = os.fork()
         if self.pid == 0:
             os.setsid()
             fcntl.ioctl(self.slave, termios.TIOCSCTTY, 0)
             for fd in (0, 1, 2):
                 os.dup2(self.slave, fd)
+            if job:
+                self.lead(tell)
             os.closerange(3, 256)
             os.execve(PROGRAM, [PROGRAM] + list(args), e)
+        os.close(tell)
+        if job:
+            self.pid = int(os.read(told, 20))
+        os.close(told)
+
+    @staticmethod
+    def lead(tell):
+        """Start a job in the foreground and wait for its end, as a shell does; returns in the job."""
+        signal.signal(signal.SIGTTOU, signal.SIG_IGN)
+        pid = os.fork()
+        if pid == 0:
+            os.setpgid(0, 0)
+            os.tcsetpgrp(0, os.getpid())
+            signal.signal(signal.SIGTTOU, signal.SIG_DFL)
+            os.write(tell, b"%d" % os.getpid())
+            return
+        os.close(tell)
+        _, status = os.waitpid(pid, 0)
+        os._exit(os.WEXITSTATUS(status) if os.WIFEXITED(status) else 128 + os.WTERMSIG(status))
 
     def resize(self, cols, rows, tell=True):
         fcntl.ioctl(self.slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, cols, 0, 0))
@@ -112,7 +136,7 @@ class Terminal:
     def poll(self):
         """True once the program has ended."""
         if self.status is None:
-            pid, status = os.waitpid(self.pid, os.WNOHANG)
+            pid, status = os.waitpid(self.leader, os.WNOHANG)
             if pid:
                 self.status = status
         return self.status is not None
@@ -189,7 +213,7 @@ class Terminal:
     def close(self):
         if not self.poll():
             self.kill(signal.SIGKILL)
-            os.waitpid(self.pid, 0)
+            os.waitpid(self.leader, 0)
             self.status = 0
         for fd in (self.master, self.slave):
             try:
