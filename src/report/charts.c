@@ -97,7 +97,7 @@ static void draw_tradeoff(const struct report_work *w, struct svg_plane *p,
 	const fix *ref = w->in->reference->values, *at = w->in->sheet->values;
 	char title[200];
 	svg_open(svg, p->width, p->height, "Lap time against wear");
-	svg_axes(svg, p, "wear, % per lap", "lap time, s");
+	svg_axes(svg, p, "wear, % per lap", "lap time");
 	for (size_t i = 0; i < runs->n; i++)
 		if (isfinite(runs->x[i]))
 			svg_mark(svg, p, runs->x[i], runs->y[i], MARK_CROSS, "--dim",
@@ -130,6 +130,7 @@ bool chart_tradeoff(const struct report_work *w, struct buf *svg)
 	if (ok) {
 		p.x_lo = p.x_hi = w0;
 		p.y_lo = p.y_hi = t0;
+		p.y_lap_time = true;
 		widen(&p, wear_of(w, w->in->sheet->values), time_of(w, w->in->sheet->values));
 		for (size_t i = 0; i < f->n; i++) {
 			front.x[i] = w0 + f->points[i].wear_delta;

@@ -1,5 +1,7 @@
 #include "report/svg.h"
 
+#include "base/fix.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -86,13 +88,22 @@ static double tick_step(double lo, double hi)
 	return power * (unit < 1.5 ? 1 : unit < 3.5 ? 2 : unit < 7.5 ? 5 : 10);
 }
 
-static void tick_words(double v, double step, char *buf, size_t size)
+static int tick_decimals(double step)
 {
 	int decimals = 0;
 	while (decimals < 6 &&
 		fabs(step * pow(10, decimals) - round(step * pow(10, decimals))) > 1e-6)
 		decimals++;
-	snprintf(buf, size, "%.*f", decimals, fabs(v) < step * 1e-9 ? 0.0 : v);
+	return decimals;
+}
+
+static void tick_words(double v, double step, bool lap_time, char *buf, size_t size)
+{
+	const int decimals = tick_decimals(step);
+	if (lap_time)
+		laptime_tell(v, decimals < 3 ? decimals : 3, buf, size);
+	else
+		snprintf(buf, size, "%.*f", decimals, fabs(v) < step * 1e-9 ? 0.0 : v);
 }
 
 void svg_axes(struct buf *out, const struct svg_plane *p, const char *x_label, const char *y_label)
@@ -104,14 +115,14 @@ void svg_axes(struct buf *out, const struct svg_plane *p, const char *x_label, c
 	for (long k = lround(ceil(p->x_lo / step)); (double)k * step <= p->x_hi; k++) {
 		const double t = (double)k * step;
 		segment(out, svg_x(p, t), p->bottom, svg_x(p, t), p->bottom + 4, "--line");
-		tick_words(t, step, words, sizeof words);
+		tick_words(t, step, false, words, sizeof words);
 		svg_text(out, svg_x(p, t), p->bottom + 17, "middle", "--dim", words);
 	}
 	step = tick_step(p->y_lo, p->y_hi);
 	for (long k = lround(ceil(p->y_lo / step)); (double)k * step <= p->y_hi; k++) {
 		const double t = (double)k * step;
 		segment(out, p->left - 4, svg_y(p, t), p->left, svg_y(p, t), "--line");
-		tick_words(t, step, words, sizeof words);
+		tick_words(t, step, p->y_lap_time, words, sizeof words);
 		svg_text(out, p->left - 7, svg_y(p, t) + 4, "end", "--dim", words);
 	}
 	svg_text(out, p->right, p->bottom + 33, "end", "--dim", x_label);

@@ -17,6 +17,7 @@ struct svg_plane {
 	double width, height;            /* of the drawing, user units */
 	double left, right, top, bottom; /* the rectangle */
 	double x_lo, x_hi, y_lo, y_hi;   /* data at its edges */
+	bool y_lap_time;                 /* y is seconds, its ticks are told as lap times */
 };
 
 void svg_open(struct buf *out, double width, double height, const char *title);
@@ -25,7 +26,7 @@ double svg_x(const struct svg_plane *p, double x);
 double svg_y(const struct svg_plane *p, double y);
 /* Widen a range by a little, and to something where it is empty. */
 void svg_range(double *lo, double *hi);
-/* Axes with round ticks; labels name what they show. time: x or y ticks as lap times. */
+/* Axes with round ticks; labels name what they show. */
 void svg_axes(struct buf *out, const struct svg_plane *p, const char *x_label, const char *y_label);
 /* A line through n points; dashed or not; css: a colour variable, "--ink". */
 void svg_line(struct buf *out, const struct svg_plane *p, const double *x, const double *y,
