@@ -25,6 +25,8 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/runs_told.c \
 	src/tui/scr.c \
 	src/tui/scr.h \
+	src/tui/scr_lines.c \
+	src/tui/scr_lines.h \
 	src/tui/session.c \
 	src/tui/session.h \
 	src/tui/session_conflict.c \

@@ -1,34 +1,24 @@
 #include "tui/scr.h"
 
 #include "base/text.h"
+#include "tui/scr_lines.h"
 #include "tui/term.h"
 
 #include <curses.h>
 #include <stdarg.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-#include <wchar.h>
 
-enum { LINE_MAX_BYTES = 2048 };
+enum { LINE_MAX_BYTES = 2048, NO_CUT = 1 << 20 };
 
-static attr_t attrs[STYLES];
-static short pairs[STYLES];
-
-void scr_open(void)
+bool scr_open(void)
 {
-	attr_t has = termattrs();
-	attrs[BOLD] = A_BOLD & has;
-	attrs[DIM] = A_DIM & has;
-	attrs[ACCENT] = A_BOLD & has;
-	attrs[WARN] = A_BOLD & has;
-	if (!term_has_colour())
-		return;
-	init_pair(1, COLOR_CYAN, -1);
-	init_pair(2, COLOR_YELLOW, -1);
-	pairs[ACCENT] = 1;
-	pairs[WARN] = 2;
-	attrs[ACCENT] = 0;
+	return lines_open();
+}
+
+void scr_close(void)
+{
+	lines_close();
 }
 
 int scr_rows(void)
@@ -43,75 +33,19 @@ int scr_cols(void)
 
 void scr_erase(void)
 {
-	erase();
+	scr_erase_lines(0, LINES);
 }
 
 void scr_erase_lines(int y, int n)
 {
-	attr_set(A_NORMAL, 0, NULL);
-	for (int i = y < 0 ? 0 : y; i < y + n && i < LINES; i++) {
-		move(i, 0);
-		clrtoeol();
-	}
+	for (int i = y; i < y + n; i++)
+		lines_blank(i);
 }
 
 void scr_blank(struct area a)
 {
-	for (int y = a.y; y < a.y + a.h && y < LINES; y++)
-		if (y >= 0 && a.w > 0)
-			mvhline(y, a.x, ' ', a.w);
-}
-
-/* ASCII as cells: skips what waddnstr() does for every character. */
-static void put_ascii(int y, int x, int n, enum style style, const char *text)
-{
-	chtype cells[256], attr = attrs[style] | COLOR_PAIR(pairs[style]);
-	for (int done = 0; done < n;) {
-		int part = n - done < 256 ? n - done : 256;
-		for (int i = 0; i < part; i++)
-			cells[i] = (unsigned char)text[done + i] | attr;
-		mvaddchnstr(y, x + done, cells, part);
-		done += part;
-	}
-}
-
-static bool plain_ascii(const char *s, size_t *len)
-{
-	const char *p = s;
-	for (; *p; p++)
-		if (*p < 0x20 || *p > 0x7e)
-			return false;
-	*len = (size_t)(p - s);
-	return true;
-}
-
-/* Safe text as wide characters, cut at `width` columns. Returns the columns. */
-static int make_wide(const char *text, int width, wchar_t *out, size_t room, size_t *n_out)
-{
-	char safe[LINE_MAX_BYTES];
-	size_t len = term_is_utf8() ? text_safe(safe, sizeof safe, text, strlen(text))
-				    : text_safe_ascii(safe, sizeof safe, text, strlen(text));
-	int cols = 0;
-	size_t n = 0;
-	for (size_t i = 0; i < len && n + 1 < room;) {
-		unsigned c;
-		size_t used = text_utf8_next(safe + i, len - i, &c);
-		if (!used)
-			break;
-		int w = wcwidth((wchar_t)c);
-		if (w < 0) { /* this machine's tables do not know it */
-			c = '?';
-			w = 1;
-		}
-		if (cols + w > width)
-			break;
-		out[n++] = (wchar_t)c;
-		cols += w;
-		i += used;
-	}
-	out[n] = L'\0';
-	*n_out = n;
-	return cols;
+	for (int y = a.y; y < a.y + a.h; y++)
+		scr_printf(y, a.x, a.w, PLAIN, "%*s", a.w, "");
 }
 
 int scr_text(int y, int x, int width, enum style style, const char *text)
@@ -120,18 +54,9 @@ int scr_text(int y, int x, int width, enum style style, const char *text)
 		return 0;
 	if (width > COLS - x)
 		width = COLS - x;
-	size_t len;
-	if (plain_ascii(text, &len)) {
-		int n = len < (size_t)width ? (int)len : width;
-		put_ascii(y, x, n, style, text);
-		return n;
-	}
-	attr_set(attrs[style], pairs[style], NULL);
-	wchar_t wide[LINE_MAX_BYTES];
-	size_t n;
-	int cols = make_wide(text, width, wide, LINE_MAX_BYTES, &n);
-	mvaddnwstr(y, x, wide, (int)n);
-	return cols;
+	size_t len = strlen(text);
+	lines_add(y, x, width, style, text, len);
+	return lines_width(text, len, width);
 }
 
 int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
@@ -146,11 +71,7 @@ int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
 
 int scr_width(const char *text)
 {
-	size_t len;
-	if (plain_ascii(text, &len))
-		return (int)len;
-	wchar_t wide[LINE_MAX_BYTES];
-	return make_wide(text, LINE_MAX_BYTES, wide, LINE_MAX_BYTES, &len);
+	return lines_width(text, strlen(text), NO_CUT);
 }
 
 void scr_right(int y, int x, int width, enum style style, const char *text)
@@ -168,15 +89,10 @@ void scr_point(int y, int x, int width, enum style style, const char *text, int 
 
 void scr_glyph(int y, int x, enum style style, unsigned wide, char plain)
 {
-	if (y < 0 || y >= LINES || x < 0 || x >= COLS)
-		return;
-	if (!term_is_utf8() || wide < 0x7f) {
-		put_ascii(y, x, 1, style, &plain);
-		return;
-	}
-	wchar_t s[2] = {(wchar_t)wide, L'\0'};
-	attr_set(attrs[style], pairs[style], NULL);
-	mvaddnwstr(y, x, s, 1);
+	char text[4] = {plain};
+	size_t len = term_is_utf8() ? text_utf8_put(wide, text) : 1;
+	if (x >= 0 && x < COLS)
+		lines_add(y, x, 1, style, text, len);
 }
 
 int scr_wrap(int y, int x, int width, int lines, enum style style, const char *text)
@@ -210,8 +126,14 @@ int scr_wrap(int y, int x, int width, int lines, enum style style, const char *t
 	return used;
 }
 
+void scr_forget(void)
+{
+	lines_forget();
+}
+
 void scr_stage(int cursor_y, int cursor_x)
 {
+	lines_paint();
 	bool shown = cursor_y >= 0 && cursor_y < LINES && cursor_x < COLS;
 	term_cursor(shown);
 	if (shown)

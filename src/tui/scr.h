@@ -2,6 +2,10 @@
  * Putting text on the screen. Every text passes the sanitiser of base/text.h on its
  * way, so no byte of a file reaches the terminal raw; text is cut at its width, and
  * a wide character is never halved. Where the terminal shows no UTF-8, ASCII stands in.
+ *
+ * Nothing is painted at once. A line keeps the pieces put on it since it was last blanked,
+ * and scr_stage() gives curses the lines whose pieces are not those it has: who draws need
+ * not know what is on the screen already. Later pieces of a line go over earlier ones.
  */
 #ifndef TUI_SCR_H
 #define TUI_SCR_H
@@ -16,12 +20,13 @@ struct area {
 	int y, x, h, w;
 };
 
-/* After term_open(): sets the styles up. */
-void scr_open(void);
+/* After term_open(): sets the styles up; false: out of memory. */
+bool scr_open(void);
+void scr_close(void);
 int scr_rows(void);
 int scr_cols(void);
 
-/* Begin a frame: everything blank (costs no bytes where the same is painted again). */
+/* Everything blank (costs nothing where the same is put there again). */
 void scr_erase(void);
 /* Blank whole lines. */
 void scr_erase_lines(int y, int n);
@@ -44,6 +49,8 @@ int scr_wrap(int y, int x, int width, int lines, enum style style, const char *t
 /* Columns that a text takes once it is made safe. */
 int scr_width(const char *text);
 
+/* Paint every line at the next staging, also what curses should have already. */
+void scr_forget(void);
 /* Stage the frame; with a cursor where a field is being typed (y < 0: none). */
 void scr_stage(int cursor_y, int cursor_x);
 

@@ -23,8 +23,10 @@ static void run(struct app *app)
 {
 	unsigned flags = UI_ALL | session_offer_recovery(app);
 	while (!(flags & UI_QUIT)) {
-		if (flags & UI_REPAINT)
+		if (flags & UI_REPAINT) {
+			scr_forget();
 			term_repaint();
+		}
 		app_paint(app, flags);
 		if (!term_update())
 			return;
@@ -91,11 +93,15 @@ int tui_run(const char *dir, const char *sheet_id)
 		app_close(&app);
 		return tell(&err);
 	}
-	scr_open();
-	run(&app);
+	const bool ready = scr_open() || err_memory(&err);
+	if (ready)
+		run(&app);
 	int sig = term_end_signal();
 	app_close(&app); /* the journal first: the terminal may be stuck */
+	scr_close();
 	term_close();
+	if (!ready)
+		return tell(&err);
 	if (sig) { /* so that the shell sees what ended it */
 		signal(sig, SIG_DFL);
 		raise(sig);

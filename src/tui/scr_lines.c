@@ -1,0 +1,241 @@
+#include "tui/scr_lines.h"
+
+#include "base/text.h"
+#include "tui/term.h"
+
+#include <curses.h>
+#include <stdlib.h>
+#include <string.h>
+#include <wchar.h>
+
+/* One piece of a line; its text follows it in the buffer. */
+struct piece {
+	int x, width, style, len;
+};
+
+struct line {
+	struct buf now;   /* its pieces; failed: some are missing */
+	struct buf shown; /* the pieces that curses has; failed: not known */
+};
+
+/* The screen as it shall be; of one terminal, as curses is. */
+static struct {
+	struct line *lines; /* owned */
+	int rows, cols;     /* what the lines were made for */
+	attr_t attrs[STYLES];
+	short pairs[STYLES];
+} screen;
+
+static void make_styles(void)
+{
+	attr_t has = termattrs();
+	memset(screen.pairs, 0, sizeof screen.pairs);
+	screen.attrs[BOLD] = A_BOLD & has;
+	screen.attrs[DIM] = A_DIM & has;
+	screen.attrs[ACCENT] = A_BOLD & has;
+	screen.attrs[WARN] = A_BOLD & has;
+	if (!term_has_colour())
+		return;
+	init_pair(1, COLOR_CYAN, -1);
+	init_pair(2, COLOR_YELLOW, -1);
+	screen.pairs[ACCENT] = 1;
+	screen.pairs[WARN] = 2;
+	screen.attrs[ACCENT] = 0;
+}
+
+static void drop_lines(void)
+{
+	for (int y = 0; y < screen.rows; y++) {
+		buf_free(&screen.lines[y].now);
+		buf_free(&screen.lines[y].shown);
+	}
+	free(screen.lines);
+	screen.lines = NULL;
+	screen.rows = screen.cols = 0;
+}
+
+/* Anew after a resize: curses has cut or filled its lines, all are painted again. */
+static bool follow_size(void)
+{
+	if (screen.rows == LINES && screen.cols == COLS)
+		return true;
+	drop_lines();
+	screen.lines = calloc((size_t)LINES, sizeof *screen.lines);
+	if (!screen.lines)
+		return false;
+	screen.rows = LINES;
+	screen.cols = COLS;
+	for (int y = 0; y < screen.rows; y++) {
+		buf_init(&screen.lines[y].now);
+		buf_init(&screen.lines[y].shown);
+		screen.lines[y].shown.failed = true;
+	}
+	return true;
+}
+
+bool lines_open(void)
+{
+	make_styles();
+	return follow_size();
+}
+
+void lines_close(void)
+{
+	drop_lines();
+}
+
+static struct line *line_at(int y)
+{
+	return follow_size() && y >= 0 && y < screen.rows ? &screen.lines[y] : NULL;
+}
+
+/* Room that was there stays. */
+static void empty(struct buf *b)
+{
+	b->len = 0;
+	b->failed = false;
+}
+
+void lines_forget(void)
+{
+	for (int y = 0; y < screen.rows; y++)
+		screen.lines[y].shown.failed = true;
+}
+
+void lines_blank(int y)
+{
+	struct line *l = line_at(y);
+	if (l)
+		empty(&l->now);
+}
+
+void lines_add(int y, int x, int width, enum style style, const char *text, size_t len)
+{
+	struct line *l = line_at(y);
+	const struct piece p = {x, width, (int)style, (int)len};
+	if (!l)
+		return;
+	buf_add(&l->now, (const char *)&p, sizeof p);
+	buf_add(&l->now, text, len);
+}
+
+/* --- texts ------------------------------------------------------------------ */
+
+enum { LINE_MAX_BYTES = 2048 };
+
+static bool plain_ascii(const char *text, size_t len)
+{
+	for (size_t i = 0; i < len; i++)
+		if (text[i] < 0x20 || text[i] > 0x7e)
+			return false;
+	return true;
+}
+
+/* Safe text as wide characters, cut at `width` columns. Returns the columns. */
+static int make_wide(
+	const char *text, size_t len, int width, wchar_t out[LINE_MAX_BYTES], int *n_out)
+{
+	char safe[LINE_MAX_BYTES];
+	len = term_is_utf8() ? text_safe(safe, sizeof safe, text, len)
+			     : text_safe_ascii(safe, sizeof safe, text, len);
+	int cols = 0, n = 0;
+	for (size_t i = 0; i < len && n + 1 < LINE_MAX_BYTES;) {
+		unsigned c;
+		size_t used = text_utf8_next(safe + i, len - i, &c);
+		if (!used)
+			break;
+		int w = wcwidth((wchar_t)c);
+		if (w < 0) { /* this machine's tables do not know it */
+			c = '?';
+			w = 1;
+		}
+		if (cols + w > width)
+			break;
+		out[n++] = (wchar_t)c;
+		cols += w;
+		i += used;
+	}
+	*n_out = n;
+	return cols;
+}
+
+int lines_width(const char *text, size_t len, int width)
+{
+	wchar_t wide[LINE_MAX_BYTES];
+	int n;
+	if (plain_ascii(text, len))
+		return len < (size_t)width ? (int)len : width;
+	return make_wide(text, len, width, wide, &n);
+}
+
+/* --- to curses ---------------------------------------------------------------- */
+
+/* ASCII as cells: skips what waddnstr() does for every character. */
+static void paint_ascii(int y, int x, int n, int style, const char *text)
+{
+	chtype cells[256], attr = screen.attrs[style] | COLOR_PAIR(screen.pairs[style]);
+	for (int done = 0; done < n;) {
+		int part = n - done < 256 ? n - done : 256;
+		for (int i = 0; i < part; i++)
+			cells[i] = (unsigned char)text[done + i] | attr;
+		mvaddchnstr(y, x + done, cells, part);
+		done += part;
+	}
+}
+
+static void paint_piece(int y, const struct piece *p, const char *text)
+{
+	wchar_t wide[LINE_MAX_BYTES];
+	int n;
+	if (plain_ascii(text, (size_t)p->len)) {
+		paint_ascii(y, p->x, p->len < p->width ? p->len : p->width, p->style, text);
+		return;
+	}
+	make_wide(text, (size_t)p->len, p->width, wide, &n);
+	attr_set(screen.attrs[p->style], screen.pairs[p->style], NULL);
+	mvaddnwstr(y, p->x, wide, n);
+}
+
+static void paint_line(int y, const struct buf *pieces)
+{
+	attr_set(A_NORMAL, 0, NULL);
+	move(y, 0);
+	clrtoeol();
+	for (size_t at = 0; at < pieces->len;) {
+		struct piece p;
+		memcpy(&p, pieces->data + at, sizeof p);
+		paint_piece(y, &p, pieces->data + at + sizeof p);
+		at += sizeof p + (size_t)p.len;
+	}
+}
+
+/* Half a line could say something else than the whole one. */
+static void paint_apology(int y)
+{
+	static const char text[] = "out of memory: this line is not shown";
+	move(y, 0);
+	clrtoeol();
+	paint_ascii(y, 0, (int)sizeof text - 1, WARN, text);
+}
+
+static bool same(const struct buf *a, const struct buf *b)
+{
+	return !a->failed && !b->failed && a->len == b->len &&
+	       (a->len == 0 || memcmp(a->data, b->data, a->len) == 0);
+}
+
+void lines_paint(void)
+{
+	for (int y = 0; y < screen.rows; y++) {
+		struct line *l = &screen.lines[y];
+		if (same(&l->now, &l->shown))
+			continue;
+		if (l->now.failed)
+			paint_apology(y);
+		else
+			paint_line(y, &l->now);
+		empty(&l->shown);
+		buf_add(&l->shown, l->now.data, l->now.len);
+		l->shown.failed = l->shown.failed || l->now.failed;
+	}
+}
