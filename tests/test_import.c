@@ -182,7 +182,10 @@ static const struct {
 	{"run,sheet,time,worn-front\nr1,quick-base,91,8.3\n", 2, 1,
 		"run r1: worn for front but no worn-at-start"},
 	{"run,sheet,time,skip\nr1,quick-base,91,\xFF\n", 2, 18, "not UTF-8"},
-	{"run,sheet,time\n", 0, 0, "a header but no laps"},
+	{"run,sheet,time\n", 1, 1, "a header but no laps"},
+	{"", 1, 1, "is empty; a header row"},
+	{"run,sheet,time\nr1,\"quick-base,91\n", 2, 4, "begins here and is never closed"},
+	{"run,sheet,time\nr1,quick\"base,91\n", 2, 9, "a quote stands where none may"},
 };
 
 START_TEST(each_fault_has_line_and_column)

@@ -17,6 +17,7 @@ struct feed {
 	size_t start_line, start_col; /* of the cell being read */
 	bool fresh;                   /* no byte of the next cell was seen yet */
 	size_t row_first;             /* first cell of the row being read */
+	size_t fed;                   /* bytes taken so far */
 	bool failed;                  /* out of memory */
 };
 
@@ -34,7 +35,7 @@ void cells_fault(
 {
 	va_list ap;
 	va_start(ap, fmt);
-	faults_vadd(f, t->path, c ? c->line : 0, c ? c->col : 0, fmt, ap);
+	faults_vadd(f, t->path, c ? c->line : 1, c ? c->col : 1, fmt, ap);
 	va_end(ap);
 }
 
@@ -114,6 +115,7 @@ static bool feed_bytes(struct feed *f, struct csv_parser *p, const char *bytes, 
 		if (csv_parse(p, bytes + i, 1, on_cell, on_row, f) != 1)
 			return false;
 		count_byte(f, bytes[i], i + 1 < size ? bytes[i + 1] : '\0');
+		f->fed++;
 	}
 	if (f->fresh && f->row_first < f->t->n_cells)
 		begin_cell(f, ' ');
@@ -127,6 +129,22 @@ static void add_memory(struct cells *t, struct faults *faults)
 	err_memory(&e);
 	err_at(&e, t->path ? t->path : "", 0, 0);
 	faults_add(faults, &e);
+}
+
+/* Bytes that were all taken end in a field that was never closed. */
+static void quote_fault(struct cells *t, const struct feed *f, size_t size, struct faults *faults)
+{
+	struct cell at = {.line = f->line, .col = f->col};
+	if (f->fed < size) {
+		cells_fault(t, &at, faults,
+			"a quote stands where none may; a field with quotes is quoted "
+			"whole, with \"\" for each inside");
+		return;
+	}
+	at.line = f->start_line;
+	at.col = f->start_col;
+	cells_fault(
+		t, &at, faults, "a quoted field begins here and is never closed; end it with \"");
 }
 
 static bool parse(struct cells *t, const char *bytes, size_t size, struct faults *faults)
@@ -145,12 +163,8 @@ static bool parse(struct cells *t, const char *bytes, size_t size, struct faults
 		add_memory(t, faults);
 		return false;
 	}
-	if (!ok) {
-		struct cell at = {.line = f.line, .col = f.col};
-		cells_fault(t, &at, faults,
-			"a quote stands where none may; a field with quotes is quoted "
-			"whole, with \"\" for each inside");
-	}
+	if (!ok)
+		quote_fault(t, &f, size, faults);
 	return ok;
 }
 

@@ -32,7 +32,7 @@ bool cells_parse(
 	struct cells *t, const char *bytes, size_t size, const char *path, struct faults *faults);
 void cells_free(struct cells *t);
 
-/* Add a fault at a cell (NULL: at the file). */
+/* Add a fault at a cell (NULL: at the top of the file). */
 void cells_fault(const struct cells *t, const struct cell *c, struct faults *f, const char *fmt,
 	...) ERR_PRINTF(4, 5);
 
