@@ -235,6 +235,7 @@ static const struct broken runs[] = {
 	{"\"1:31.243\"", "1:61.243", 13, 12,
 		"is not a lap time; write seconds (91.243) or M:SS.mmm"},
 	{"\"1:31.243\"", "0", 13, 12, "time: 0 is out of range; above 0"},
+	{"\"1:31.243\"", "10000001", 13, 12, "above 0 and at most 10000000"},
 	{"\"1:31.243\"", "91,2", 13, 15, "unknown key '2' in a lap"},
 	{"{time: \"1:31.243\", ", "{", 13, 5, "the key 'time' is missing; a lap needs it"},
 	{"effort: 97", "effort: 0", 13, 73, "effort: 0 is out of range; above 0 and at most 150"},

@@ -168,7 +168,7 @@ static bool out_of_range(struct reader *r, const struct node *n, struct range ra
 		high);
 }
 
-const struct range range_laptime = {0, 86400, true}, range_wear = {0, 100, false},
+const struct range range_laptime = {0, 1e7, true}, range_wear = {0, 100, false},
 		   range_effort = {0, 150, true}, range_fuel = {0, 10000, false},
 		   range_temp = {-60, 100, false}, range_age = {0, 10000, false};
 
