@@ -496,6 +496,35 @@ START_TEST(known_and_missing_covariates)
 }
 END_TEST
 
+/* Fuel on lap 1 is what the run starts with; what later laps had needs fuel-per-lap. */
+START_TEST(fuel_without_fuel_per_lap)
+{
+	for (int laps = 1; laps <= 2; laps++) {
+		struct book b;
+		invent_book(&b, 0, 1, 1);
+		for (int i = 0; i < 6; i++) {
+			struct run *r = invent_run(&b, "r");
+			r->fuel = (struct opt_num){true, 20 + i};
+			for (int j = 0; j < laps; j++)
+				invent_lap(r, 90 + 0.03 * (20 + i));
+		}
+		struct model *m = fit(&b);
+		const struct response *r = &m->responses[0];
+		if (laps == 1) {
+			ck_assert_double_eq_tol(coefficient(r, "fuel"), 0.03, 1e-9);
+			ck_assert_uint_eq(m->n_notes, 0);
+		} else {
+			ck_assert_int_lt(term(r, "fuel"), 0);
+			ck_assert_uint_ge(m->n_notes, 1);
+			ck_assert_msg(strstr(m->notes[0], "the run has no fuel-per-lap") != NULL,
+				"%s", m->notes[0]);
+		}
+		model_free(m);
+		book_free(&b);
+	}
+}
+END_TEST
+
 START_TEST(far_lap_is_suspect)
 {
 	struct book b;
@@ -750,6 +779,7 @@ Suite *suite(void)
 	tcase_add_test(c, curvature_needs_runs);
 	tcase_add_test(c, factors_have_a_base);
 	tcase_add_test(c, known_and_missing_covariates);
+	tcase_add_test(c, fuel_without_fuel_per_lap);
 	tcase_add_test(c, far_lap_is_suspect);
 	tcase_add_test(c, a_tyre_does_not_grow_back);
 	tcase_add_test(c, empty_book);

@@ -124,9 +124,10 @@ bool covariate_varies(const struct obs_list *o, int c)
 static void say_missing(struct model *m, size_t response, int c, const struct obs *gap)
 {
 	char id[32];
-	model_note(m, "%s left out for %s: lap %zu of run %s has none", covariate_names[c],
-		book_response_id(m->book, response, id, sizeof id), gap->lap + 1,
-		m->book->runs[gap->run].id);
+	const struct run *r = &m->book->runs[gap->run];
+	model_note(m, "%s left out for %s: lap %zu of run %s has none%s", covariate_names[c],
+		book_response_id(m->book, response, id, sizeof id), gap->lap + 1, r->id,
+		c == COV_FUEL && r->fuel.has ? ", as the run has no fuel-per-lap" : "");
 }
 
 /*

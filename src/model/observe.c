@@ -32,7 +32,7 @@ static void lap_covariates(const struct run *r, size_t lap, double *cov, bool *h
 	cov[COV_EFFORT] = l->effort;
 	has[COV_TYRE_AGE] = r->tyre_age.has;
 	cov[COV_TYRE_AGE] = r->tyre_age.v + j;
-	has[COV_FUEL] = r->fuel.has && r->fuel_per_lap.has;
+	has[COV_FUEL] = r->fuel.has && (r->fuel_per_lap.has || lap == 0);
 	cov[COV_FUEL] = r->fuel.v - r->fuel_per_lap.v * j;
 	has[COV_TRACK_TEMP] = r->track_temp.has;
 	cov[COV_TRACK_TEMP] = r->track_temp.v;
