@@ -16,6 +16,14 @@ const struct action_info *action_info(enum action a)
 	return &table[a];
 }
 
+bool action_is_general(enum action a)
+{
+	int n = 0;
+	for (int p = 0; p < PAGES; p++)
+		n += (table[a].pages & ON(p)) != 0;
+	return n > PAGES / 2;
+}
+
 enum action action_find(enum page page, int key)
 {
 	for (int a = 0; a < ACTION_COUNT; a++) {

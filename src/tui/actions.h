@@ -12,6 +12,9 @@
 
 #include "tui/keys.h"
 
+#include <stdbool.h>
+#include <stddef.h>
+
 enum page { PAGE_SHEET, PAGE_COMPARE, PAGE_EFFECTS, PAGE_RUNS, PAGE_PLAN, PAGE_STINT, PAGES };
 extern const char *const page_names[PAGES];
 
@@ -23,6 +26,7 @@ extern const char *const page_names[PAGES];
 #define ON_PLAN ON(PAGE_PLAN)
 #define ON_STINT ON(PAGE_STINT)
 #define ON_ALL ((1u << PAGES) - 1)
+#define ON_SHEETS (ON_ALL & ~ON_RUNS) /* where u and r are about the sheet */
 
 #define ACTION_KEYS_MAX 4
 #define KEYS(...)                                                                                  \
@@ -49,8 +53,8 @@ extern const char *const page_names[PAGES];
 		"hold the pair's front-minus-rear difference, or let it go")                       \
 	ACTION(hold_share, ON_SHEET, KEYS('H'), NULL,                                              \
 		"hold the load-transfer share with springs or bars, or let it go")                 \
-	ACTION(undo, ON_ALL, KEYS('u'), "undo", "undo the last change")                            \
-	ACTION(redo, ON_ALL, KEYS('r'), "redo", "redo what was undone")                            \
+	ACTION(undo, ON_SHEETS, KEYS('u'), "undo", "undo the last change")                         \
+	ACTION(redo, ON_SHEETS, KEYS('r'), "redo", "redo what was undone")                         \
 	ACTION(save, ON_ALL, KEYS('s'), "save", "save the sheet")                                  \
 	ACTION(save_as, ON_ALL, KEYS('S'), NULL, "save under a new name")                          \
 	ACTION(open, ON_ALL, KEYS('o'), "open", "open another sheet")                              \
@@ -86,13 +90,17 @@ extern const char *const page_names[PAGES];
 		"log a run: this sheet, the plan's next, or the set-up before")                    \
 	ACTION(open_run, ON_RUNS, KEYS(K_ENTER), "laps",                                           \
 		"show the laps of the run; correct a lap")                                         \
-	ACTION(back, ON_RUNS, KEYS(K_ESC, K_BACKSPACE), NULL, "back from the laps to the runs")    \
+	ACTION(back, ON_RUNS, KEYS(K_ESC, K_BACKSPACE), "back", "back from the laps to the runs")  \
 	ACTION(add_laps, ON_RUNS, KEYS('a'), "add laps", "add laps to the run")                    \
 	ACTION(skip_lap, ON_RUNS, KEYS('x'), "skip",                                               \
 		"leave the lap out with a reason; or let it count")                                \
 	ACTION(drop_lap, ON_RUNS, KEYS('D'), NULL, "drop the lap from the file")                   \
 	ACTION(conditions, ON_RUNS, KEYS('c'), "conditions",                                       \
 		"fuel, track, tyres, driver of the run")                                           \
+	ACTION(run_setup, ON_RUNS, KEYS('V'), NULL,                                                \
+		"say on which set-up the run was driven, if it was another")                       \
+	ACTION(run_undo, ON_RUNS, KEYS('u'), "undo", "undo the last correction of a run")          \
+	ACTION(run_redo, ON_RUNS, KEYS('r'), "redo", "redo what was undone of a run")              \
 	ACTION(run_wear, ON_RUNS, KEYS('w'), NULL, "wear of the whole run, read once at its end")  \
 	ACTION(predictions, ON_RUNS, KEYS('v'), "predictions",                                     \
 		"how often predictions missed, what the missed share, drift")                      \
@@ -131,6 +139,8 @@ struct action_info {
 const struct action_info *action_info(enum action a);
 /* The action of a key on a page; ACTION_COUNT if there is none. */
 enum action action_find(enum page page, int key);
+/* Does it work on most pages, whichever is shown? */
+bool action_is_general(enum action a);
 /* "Up, k": the keys of an action; returns buf. */
 const char *action_keys(enum action a, char *buf, size_t size);
 /* "all pages", or the names of the pages; returns buf. */

@@ -376,13 +376,18 @@ static void draw_tabs(struct app *app, int cols)
 	}
 }
 
-/* From the table: "+ - nudge   Enter type"; neighbours with one hint share it. */
-static void draw_hints(struct app *app, int y, int cols)
+enum hints { HINTS_ALL, HINTS_OWN, HINTS_GENERAL };
+
+/* From the table: "+ - nudge   Enter type"; neighbours with one hint share it. Returns the next
+ * column, beyond `cols` where not all had room. */
+static int draw_some_hints(struct app *app, enum hints which, int y, int x, int cols)
 {
-	int x = 1;
 	for (int a = 0; a < ACTION_COUNT; a++) {
 		const struct action_info *i = action_info((enum action)a);
 		if (!i->hint || !(i->pages & ON(app->page)))
+			continue;
+		if (which != HINTS_ALL &&
+			action_is_general((enum action)a) != (which == HINTS_GENERAL))
 			continue;
 		char keys[32], one[16];
 		snprintf(keys, sizeof keys, "%s", key_label(i->keys[0], one, sizeof one));
@@ -396,10 +401,20 @@ static void draw_hints(struct app *app, int y, int cols)
 		}
 		int need = scr_width(keys) + 1 + scr_width(i->hint);
 		if (x + need > cols - 1)
-			break;
+			return cols + 1;
 		x += scr_text(y, x, cols - x, BOLD, keys) + 1;
 		x += scr_text(y, x, cols - x, PLAIN, i->hint) + 2;
 	}
+	return x;
+}
+
+/* A page's own keys first; on the Sheet page, whose own are many, in the table's order. */
+static void draw_hints(struct app *app, int y, int cols)
+{
+	bool all = app->page == PAGE_SHEET;
+	int x = draw_some_hints(app, all ? HINTS_ALL : HINTS_OWN, y, 1, cols);
+	if (!all && x <= cols)
+		draw_some_hints(app, HINTS_GENERAL, y, x, cols);
 }
 
 static void draw_foot(struct app *app, int rows, int cols)

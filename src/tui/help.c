@@ -27,7 +27,7 @@ static void add_wrapped(struct buf *out, const char *text, int width, int indent
 /* One action: its keys, what it does, and the pages where it works if that is not here. */
 static void add_action(struct buf *out, const struct app *app, enum action a, int width)
 {
-	enum { KEYS_W = 14 };
+	enum { KEYS_W = 16 };
 	char keys[64], pages[96], line[400];
 	const struct action_info *i = action_info(a);
 	size_t n = (size_t)snprintf(
@@ -35,6 +35,31 @@ static void add_action(struct buf *out, const struct app *app, enum action a, in
 	if (i->pages != ON_ALL && !(i->pages & ON(app->page)) && n < sizeof line)
 		snprintf(line + n, sizeof line - n, " (%s)", action_pages(a, pages, sizeof pages));
 	add_wrapped(out, line, width, KEYS_W);
+}
+
+enum where { HERE, EVERYWHERE, ELSEWHERE };
+
+static enum where place_of(const struct app *app, enum action a)
+{
+	return action_is_general(a)                    ? EVERYWHERE
+	       : action_info(a)->pages & ON(app->page) ? HERE
+						       : ELSEWHERE;
+}
+
+/* The keys of the page at hand come first. */
+static void add_actions(struct buf *out, const struct app *app, int width)
+{
+	for (int where = HERE; where <= ELSEWHERE; where++) {
+		buf_addf(out, "%s%s:\n",
+			where == HERE         ? page_names[app->page]
+			: where == EVERYWHERE ? "Every"
+					      : "Other",
+			where == ELSEWHERE ? " pages" : " page");
+		for (int a = 0; a < ACTION_COUNT; a++)
+			if (place_of(app, (enum action)a) == (enum where)where)
+				add_action(out, app, (enum action)a, width);
+		buf_adds(out, "\n");
+	}
 }
 
 unsigned act_help(struct app *app)
@@ -47,6 +72,13 @@ unsigned act_help(struct app *app)
 		"can't tell (?): the 95% interval covers no change at all. not tested: the runs "
 		"driven "
 		"so far cannot speak about it. extrapolated: beyond what was driven.",
+		"effort: how hard the driver pushed, 100 = flat out. at equal pace: the wear "
+		"brought to "
+		"the reference's lap time by the exchange rate, the wear that a second a lap of "
+		"lifting "
+		"saves on the same set-up. frontier: the sheets that no other beats in both lap "
+		"time "
+		"and wear.",
 		"",
 		"The tyre maker's limits and the series' rules stand above any figure here. Drive "
 		"at "
@@ -55,9 +87,7 @@ unsigned act_help(struct app *app)
 	const int room = scr_cols() - 8, width = room < 20 ? 20 : room > 84 ? 84 : room;
 	struct buf text;
 	buf_init(&text);
-	for (int a = 0; a < ACTION_COUNT; a++)
-		add_action(&text, app, (enum action)a, width);
-	buf_adds(&text, "\n");
+	add_actions(&text, app, width);
 	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
 		add_wrapped(&text, words[i], width, 0);
 	unsigned flags = text.failed ? app_warn(app, "out of memory")

@@ -20,9 +20,11 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/plot.c \
 	src/tui/plot.h \
 	src/tui/runs.h \
+	src/tui/runs_correct.c \
 	src/tui/runs_log.c \
 	src/tui/runs_overlay.c \
 	src/tui/runs_told.c \
+	src/tui/runs_undo.c \
 	src/tui/scr.c \
 	src/tui/scr.h \
 	src/tui/scr_lines.c \

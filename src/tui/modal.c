@@ -206,11 +206,40 @@ static unsigned field_done(struct app *app)
 	return flags | UI_ALL;
 }
 
+/* Of a line such as "fuel=24 tyre-age=": behind the next value, or the one before, and round. */
+static void field_next_value(struct modal *m, bool back)
+{
+	const char *text = text_of(m);
+	size_t first = m->text.len, last = 0, before = 0, after = m->text.len;
+	bool has_before = false, has_after = false;
+	for (size_t i = 0; i < m->text.len; i++) {
+		if (text[i] != '=')
+			continue;
+		size_t end = i + 1 + strcspn(text + i + 1, " ");
+		first = end < first ? end : first;
+		last = end;
+		if (end < m->caret) {
+			before = end;
+			has_before = true;
+		}
+		if (end > m->caret && !has_after) {
+			after = end;
+			has_after = true;
+		}
+	}
+	if (last)
+		m->caret = back ? (has_before ? before : last) : (has_after ? after : first);
+}
+
 static unsigned field_key(struct app *app, int key)
 {
 	struct modal *m = &app->modal;
 	size_t n;
 	switch (key) {
+	case K_TAB:
+	case K_BACKTAB:
+		field_next_value(m, key == K_BACKTAB);
+		return UI_FOOT;
 	case K_ESC:
 		m->kind = MODAL_NONE;
 		m->late_ok = true;
@@ -272,8 +301,9 @@ static bool moves(int key, enum move *how)
 		int key;
 		enum move how;
 	} table[] = {{K_UP, MOVE_UP}, {'k', MOVE_UP}, {K_DOWN, MOVE_DOWN}, {'j', MOVE_DOWN},
-		{K_HOME, MOVE_FIRST}, {K_END, MOVE_LAST}, {K_PAGE_UP, MOVE_PAGE_UP},
-		{K_PAGE_DOWN, MOVE_PAGE_DOWN}, {K_SPACE, MOVE_PAGE_DOWN}};
+		{K_HOME, MOVE_FIRST}, {'g', MOVE_FIRST}, {K_END, MOVE_LAST}, {'G', MOVE_LAST},
+		{K_PAGE_UP, MOVE_PAGE_UP}, {K_PAGE_DOWN, MOVE_PAGE_DOWN},
+		{K_SPACE, MOVE_PAGE_DOWN}};
 	for (size_t i = 0; i < sizeof table / sizeof table[0]; i++)
 		if (table[i].key == key) {
 			*how = table[i].how;
@@ -367,17 +397,24 @@ unsigned modal_key(struct app *app, int key)
 
 /* --- painting ------------------------------------------------------------ */
 
-static void draw_field(const struct modal *m, bool message, int *cursor_y, int *cursor_x)
+/* The message, on two lines where one is too short for it, or what the keys do. */
+static void draw_above_field(
+	const struct modal *m, const char *message, bool warns, int y, int cols)
 {
-	int rows = scr_rows(), cols = scr_cols();
-	int y = rows - 1;
-	struct area line = {y, 0, 1, cols};
-	scr_blank(line);
-	if (!message) {
-		line.y = y - 1;
-		scr_blank(line);
-		scr_text(y - 1, 1, cols - 2, DIM, "Enter takes it   Esc leaves it as it was");
-	}
+	int lines = scr_width(message) > cols - 2 ? 2 : 1;
+	scr_blank((struct area){y - lines, 0, lines, cols});
+	if (message[0])
+		scr_wrap(y - lines, 1, cols - 2, lines, warns ? WARN : PLAIN, message);
+	else
+		scr_printf(y - 1, 1, cols - 2, DIM, "Enter takes it   Esc leaves it as it was%s",
+			strchr(text_of(m), '=') ? "   Tab goes to the next value" : "");
+}
+
+static void draw_field(const struct app *app, const struct modal *m, int *cursor_y, int *cursor_x)
+{
+	int cols = scr_cols(), y = scr_rows() - 1;
+	scr_blank((struct area){y, 0, 1, cols});
+	draw_above_field(m, app->message, app->message_warns, y, cols);
 	int x = 1 + scr_text(y, 1, cols - 12, BOLD, m->title);
 	x += scr_text(y, x, 2, BOLD, ": ");
 	const char *text = text_of(m);
@@ -484,7 +521,7 @@ void modal_draw(struct app *app, int *cursor_y, int *cursor_x)
 {
 	struct modal *m = &app->modal;
 	if (m->kind == MODAL_FIELD) {
-		draw_field(m, app->message[0] != '\0', cursor_y, cursor_x);
+		draw_field(app, m, cursor_y, cursor_x);
 		return;
 	}
 	int rows = body_rows(m);

@@ -20,6 +20,7 @@ static void runs_close(void *state)
 	struct runs_page *s = state;
 	verify_free(s->verify);
 	run_free(&s->draft);
+	runs_forget(&s->history);
 	free(s);
 }
 
@@ -146,7 +147,7 @@ static struct columns columns_for(const struct app *app, int width)
 {
 	struct columns c = {.date = -1, .sheet = -1, .n_wear = app->book.n_channels};
 	int x = ID_X + ID_W;
-	if (width >= 60) {
+	if (width >= (c.n_wear > 2 ? 90 : 60)) { /* all wheels are worth more than the date */
 		c.date = x;
 		x += DATE_W + 1;
 	}
@@ -175,7 +176,7 @@ static void draw_heading(const struct app *app, const struct columns *c, int y, 
 	for (size_t i = 0; i < c->n_wear; i++)
 		scr_right(y, c->wear + (int)i * WEAR_W, WEAR_W, DIM, app->book.channels[i]);
 	scr_text(y, c->verdict, width - c->verdict, DIM, "prediction");
-	scr_right(y, c->verdict + 11, width - c->verdict - 12, DIM, "+ skips ! odd");
+	scr_right(y, c->verdict + 11, width - c->verdict - 12, DIM, "+ skip ! odd");
 }
 
 /* The word that a driver needs: what missed, else that all came as predicted. */
@@ -193,6 +194,29 @@ static const char *run_word(const struct verified_run *v, size_t n_responses, en
 	}
 	*style = known ? PLAIN : DIM;
 	return known ? "as predicted" : v->by[0].ahead.done ? v->by[0].ahead.why : "";
+}
+
+/* Plain means of the laps that count, where the run is not held against a prediction yet. */
+static void draw_plain_means(
+	const struct app *app, const struct columns *c, int y, const struct run *r)
+{
+	char text[FMT_SIZE];
+	for (size_t k = 0; k <= c->n_wear && k <= app->book.n_channels; k++) {
+		double sum = 0;
+		size_t n = 0;
+		for (size_t i = 0; i < r->n_laps; i++) {
+			const struct lap *l = &r->laps[i];
+			if (l->skip || (k && !l->has_wear[k - 1]))
+				continue;
+			sum += k ? l->wear[k - 1] : l->time;
+			n++;
+		}
+		if (n && k)
+			scr_right(y, c->wear + (int)(k - 1) * WEAR_W, WEAR_W, PLAIN,
+				fmt_plain(sum / (double)n, 2, text));
+		else if (n)
+			scr_right(y, c->time, TIME_W, PLAIN, fmt_lap(sum / (double)n, 3, text));
+	}
 }
 
 static void draw_means(
@@ -234,12 +258,14 @@ static void draw_run(const struct app *app, const struct runs_page *s, const str
 		scr_text(y, c->laps + LAPS_W, 1, WARN, "!");
 	else if (fitted < r->n_laps)
 		scr_text(y, c->laps + LAPS_W, 1, DIM, "+");
-	if (!v)
+	if (!v) {
+		draw_plain_means(app, c, y, r);
 		return;
+	}
 	enum style style;
 	const char *word = run_word(v, s->verify->n_responses, &style);
 	draw_means(app, c, y, v);
-	scr_text(y, c->verdict, width - c->verdict - 1, style, word);
+	scr_text(y, c->verdict, width - c->verdict, style, word);
 }
 
 /* "time 1 of 33 missed, wear-front 4 of 33: too often", once all is done. */
@@ -257,14 +283,27 @@ static void draw_summary(const struct app *app, const struct runs_page *s, int y
 				  : "");
 		return;
 	}
+	bool alike = true; /* as many of each, told once */
+	for (size_t k = 1; k < v->n_responses; k++)
+		alike = alike && v->ahead[k].predicted == v->ahead[0].predicted;
+	alike = alike && v->n_responses > 3;
+	if (alike)
+		snprintf(line, sizeof line, "missed of %zu: ", v->ahead[0].predicted);
 	for (size_t k = 0; k < v->n_responses; k++) {
 		const struct tally *t = &v->ahead[k];
 		size_t len = strlen(line);
 		often = often || t->too_often;
 		predicted += t->predicted;
-		snprintf(line + len, sizeof line - len, "%s%s %zu of %zu%s",
-			k ? ", " : "missed: ", book_response_id(&app->book, k, id, sizeof id),
-			t->missed, t->predicted, t->too_often ? " TOO OFTEN" : "");
+		len += (size_t)snprintf(line + len, sizeof line - len, "%s%s %zu",
+			k       ? ", "
+			: alike ? ""
+				: "missed: ",
+			book_response_id(&app->book, k, id, sizeof id), t->missed);
+		if (!alike)
+			len += (size_t)snprintf(
+				line + len, sizeof line - len, " of %zu", t->predicted);
+		if (t->too_often)
+			snprintf(line + len, sizeof line - len, " TOO OFTEN");
 	}
 	if (!predicted)
 		snprintf(line, sizeof line, "no run could be predicted yet from those before it");
@@ -299,7 +338,7 @@ static const char *suspicion(const struct app *app, int run, size_t lap, char *b
 		const struct suspect *x = &app->model->suspects[i];
 		size_t len = strlen(buf);
 		if (x->run == run && x->lap == lap)
-			snprintf(buf + len, size - len, "%s%s far off", len ? ", " : "suspect: ",
+			snprintf(buf + len, size - len, "%s%s", len ? ", " : "suspect: ",
 				book_response_id(&app->book, x->response, id, sizeof id));
 	}
 	return buf;

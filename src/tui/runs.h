@@ -8,6 +8,15 @@
 
 enum { RUNS_VERIFIED = 200 }; /* the last so many runs are held against their predictions */
 
+/* Corrections of runs, newest last; those from `at` on were undone. */
+enum { RUNS_UNDO_MAX = 50 };
+struct runs_history {
+	struct {
+		struct run before, after; /* owned, of one id */
+	} list[RUNS_UNDO_MAX];
+	int n, at;
+};
+
 struct runs_page {
 	int cursor, top, screenful;
 	bool in_laps; /* the laps of the run under the cursor */
@@ -20,6 +29,7 @@ struct runs_page {
 	char doubt[ENTRY_SIZE]; /* a lap far off the one before, typed and asked about */
 	bool is_new;            /* no file yet */
 	int plan_index;         /* the plan's run that it is driven for, -1 */
+	struct runs_history history;
 };
 
 struct runs_page *runs_page_of(struct app *app);
@@ -30,6 +40,20 @@ const struct verified_run *runs_verified(const struct runs_page *s, int run);
 
 /* A run came or changed: the book's copy, the fit, all pages. The cursor goes to it. */
 unsigned runs_take(struct app *app, const struct run *r);
+
+/* runs_undo.c: notes that a run's file went from *before to *after, for u and r. False where memory
+ * is short: then it cannot be undone. */
+bool runs_note(struct runs_history *h, const struct run *before, const struct run *after);
+void runs_forget(struct runs_history *h);
+
+/* runs_log.c: a copy of a run to change, s->draft; false: memory. Saving it, with words for the
+ * user. What stands for what in a lap's line. Conditions as typed into the draft: false: the field
+ * stays open, *flags is to be returned. */
+bool runs_draft_of(struct app *app, const struct run *r);
+unsigned runs_save_change(struct app *app, const char *said);
+unsigned runs_say_form(struct app *app);
+bool runs_take_conditions(struct app *app, const char *text, unsigned *flags);
+bool runs_is_blank(const char *text);
 
 /* Predictions and drift in words, for reading. */
 void runs_tell(struct app *app, struct buf *out);

@@ -1,5 +1,5 @@
 /*
- * Logging and correcting runs. Every lap is in its file before the next is asked for, so a
+ * Logging runs. Every lap is in its file before the next is asked for, so a
  * dropped link loses the line under the fingers at most.
  */
 #include "tui/runs.h"
@@ -45,7 +45,7 @@ static unsigned tick_plan(struct app *app)
 }
 
 /* A copy of the run under the cursor to change. */
-static bool take_draft(struct app *app, const struct run *r)
+bool runs_draft_of(struct app *app, const struct run *r)
 {
 	struct runs_page *s = runs_page_of(app);
 	s->is_new = false;
@@ -53,34 +53,54 @@ static bool take_draft(struct app *app, const struct run *r)
 	return run_copy(&s->draft, r);
 }
 
-static unsigned save_change(struct app *app, const char *said)
+/* Of a run that the book still holds as it was; for u. */
+static bool note_change(struct runs_page *s, const struct book *b)
+{
+	int at = book_find_run(b, s->draft.id);
+	return at >= 0 && runs_note(&s->history, &b->runs[at], &s->draft);
+}
+
+unsigned runs_save_change(struct app *app, const char *said)
 {
 	struct err err;
 	err_clear(&err);
+	struct runs_page *s = runs_page_of(app);
 	if (!save_draft(app, &err)) {
 		field_keep(app);
 		return app_warn(app, "not saved, nothing was changed: %s", err.text);
 	}
-	return runs_take(app, &runs_page_of(app)->draft) | app_say(app, "%s", said);
+	const bool undoable = note_change(s, &app->book);
+	return runs_take(app, &s->draft) |
+	       app_say(app, "%s%s", said, undoable ? "; u goes back" : "");
 }
 
 /* --- laps ---------------------------------------------------------------------- */
 
-/* "131243 241266 97": the short form of a lap, for this book. */
+/* "131243 241 266 97": the short form of a lap, for this book. */
 static const char *example(size_t n_channels, int decimals, char *buf, size_t size)
 {
 	static const char *const figures[] = {"241", "266", "242", "265"};
 	static const char *const short_ones[] = {"24", "26", "24", "26"};
-	snprintf(buf, size, "131243%s", n_channels ? " " : "");
+	snprintf(buf, size, "131243");
 	for (size_t c = 0; c < n_channels; c++) {
 		size_t len = strlen(buf);
-		snprintf(buf + len, size - len, "%s%s",
-			c && (n_channels <= 2 || decimals != 2) ? " " : "",
-			decimals == 1 ? short_ones[c] : figures[c]);
+		snprintf(buf + len, size - len, " %s", decimals == 1 ? short_ones[c] : figures[c]);
 	}
 	size_t len = strlen(buf);
 	snprintf(buf + len, size - len, " 97");
 	return buf;
+}
+
+/* "time, wear front rear, effort; ...": what stands for what. */
+unsigned runs_say_form(struct app *app)
+{
+	char channels[CHANNELS_MAX * ID_SIZE] = "";
+	for (size_t c = 0; c < app->book.n_channels; c++) {
+		size_t len = strlen(channels);
+		snprintf(channels + len, sizeof channels - len, " %s", app->book.channels[c]);
+	}
+	return app_say(
+		app, "time, wear%s, effort; points may be left out; an empty line ends", channels);
 }
 
 static unsigned lap_typed(struct app *app, const char *text);
@@ -92,13 +112,12 @@ static unsigned ask_lap(struct app *app)
 	size_t n = app->book.n_channels;
 	example(n, entry_decimals_of(&s->draft, n), form, sizeof form);
 	if (s->draft.n_laps == 0)
-		app_say(app, "time, wear per channel, effort; points may be left out; an empty "
-			     "line ends");
+		runs_say_form(app);
 	return field_open(app, lap_typed, "", "%s lap %zu (%s%s)", s->draft.id, s->draft.n_laps + 1,
 		form, entry_mode_of(&s->draft) == ENTRY_WORN ? ", totals" : "");
 }
 
-static bool is_blank(const char *text)
+bool runs_is_blank(const char *text)
 {
 	return text[strspn(text, " \t")] == '\0';
 }
@@ -182,7 +201,7 @@ static unsigned lap_typed(struct app *app, const char *text)
 	char line[400];
 	size_t n = app->book.n_channels;
 	err_clear(&err);
-	if (is_blank(text))
+	if (runs_is_blank(text))
 		return finish(app);
 	bool ok = entry_parse_lap(
 		&l, text, n, entry_mode_of(&s->draft), entry_decimals_of(&s->draft, n), &err);
@@ -202,6 +221,8 @@ static unsigned lap_typed(struct app *app, const char *text)
 		field_keep(app);
 		return app_warn(app, "not saved: %s", err.text);
 	}
+	if (!s->is_new)
+		note_change(s, &app->book);
 	s->is_new = false;
 	runs_take(app, &s->draft);
 	app_say(app, "saved: %s",
@@ -213,7 +234,7 @@ static unsigned lap_typed(struct app *app, const char *text)
 /* --- a new run ------------------------------------------------------------------- */
 
 /* The typed conditions into the draft. False: the field stays open, *flags is to be returned. */
-static bool take_conditions(struct app *app, const char *text, unsigned *flags)
+bool runs_take_conditions(struct app *app, const char *text, unsigned *flags)
 {
 	struct err err;
 	err_clear(&err);
@@ -227,7 +248,7 @@ static bool take_conditions(struct app *app, const char *text, unsigned *flags)
 static unsigned conditions_typed(struct app *app, const char *text)
 {
 	unsigned flags;
-	return take_conditions(app, text, &flags) ? ask_lap(app) : flags;
+	return runs_take_conditions(app, text, &flags) ? ask_lap(app) : flags;
 }
 
 /* Where the last run's readings stopped. */
@@ -288,7 +309,8 @@ static unsigned start_run(struct app *app, const fix *values, const char *sheet,
 	s->is_new = true;
 	s->plan_index = plan_index;
 	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
-	app_say(app, "fill in what is known, then Enter; also: driver= session= compound= worn=");
+	app_say(app,
+		"fill in what is known (Tab: next), Enter; also: driver= session= compound= worn=");
 	return field_open(app, conditions_typed, text, "%s", r->id);
 }
 
@@ -357,198 +379,7 @@ unsigned act_add_laps(struct app *app)
 	const struct run *r = runs_current(app);
 	if (!r)
 		return app_say(app, "no run yet: n logs one");
-	if (!take_draft(app, r))
+	if (!runs_draft_of(app, r))
 		return app_warn(app, "out of memory");
 	return ask_lap(app);
-}
-
-/* --- correcting --------------------------------------------------------------------- */
-
-static unsigned lap_corrected(struct app *app, const char *text)
-{
-	struct runs_page *s = runs_page_of(app);
-	struct run *r = &s->draft;
-	struct lap l, *old = &r->laps[s->lap];
-	struct err err;
-	char line[400];
-	size_t n = app->book.n_channels;
-	enum entry_mode mode = entry_mode_of(r);
-	err_clear(&err);
-	if (!entry_parse_lap(&l, text, n, mode, entry_decimals_of(r, n), &err)) {
-		field_keep(app);
-		return app_warn(app, "%s", err.text);
-	}
-	for (size_t c = 0; c < n; c++) { /* what the line does not show stays */
-		if (mode == ENTRY_WORN) {
-			l.has_wear[c] = old->has_wear[c];
-			l.wear[c] = old->wear[c];
-		} else {
-			l.has_worn[c] = old->has_worn[c];
-			l.worn[c] = old->worn[c];
-		}
-	}
-	l.n_segments = old->n_segments;
-	l.segments = old->segments;
-	free(old->skip);
-	*old = l;
-	return save_change(app, runs_lap_words(app, r, (size_t)s->lap, line, sizeof line));
-}
-
-/* The run under the cursor as draft, with a lap chosen; false: said why. */
-static bool take_lap(struct app *app, unsigned *flags)
-{
-	struct runs_page *s = runs_page_of(app);
-	const struct run *r = runs_current(app);
-	if (!r || r->n_laps == 0 || !s->in_laps) {
-		*flags = app_say(app, r ? "Enter shows the laps of the run first"
-					: "no run yet: n logs "
-					  "one");
-		return false;
-	}
-	s->lap = list_move(s->lap, (int)r->n_laps, 1, MOVE_LEFT);
-	*flags = UI_NONE;
-	if (take_draft(app, r))
-		return true;
-	*flags = app_warn(app, "out of memory");
-	return false;
-}
-
-unsigned act_open_run(struct app *app)
-{
-	struct runs_page *s = runs_page_of(app);
-	char text[ENTRY_SIZE];
-	unsigned flags;
-	if (!s->in_laps) {
-		s->in_laps = runs_current(app) != NULL;
-		s->lap = 0;
-		return s->in_laps ? UI_BODY : app_say(app, "no run yet: n logs one");
-	}
-	if (!take_lap(app, &flags))
-		return flags;
-	entry_print_lap(&s->draft.laps[s->lap], app->book.n_channels, entry_mode_of(&s->draft),
-		text, sizeof text);
-	return field_open(app, lap_corrected, text, "%s lap %d", s->draft.id, s->lap + 1);
-}
-
-static unsigned reason_typed(struct app *app, const char *text)
-{
-	struct runs_page *s = runs_page_of(app);
-	struct lap *l = &s->draft.laps[s->lap];
-	char *reason = is_blank(text) ? NULL : text_dup(text, strlen(text));
-	char said[80];
-	if (!reason && !is_blank(text))
-		return app_warn(app, "out of memory");
-	free(l->skip);
-	l->skip = reason;
-	snprintf(said, sizeof said, reason ? "lap %d is kept and does not count" : "lap %d counts",
-		s->lap + 1);
-	return save_change(app, said);
-}
-
-unsigned act_skip_lap(struct app *app)
-{
-	struct runs_page *s = runs_page_of(app);
-	unsigned flags;
-	if (!take_lap(app, &flags))
-		return flags;
-	const char *reason = s->draft.laps[s->lap].skip;
-	return field_open(app, reason_typed, reason ? reason : "",
-		"Why lap %d does not count (empty: it counts)", s->lap + 1);
-}
-
-static unsigned drop_answered(struct app *app, int choice)
-{
-	struct runs_page *s = runs_page_of(app);
-	struct run *r = &s->draft;
-	char said[120];
-	if (choice != 1)
-		return UI_ALL;
-	free(r->laps[s->lap].skip);
-	free(r->laps[s->lap].segments);
-	memmove(r->laps + s->lap, r->laps + s->lap + 1,
-		(r->n_laps - (size_t)s->lap - 1) * sizeof *r->laps);
-	r->n_laps--;
-	snprintf(said, sizeof said, "lap %d is gone from %s.yaml", s->lap + 1, r->id);
-	return save_change(app, said);
-}
-
-unsigned act_drop_lap(struct app *app)
-{
-	static const struct choice choices[] = {
-		{'n', "keep the lap; x can leave it out of the fit with a reason"},
-		{'d', "drop the lap from the file for good"}};
-	struct runs_page *s = runs_page_of(app);
-	char line[400];
-	unsigned flags;
-	if (!take_lap(app, &flags))
-		return flags;
-	return question_open(app, drop_answered, choices, 2,
-		runs_lap_words(app, &s->draft, (size_t)s->lap, line, sizeof line),
-		"Drop lap %d of %s?", s->lap + 1, s->draft.id);
-}
-
-static unsigned conditions_corrected(struct app *app, const char *text)
-{
-	unsigned flags;
-	return take_conditions(app, text, &flags) ? save_change(app, "conditions saved") : flags;
-}
-
-unsigned act_conditions(struct app *app)
-{
-	const struct run *r = runs_current(app);
-	char text[ENTRY_SIZE];
-	if (!r)
-		return app_say(app, "no run yet: n logs one");
-	if (!take_draft(app, r))
-		return app_warn(app, "out of memory");
-	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
-	return field_open(app, conditions_corrected, text, "%s", r->id);
-}
-
-/* "21.3 23.9", a figure for each channel; empty: none. */
-static unsigned total_typed(struct app *app, const char *text)
-{
-	struct run *r = &runs_page_of(app)->draft;
-	size_t n = app->book.n_channels, got = 0;
-	double v[CHANNELS_MAX];
-	while (!is_blank(text)) {
-		text += strspn(text, " \t/");
-		size_t len = strcspn(text, " \t/");
-		if (got == n || num_parse(text, len, &v[got]) != NUM_OK || v[got] < 0 ||
-			v[got] > 100) {
-			field_keep(app);
-			return app_warn(app,
-				"%zu figures of %% with points are wanted, 0 to 100 each; or "
-				"none",
-				n);
-		}
-		got++;
-		text += len;
-	}
-	if (got != 0 && got != n) {
-		field_keep(app);
-		return app_warn(app, "%zu figures are wanted, one for each channel; or none", n);
-	}
-	for (size_t c = 0; c < n; c++) {
-		r->has_wear_total[c] = got > 0;
-		r->wear_total[c] = got ? v[c] : 0;
-	}
-	return save_change(
-		app, got ? "wear of the whole run saved" : "wear of the whole run taken away");
-}
-
-unsigned act_run_wear(struct app *app)
-{
-	const struct run *r = runs_current(app);
-	char text[CHANNELS_MAX * 42] = "", one[40];
-	if (!r)
-		return app_say(app, "no run yet: n logs one");
-	if (!take_draft(app, r))
-		return app_warn(app, "out of memory");
-	for (size_t c = 0; c < app->book.n_channels && r->has_wear_total[c]; c++) {
-		num_print(r->wear_total[c], one, sizeof one);
-		strcat(text, c ? " " : "");
-		strcat(text, one);
-	}
-	return field_open(app, total_typed, text, "%s, %% of tread the whole run took", r->id);
 }
