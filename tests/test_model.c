@@ -548,6 +548,31 @@ START_TEST(far_lap_is_suspect)
 }
 END_TEST
 
+/* A locked wheel moves the mean of its run, not what the laps beside it are worth. That a gross
+ * error may make good readings look bad is common knowledge of outlier tests (swamping). */
+START_TEST(far_lap_leaves_its_neighbours_alone)
+{
+	struct book b;
+	gsl_rng *g = gsl_rng_alloc(gsl_rng_mt19937);
+	invent_book(&b, 0, 1, 1);
+	for (int i = 0; i < 9; i++) {
+		struct run *r = invent_run(&b, "r");
+		const double hour = gsl_ran_gaussian(g, 0.8);
+		invent_set(&b, r, "s0", 3 * (i % 3 - 1));
+		for (int j = 0; j < 5; j++)
+			invent_lap(r,
+				90 + hour + gsl_ran_gaussian(g, 0.1) + (i == 3 && j == 2 ? 3 : 0));
+	}
+	struct model *m = fit(&b);
+	ck_assert_uint_eq(m->n_suspects, 1);
+	ck_assert_int_eq(m->suspects[0].run, 3);
+	ck_assert_uint_eq(m->suspects[0].lap, 2);
+	gsl_rng_free(g);
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
 /* A book without a lap still answers: nothing is known, and why. */
 /* Front wears 2 and 0.2 less each lap of age: it ends at 11 %. Rear wears 1 and 0.04 less: at
  * 13 %, more in the end though less at first. Neither reaches 60 %. */
@@ -781,6 +806,7 @@ Suite *suite(void)
 	tcase_add_test(c, known_and_missing_covariates);
 	tcase_add_test(c, fuel_without_fuel_per_lap);
 	tcase_add_test(c, far_lap_is_suspect);
+	tcase_add_test(c, far_lap_leaves_its_neighbours_alone);
 	tcase_add_test(c, a_tyre_does_not_grow_back);
 	tcase_add_test(c, empty_book);
 	tcase_add_test(c, a_book_as_nlme_sees_it);

@@ -122,6 +122,89 @@ static bool suspect_add(struct suspect_list *l, const struct obs *o, size_t resp
 	return true;
 }
 
+/* Residuals under judgement; rows of one run stand together. */
+struct judged {
+	const struct fit_job *j;
+	const double *res; /* y - Xb, for each row */
+	double lambda;
+	double middle, mad; /* of all conditional residuals */
+	double *e;          /* owned [n]: conditional residual, on one lap's footing */
+	double *z;          /* owned [n]: robust deviation */
+	bool *far;          /* owned [n] */
+};
+
+/* The run's offset as its rows from..to that are not struck out predict it (Henderson 1975). */
+static double offset(const struct judged *w, size_t from, size_t to, double all_in)
+{
+	double sum = 0, laps = 0;
+	bool struck = false;
+	for (size_t i = from; i < to; i++) {
+		const double n = (double)w->j->obs->v[i].n;
+		struck = struck || w->far[i];
+		sum += w->far[i] ? 0 : n * w->res[i];
+		laps += w->far[i] ? 0 : n;
+	}
+	return struck ? w->lambda * sum / (1 + w->lambda * laps) : all_in;
+}
+
+/* The row that stands farthest off past 3.5 among those not struck out; `to` where none does. */
+static size_t farthest(struct judged *w, size_t from, size_t to, double run_offset)
+{
+	size_t worst = to;
+	for (size_t i = from; i < to; i++) {
+		const struct obs *o = &w->j->obs->v[i];
+		if (w->far[i] || o->whole_run)
+			continue;
+		w->e[i] = (w->res[i] - run_offset) * sqrt((double)o->n);
+		w->z[i] = 0.6745 * (w->e[i] - w->middle) / w->mad;
+		if (fabs(w->z[i]) > 3.5 && (worst == to || fabs(w->z[i]) > fabs(w->z[worst])))
+			worst = i;
+	}
+	return worst;
+}
+
+/*
+ * One far lap moves its run's offset and with it the laps beside it: the farthest is struck out
+ * first and the others are judged anew. Of two laps nobody can say which is the odd one: both are.
+ */
+static void judge_run(struct judged *w, size_t from, size_t to, double all_in)
+{
+	size_t left = to - from, worst;
+	double run_offset = all_in;
+	while ((worst = farthest(w, from, to, run_offset)) < to) {
+		w->far[worst] = true;
+		if (--left >= 2)
+			run_offset = offset(w, from, to, all_in);
+	}
+}
+
+/* Middle and median absolute deviation of the conditional residuals; false: nothing to judge by. */
+static bool judged_spread(struct judged *w, const struct reml_data *d, const struct reml_fit *f)
+{
+	double big = 0;
+	for (size_t i = 0; i < d->n; i++) {
+		w->e[i] = (w->res[i] - f->blup[d->group[i]]) * sqrt((double)w->j->obs->v[i].n);
+		w->z[i] = w->e[i];
+		big = fmax(big, fabs(w->j->y[i]));
+	}
+	w->middle = gsl_stats_median(w->z, 1, d->n);
+	for (size_t i = 0; i < d->n; i++)
+		w->z[i] = fabs(w->e[i] - w->middle);
+	w->mad = gsl_stats_median(w->z, 1, d->n);
+	return w->mad > 1e-10 * big;
+}
+
+static void judge(struct judged *w, const struct reml_data *d, const struct reml_fit *f)
+{
+	if (!judged_spread(w, d, f))
+		return;
+	for (size_t i = 0, end; i < d->n; i = end) {
+		for (end = i; end < d->n && d->group[end] == d->group[i]; end++)
+			;
+		judge_run(w, i, end, f->blup[d->group[i]]);
+	}
+}
+
 /*
  * Conditional residuals, the run's own offset taken off. Iglewicz & Hoaglin (1993), How to
  * Detect and Handle Outliers: |0.6745 (r - median) / MAD| > 3.5. Means over n laps are put
@@ -131,25 +214,18 @@ bool check_suspects(const struct fit_job *j, const struct reml_data *d, const do
 	const struct reml_fit *f)
 {
 	const size_t n = d->n;
-	double *e = malloc(n * sizeof *e), *sorted = malloc(n * sizeof *sorted), big = 0;
-	bool ok = e && sorted;
-	for (size_t i = 0; ok && i < n; i++) {
-		e[i] = (res[i] - f->blup[d->group[i]]) * sqrt((double)j->obs->v[i].n);
-		sorted[i] = e[i];
-		big = fmax(big, fabs(j->y[i]));
-	}
-	if (ok) {
-		const double middle = gsl_stats_median(sorted, 1, n);
-		for (size_t i = 0; i < n; i++)
-			sorted[i] = fabs(e[i] - middle);
-		const double mad = gsl_stats_median(sorted, 1, n);
-		for (size_t i = 0; ok && i < n && mad > 1e-10 * big; i++) {
-			const double z = 0.6745 * (e[i] - middle) / mad;
-			if (fabs(z) > 3.5 && !j->obs->v[i].whole_run)
-				ok = suspect_add(j->suspects, &j->obs->v[i], j->response, z);
-		}
-	}
-	free(e);
-	free(sorted);
+	struct judged w = {.j = j, .res = res, .lambda = f->lambda};
+	w.e = malloc(n * sizeof *w.e);
+	w.z = malloc(n * sizeof *w.z);
+	w.far = calloc(n, sizeof *w.far);
+	bool ok = w.e && w.z && w.far;
+	if (ok)
+		judge(&w, d, f);
+	for (size_t i = 0; ok && i < n; i++)
+		if (w.far[i])
+			ok = suspect_add(j->suspects, &j->obs->v[i], j->response, w.z[i]);
+	free(w.e);
+	free(w.z);
+	free(w.far);
 	return ok;
 }
