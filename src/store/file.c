@@ -54,10 +54,35 @@ static bool refuse_errno(const char *path, const char *doing, int code, struct e
 	return false;
 }
 
-static bool refuse_size(const char *path, size_t max, struct err *err)
+/* Line and column, in characters, of the byte behind the first `max` bytes. */
+static void place_of_byte(int fd, size_t max, size_t *line, size_t *col)
 {
+	char part[4096];
+	*line = *col = 1;
+	for (size_t done = 0; done < max;) {
+		size_t want = max - done < sizeof part ? max - done : sizeof part;
+		ssize_t got = pread(fd, part, want, (off_t)done);
+		if (got <= 0)
+			return;
+		for (ssize_t i = 0; i < got; i++) {
+			if (part[i] == '\n') {
+				++*line;
+				*col = 1;
+			} else if (((unsigned char)part[i] & 0xC0) != 0x80) {
+				++*col;
+			}
+		}
+		done += (size_t)got;
+	}
+}
+
+/* Told where the bound is passed. */
+static bool refuse_size(int fd, const char *path, size_t max, struct err *err)
+{
+	size_t line, col;
+	place_of_byte(fd, max, &line, &col);
 	err_input(err, "is larger than %zu bytes, the most that is read", max);
-	err_at(err, path, 0, 0);
+	err_at(err, path, line, col);
 	return false;
 }
 
@@ -95,7 +120,7 @@ static bool read_all(
 	}
 	if (len > max) {
 		free(data);
-		return refuse_size(path, max, err);
+		return refuse_size(fd, path, max, err);
 	}
 	data[len] = '\0';
 	*bytes = data;
@@ -115,7 +140,7 @@ bool file_read_fd(int fd, const char *path, size_t max, char **bytes, size_t *si
 	if (!S_ISREG(st.st_mode))
 		return refuse_kind(path, st.st_mode, err);
 	if (st.st_size < 0 || (uintmax_t)st.st_size > max)
-		return refuse_size(path, max, err);
+		return refuse_size(fd, path, max, err);
 	*size = (size_t)st.st_size;
 	if (!read_all(fd, path, max, bytes, size, err)) {
 		*size = 0;
