@@ -27,6 +27,9 @@ struct covariate_rule {
 
 enum channel_set { CHANNELS_CAR, CHANNELS_AXLES, CHANNELS_WHEELS };
 
+/* Laps of a stint; the projection has no use for more on one set of tyres. */
+enum { BOOK_STINT_LAPS_MAX = 2000 };
+
 struct stint_plan {
 	bool given;
 	struct opt_num laps, pit_loss, fuel_per_lap;

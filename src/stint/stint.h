@@ -45,7 +45,7 @@ struct stint_options {
 	size_t laps;  /* 0: the book's */
 	size_t draws; /* 0: no intervals; STINT_DRAWS for tables, fewer while values are nudged */
 };
-enum { STINT_DRAWS = 20000, STINT_LAPS_MAX = 2000 };
+enum { STINT_DRAWS = 20000, STINT_LAPS_MAX = BOOK_STINT_LAPS_MAX };
 
 /*
  * NULL with err: no number of laps, no lap time model, or out of memory. Rows that

@@ -157,7 +157,7 @@ static void load_stint(struct reader *r, const struct node *n, struct stint_plan
 	static const struct field fields[] = {{"laps", false}, {"pit-loss", false},
 		{"fuel-per-lap", false}, {"pace-loss", false}, {"cliff-at", false},
 		{"cliff", false}};
-	static const struct range laps = {1, 10000, false};
+	static const struct range laps = {1, BOOK_STINT_LAPS_MAX, false};
 	const struct node *at[6];
 	if (!n || !read_fields(r, n, "a stint", fields, 6, at))
 		return;

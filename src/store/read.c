@@ -87,6 +87,9 @@ bool read_fields(struct reader *r, const struct node *n, const char *what,
 		return false;
 	if (n->kind != NODE_MAP) {
 		char shown[SHOW_SIZE];
+		if (n->kind == NODE_SEQ)
+			return read_fault(
+				r, n, "this is a list; %s is written as key: value", what);
 		return read_fault(r, n, "'%s' is no mapping; %s is written as key: value",
 			node_show(n, shown), what);
 	}
