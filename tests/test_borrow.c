@@ -263,7 +263,8 @@ START_TEST(whole_book)
 	for (size_t old = 1; old <= 3; old++)
 		for (int half = 0; half < 2; half++) {
 			struct family f;
-			const struct family_plan plan = {old, 4, 0.4, false};
+			const struct family_plan plan = {
+				.old_books = old, .runs_here = 4, .spread = 0.4};
 			family_make(&f, &plan, &rnd);
 			for (size_t i = 0; half && i < old; i++)
 				f.here.borrow[i].trust = 0.5;
@@ -284,7 +285,7 @@ START_TEST(trust_widens)
 {
 	struct random rnd = random_seeded(12);
 	struct family f;
-	const struct family_plan plan = {1, 4, 0.2, false};
+	const struct family_plan plan = {.old_books = 1, .runs_here = 4, .spread = 0.2};
 	family_make(&f, &plan, &rnd);
 	struct model *m = fit(&f.here);
 	const struct estimate full = borrow_term(&m->borrowing->prior[0], TERM_LINEAR, 3, 0);
@@ -322,7 +323,7 @@ START_TEST(told_in_part)
 {
 	struct random rnd = random_seeded(13);
 	struct family f;
-	const struct family_plan plan = {3, 4, 0.2, false};
+	const struct family_plan plan = {.old_books = 3, .runs_here = 4, .spread = 0.2};
 	family_make(&f, &plan, &rnd);
 	for (size_t i = 0; i < 3; i++) {
 		struct book *o = f.here.borrow[i].book;
@@ -348,7 +349,7 @@ START_TEST(sources)
 	struct random rnd = random_seeded(14);
 	struct family f;
 	char words[64];
-	const struct family_plan plan = {3, 4, 0.2, false};
+	const struct family_plan plan = {.old_books = 3, .runs_here = 4, .spread = 0.2};
 	family_make(&f, &plan, &rnd);
 	struct model *m = fit(&f.here);
 	const struct response *r = &m->responses[0];
@@ -384,7 +385,7 @@ START_TEST(without_borrowing)
 {
 	struct random rnd = random_seeded(15);
 	struct family f;
-	const struct family_plan plan = {3, 8, 0.2, false};
+	const struct family_plan plan = {.old_books = 3, .runs_here = 8, .spread = 0.2};
 	family_make(&f, &plan, &rnd);
 	struct model *with = fit(&f.here);
 	book_forget_borrowed(&f.here);
@@ -421,7 +422,8 @@ START_TEST(wrong_sign)
 {
 	struct random rnd = random_seeded(16);
 	int named = 0, covered = 0, widened = 0;
-	const struct family_plan plan = {3, 4, 0.15, true};
+	const struct family_plan plan = {
+		.old_books = 3, .runs_here = 4, .spread = 0.15, .wrong_sign = true};
 	for (int i = 0; i < 20; i++) {
 		struct family f;
 		char words[2 * WORDS_SIZE];
@@ -434,18 +436,20 @@ START_TEST(wrong_sign)
 				1e-12);
 			ck_assert(strlen(words_conflict(m, c, words, sizeof words)) > 20);
 		}
-		const struct estimate mixed = term(&m->responses[0], 2);
-		const bool disputed = words_disputed(m, 0, &m->responses[0].terms[3]);
-		model_free(m);
-		f.here.borrow_widen = true;
-		m = fit(&f.here);
 		const struct estimate wide = term(&m->responses[0], 2);
+		const enum dispute dispute = words_dispute(m, 0, &m->responses[0].terms[3]);
+		ck_assert(dispute != DISPUTE_KEPT); /* widened unless the book says otherwise */
 		widened += wide.low <= f.truth[0][2] && f.truth[0][2] <= wide.high;
-		ck_assert(!disputed || (wide.se > mixed.se && wide.borrowed < mixed.borrowed));
-		ck_assert(!words_disputed(m, 0, &m->responses[0].terms[3]));
 		check_posterior(m, 0);
 		model_free(m);
-		f.here.borrow_widen = false;
+		f.here.borrow_keep = true;
+		m = fit(&f.here);
+		const struct estimate mixed = term(&m->responses[0], 2);
+		ck_assert_int_eq(words_dispute(m, 0, &m->responses[0].terms[3]),
+			dispute ? DISPUTE_KEPT : DISPUTE_NONE);
+		ck_assert(!dispute || (wide.se > mixed.se && wide.borrowed < mixed.borrowed));
+		model_free(m);
+		f.here.borrow_keep = false;
 		ck_assert(book_drop_borrowed(&f.here, "s0"));
 		m = fit(&f.here);
 		ck_assert(!names(m, 2));
@@ -467,7 +471,8 @@ START_TEST(helps_and_covers)
 	struct random rnd = random_seeded(17);
 	const int families = test_quick() ? 30 : 100;
 	for (int agree = 0; agree < 2; agree++) {
-		const struct family_plan plan = {3, 4, agree ? 0.15 : 1.5, false};
+		const struct family_plan plan = {
+			.old_books = 3, .runs_here = 4, .spread = agree ? 0.15 : 1.5};
 		double alone = 0, with = 0, covered = 0, n = 0;
 		for (int i = 0; i < families; i++) {
 			struct family f;
@@ -498,7 +503,7 @@ START_TEST(frontier_marks)
 	struct random rnd = random_seeded(18);
 	struct family f;
 	struct err err;
-	const struct family_plan plan = {3, 4, 0.15, false};
+	const struct family_plan plan = {.old_books = 3, .runs_here = 4, .spread = 0.15};
 	err_clear(&err);
 	family_make(&f, &plan, &rnd);
 	struct model *m = fit(&f.here);
@@ -532,7 +537,7 @@ START_TEST(plans)
 	struct random rnd = random_seeded(19);
 	struct family f;
 	struct err err;
-	const struct family_plan plan = {1, 4, 0, false};
+	const struct family_plan plan = {.old_books = 1, .runs_here = 4, .spread = 0};
 	err_clear(&err);
 	family_make(&f, &plan, &rnd);
 	f.here.borrow[0].spread = (struct opt_num){true, 0.01};
@@ -572,7 +577,7 @@ START_TEST(next_run)
 	struct random rnd = random_seeded(20);
 	struct family f;
 	struct err err;
-	const struct family_plan plan = {3, 4, 0.5, false};
+	const struct family_plan plan = {.old_books = 3, .runs_here = 4, .spread = 0.5};
 	err_clear(&err);
 	family_make(&f, &plan, &rnd);
 	struct model *m = fit(&f.here);

@@ -6,6 +6,7 @@
 #include "model/segments.h"
 #include "support/invent.h"
 #include "support/random.h"
+#include "support/small_book.h"
 #include "support/support.h"
 
 #include <gsl/gsl_errno.h>
@@ -19,6 +20,7 @@ enum { RUNS = 10, P = 3 }; /* intercept, s0, s1 */
 struct piece {
 	enum segment_class cls;
 	double time, wear;
+	double s0; /* what s0 does there, share of the time; of the wear -10 times that */
 };
 
 static void close_to(double a, double b, double size, double tol)
@@ -43,12 +45,14 @@ static void lay_circuit(struct book *b, const struct piece *s, size_t n)
 			.wear_share = s[i].wear / wear};
 }
 
-/* Effects are shares of the segment's base: s0 only in fast corners, s1 everywhere. */
-static void drive(struct book *b, const struct piece *s, size_t n, size_t with, struct random *rnd)
+/* Effects are shares of the segment's base: s0 as the piece says, s1 alike everywhere. The first
+ * `with` runs have figures of segments. */
+static void drive(struct book *b, const struct piece *s, size_t n, size_t runs, size_t with,
+	struct random *rnd)
 {
 	static const int at[RUNS][2] = {{0, 0}, {5, 5}, {-5, 5}, {5, -5}, {-5, -5}, {0, 0}, {5, 0},
 		{0, 5}, {-5, 0}, {0, -5}};
-	for (size_t i = 0; i < RUNS; i++) {
+	for (size_t i = 0; i < runs; i++) {
 		char id[8];
 		snprintf(id, sizeof id, "r%02zu", i);
 		struct run *r = invent_run(b, id);
@@ -56,49 +60,50 @@ static void drive(struct book *b, const struct piece *s, size_t n, size_t with, 
 		r->values[1] = at[i][1] * FIX_ONE;
 		struct lap *l = invent_lap(r, 0);
 		l->has_wear[0] = true;
-		l->segments = calloc(n, sizeof *l->segments);
-		ck_assert(l->segments != NULL);
+		l->segments = i < with ? calloc(n, sizeof *l->segments) : NULL;
+		ck_assert(i >= with || l->segments != NULL);
+		l->n_segments = i < with ? n : 0;
 		for (size_t k = 0; k < n; k++) {
-			struct lap_segment *g = &l->segments[k];
-			const double fast = s[k].cls == SEG_FAST;
-			g->has_time = g->has_wear[0] = true;
-			g->time = s[k].time *
-				  (1 - 0.02 * fast * at[i][0] / 10.0 + 0.004 * at[i][1] / 10.0 +
-					  1e-4 * random_normal(rnd));
-			g->wear[0] = s[k].wear *
-				     (1 + 0.2 * fast * at[i][0] / 10.0 - 0.05 * at[i][1] / 10.0 +
-					     1e-3 * random_normal(rnd));
-			l->time += g->time;
-			l->wear[0] += g->wear[0];
-		}
-		l->n_segments = n;
-		if (i >= with) { /* whole laps only */
-			free(l->segments);
-			l->segments = NULL;
-			l->n_segments = 0;
+			const double time = s[k].time * (1 + s[k].s0 * at[i][0] / 10.0 +
+								0.004 * at[i][1] / 10.0 +
+								1e-4 * random_normal(rnd));
+			const double wear = s[k].wear * (1 - 10 * s[k].s0 * at[i][0] / 10.0 -
+								0.05 * at[i][1] / 10.0 +
+								1e-3 * random_normal(rnd));
+			l->time += time;
+			l->wear[0] += wear;
+			if (i < with)
+				l->segments[k] = (struct lap_segment){.has_time = true,
+					.has_wear = {true},
+					.time = time,
+					.wear = {wear}};
 		}
 	}
+}
+
+static void bare_book(struct book *b, const struct piece *s, size_t n)
+{
+	invent_book(b, 0, 2, 1);
+	b->curvature_off = true;
+	b->exchange[0] = (struct opt_num){true, 0.8};
+	lay_circuit(b, s, n);
+	b->borrow = calloc(4, sizeof *b->borrow);
+	ck_assert(b->borrow != NULL);
 }
 
 static struct book *old_book(const struct piece *s, size_t n, size_t with, struct random *rnd)
 {
 	struct book *b = malloc(sizeof *b);
 	ck_assert(b != NULL);
-	invent_book(b, 0, 2, 1);
-	b->curvature_off = true;
-	b->exchange[0] = (struct opt_num){true, 0.8};
-	lay_circuit(b, s, n);
-	drive(b, s, n, with, rnd);
+	bare_book(b, s, n);
+	drive(b, s, n, RUNS, with, rnd);
 	return b;
 }
 
 /* Three laps of the base sheet; borrows with a spread of nought. */
 static void new_book(struct book *b, const struct piece *s, size_t n)
 {
-	invent_book(b, 0, 2, 1);
-	b->curvature_off = true;
-	b->exchange[0] = (struct opt_num){true, 0.8};
-	lay_circuit(b, s, n);
+	bare_book(b, s, n);
 	for (size_t i = 0; i < 3; i++) {
 		struct lap *l = invent_lap(invent_run(b, i == 0   ? "a"
 							 : i == 1 ? "b"
@@ -107,8 +112,6 @@ static void new_book(struct book *b, const struct piece *s, size_t n)
 		l->has_wear[0] = true;
 		l->wear[0] = 2 + 0.01 * (double)i;
 	}
-	b->borrow = calloc(4, sizeof *b->borrow);
-	ck_assert(b->borrow != NULL);
 }
 
 static void lend(struct book *b, struct book *old)
@@ -222,9 +225,18 @@ static void carry(const struct dense *d, const struct book *here, size_t slot, d
 			cov[j][k] = s * d->c[1 + j][1 + k];
 }
 
-static const struct piece half[] = {{SEG_FAST, 40, 1.2}, {SEG_SLOW, 30, 0.5}, {SEG_SLOW, 10, 0.3}};
-static const struct piece slow[] = {{SEG_SLOW, 72, 1.5}, {SEG_FAST, 8, 0.5}};
-static const struct piece fast[] = {{SEG_FAST, 50, 1.5}, {SEG_FAST, 30, 0.5}};
+/* s0 works in fast corners alone. */
+#define FAST(time, wear)                                                                           \
+	{                                                                                          \
+		SEG_FAST, time, wear, -0.02                                                        \
+	}
+#define SLOW(time, wear)                                                                           \
+	{                                                                                          \
+		SEG_SLOW, time, wear, 0                                                            \
+	}
+static const struct piece half[] = {FAST(40, 1.2), SLOW(30, 0.5), SLOW(10, 0.3)};
+static const struct piece slow[] = {SLOW(72, 1.5), FAST(8, 0.5)};
+static const struct piece fast[] = {FAST(50, 1.5), FAST(30, 0.5)};
 
 /* Half fast, then a tenth fast: what works in fast corners alone shrinks by the ratio. */
 START_TEST(mix_changes)
@@ -286,8 +298,8 @@ START_TEST(same_mix)
 	lend(&here, o);
 	solve(o, 0, &d[0]);
 	solve(o, 1, &d[1]);
-	struct piece fitted[2] = {{SEG_FAST, d[0].b[SEG_FAST][0], d[1].b[SEG_FAST][0]},
-		{SEG_SLOW, d[0].b[SEG_SLOW][0], d[1].b[SEG_SLOW][0]}};
+	struct piece fitted[2] = {{SEG_FAST, d[0].b[SEG_FAST][0], d[1].b[SEG_FAST][0], 0},
+		{SEG_SLOW, d[0].b[SEG_SLOW][0], d[1].b[SEG_SLOW][0], 0}};
 	free(here.circuit.segments);
 	lay_circuit(&here, fitted, 2);
 	struct model *m = fit(&here);
@@ -319,10 +331,70 @@ START_TEST(same_mix)
 }
 END_TEST
 
-/*
- * Old circuits all fast, the new one nine tenths slow: nothing is known of the slow part, and that
- * two books do not know it makes it no surer. Block matrices and generalised least squares.
- */
+/* Variances of what books tell of s0 and s1, and of the classes that they do not tell: `untold[i]`
+ * of book i, the same class for all that lack one. The spread between circuits is
+ * taken as found. */
+static gsl_matrix *joint_scatter(const struct book *here, const struct prior *p, size_t slot,
+	const double *untold, double *y)
+{
+	const size_t n = 2 * here->n_borrow;
+	gsl_matrix *v = gsl_matrix_calloc(n, n);
+	double most = 0;
+	for (size_t i = 0; i < here->n_borrow; i++)
+		most = fmax(most, untold[i]);
+	for (size_t i = 0; i < n; i++)
+		for (size_t k = 0; k < n; k++)
+			if (i % 2 == k % 2)
+				gsl_matrix_set(v, i, k,
+					4 * untold[i / 2] * untold[k / 2] *
+						pow(p->size[i % 2] / (1 - most), 2) /
+						(i == k ? here->borrow[i / 2].trust : 1));
+	for (size_t i = 0; i < here->n_borrow; i++) {
+		struct dense d;
+		double cov[2][2];
+		solve(here->borrow[i].book, slot, &d);
+		carry(&d, here, slot, y + 2 * i, cov);
+		for (size_t j = 0; j < 2; j++)
+			for (size_t k = 0; k < 2; k++)
+				*gsl_matrix_ptr(v, 2 * i + j, 2 * i + k) +=
+					(cov[j][k] + (j == k ? p->tau[j] * p->tau[j] : 0)) /
+					here->borrow[i].trust;
+	}
+	return v;
+}
+
+/* The prior against generalised least squares with block matrices. */
+static void check_joint(
+	const struct book *here, const struct model *m, size_t slot, const double *untold)
+{
+	const struct prior *p = &m->borrowing->prior[slot];
+	double y[8], rhs[2] = {0}, trust = 0;
+	gsl_matrix *v = joint_scatter(here, p, slot, untold, y), *w = inverse(v);
+	gsl_matrix *a = gsl_matrix_calloc(2, 2);
+	for (size_t i = 0; i < w->size1; i++)
+		for (size_t k = 0; k < w->size1; k++) {
+			*gsl_matrix_ptr(a, i % 2, k % 2) += gsl_matrix_get(w, i, k);
+			rhs[i % 2] += gsl_matrix_get(w, i, k) * y[k];
+		}
+	gsl_matrix *c = inverse(a);
+	for (size_t i = 0; i < here->n_borrow; i++)
+		trust += here->borrow[i].trust / (double)here->n_borrow;
+	for (size_t j = 0; j < 2; j++) {
+		const struct estimate e = borrow_term(p, TERM_LINEAR, (int)j, 0);
+		const double mean =
+			gsl_matrix_get(c, j, 0) * rhs[0] + gsl_matrix_get(c, j, 1) * rhs[1];
+		const double se = sqrt(gsl_matrix_get(c, j, j) + p->tau[j] * p->tau[j] / trust);
+		close_to(e.value / p->base, mean, se, 1e-9);
+		close_to(e.se / p->base, se, se, 1e-9);
+	}
+	gsl_matrix_free(v);
+	gsl_matrix_free(w);
+	gsl_matrix_free(a);
+	gsl_matrix_free(c);
+}
+
+/* Old circuits all fast, the new one nine tenths slow: nothing is known of the slow part, and that
+ * two books do not know it makes it no surer. */
 START_TEST(class_unseen)
 {
 	struct random rnd = random_seeded(43);
@@ -335,52 +407,171 @@ START_TEST(class_unseen)
 		struct model *m = fit(&here);
 		ck_assert(says(m, "tells nothing of 75 to 90 % of the lap here (in slow corners)"));
 		for (size_t slot = 0; slot < 2; slot++) {
+			const double rest = slot ? 0.75 : 0.9, untold[2] = {rest, rest};
 			const struct prior *p = &m->borrowing->prior[slot];
-			const size_t n = 2 * books;
-			const double seen = slot ? 0.25 : 0.1;
-			double y[4], rhs[2] = {0};
-			gsl_matrix *v = gsl_matrix_calloc(n, n), *a = gsl_matrix_calloc(2, 2);
-			for (size_t i = 0; i < books; i++) {
-				struct dense d;
-				double cov[2][2];
-				solve(here.borrow[i].book, slot, &d);
-				carry(&d, &here, slot, y + 2 * i, cov);
-				for (size_t j = 0; j < 2; j++)
-					for (size_t k = 0; k < 2; k++)
-						gsl_matrix_set(v, 2 * i + j, 2 * i + k,
-							cov[j][k] / here.borrow[i].trust);
-			}
-			for (size_t i = 0; i < n; i++)
-				for (size_t k = 0; k < n; k++)
-					if (i % 2 == k % 2)
-						*gsl_matrix_ptr(v, i, k) +=
-							pow(2 * (1 - seen) / seen * p->size[i % 2],
-								2) /
-							(i == k ? here.borrow[i / 2].trust : 1);
-			gsl_matrix *w = inverse(v);
-			for (size_t i = 0; i < n; i++)
-				for (size_t k = 0; k < n; k++) {
-					*gsl_matrix_ptr(a, i % 2, k % 2) += gsl_matrix_get(w, i, k);
-					rhs[i % 2] += gsl_matrix_get(w, i, k) * y[k];
-				}
-			gsl_matrix *c = inverse(a);
-			for (size_t j = 0; j < 2; j++) {
-				const struct estimate e = borrow_term(p, TERM_LINEAR, (int)j, 0);
-				const double mean = gsl_matrix_get(c, j, 0) * rhs[0] +
-						    gsl_matrix_get(c, j, 1) * rhs[1];
-				const double se = sqrt(gsl_matrix_get(c, j, j));
-				close_to(e.value / p->base, mean, se, 1e-9);
-				close_to(e.se / p->base, se, se, 1e-9);
-				/* Two books are no surer than what neither knows. */
-				ck_assert(se > 0.99 * 2 * (1 - seen) / seen * p->size[j]);
+			check_joint(&here, m, slot, untold);
+			for (int j = 0; j < 2; j++) {
+				const struct estimate e = borrow_term(p, TERM_LINEAR, j, 0);
+				ck_assert(
+					e.se / p->base > 0.99 * 2 * rest / (1 - rest) * p->size[j]);
 				ck_assert(fabs(e.value) < e.se); /* told as good as nothing */
 			}
-			gsl_matrix_free(v);
-			gsl_matrix_free(w);
-			gsl_matrix_free(a);
-			gsl_matrix_free(c);
 		}
 		model_free(m);
+		book_free(&here);
+	}
+}
+END_TEST
+
+/* Two old circuits without slow corners, one with, and with straights that are not here. */
+START_TEST(partly_shared)
+{
+	static const struct piece more[] = {
+		FAST(30, 0.8), SLOW(30, 0.8), {SEG_STRAIGHT, 20, 0.4, 0}};
+	struct random rnd = random_seeded(46);
+	struct book here;
+	new_book(&here, slow, 2);
+	lend(&here, old_book(fast, 2, RUNS, &rnd));
+	lend(&here, old_book(fast, 2, RUNS, &rnd));
+	lend(&here, old_book(more, 3, RUNS, &rnd));
+	here.borrow[1].trust = 0.25;
+	struct model *m = fit(&here);
+	ck_assert(says(m, "what ../old tells on straights is not used: this circuit has none"));
+	for (size_t slot = 0; slot < 2; slot++) {
+		const double rest = slot ? 0.75 : 0.9, untold[3] = {rest, rest, 0};
+		const struct lesson *l = &m->borrowing->lessons[2][slot];
+		check_joint(&here, m, slot, untold);
+		ck_assert(l->how == LESSON_CLASSES && l->unused[SEG_STRAIGHT]);
+		close_to(l->told[SEG_SLOW], rest, 1, 1e-12);
+		close_to(m->borrowing->lessons[0][slot].untold[SEG_SLOW], rest, 1, 1e-12);
+	}
+	model_free(m);
+	book_free(&here);
+}
+END_TEST
+
+/* Further pieces of no length on an old circuit, and in its laps. */
+static void lay_more(struct book *b, const struct piece *s, size_t n)
+{
+	const size_t before = b->circuit.n_segments;
+	free(b->circuit.segments);
+	lay_circuit(b, s, n);
+	for (size_t i = 0; i < b->n_runs; i++) {
+		struct lap *l = b->runs[i].laps;
+		l->segments = realloc(l->segments, n * sizeof *l->segments);
+		ck_assert(l->segments != NULL);
+		for (size_t k = before; k < n; k++)
+			l->segments[k] = (struct lap_segment){.has_time = true, .has_wear = {true}};
+		l->n_segments = n;
+	}
+}
+
+/* A class with no share of the lap here is neither missed nor used, with one in the old book's laps
+ * that takes no time at all it is the same. */
+START_TEST(no_share)
+{
+	static const struct piece here_too[] = {
+		SLOW(72, 1.5), FAST(8, 0.5), {SEG_TRACTION, 0, 0, 0}};
+	static const struct piece there_too[] = {
+		FAST(40, 1.2), SLOW(30, 0.5), SLOW(10, 0.3), {SEG_BRAKING, 0, 0, 0}};
+	struct book here[2];
+	struct model *m[2];
+	for (int i = 0; i < 2; i++) {
+		struct random rnd = random_seeded(47);
+		new_book(&here[i], i ? here_too : slow, i ? 3 : 2);
+		lend(&here[i], old_book(i ? there_too : half, 3, RUNS, &rnd));
+		if (i)
+			lay_more(here[i].borrow[0].book, there_too, 4);
+		m[i] = fit(&here[i]);
+		ck_assert(!says(m[i], "nothing of") && !says(m[i], "not used"));
+	}
+	for (size_t slot = 0; slot < 2; slot++)
+		for (int j = 0; j < 2; j++) {
+			const struct estimate a =
+				borrow_term(&m[0]->borrowing->prior[slot], TERM_LINEAR, j, 0);
+			const struct estimate b =
+				borrow_term(&m[1]->borrowing->prior[slot], TERM_LINEAR, j, 0);
+			close_to(a.value, b.value, b.value, 1e-12);
+			close_to(a.se, b.se, b.se, 1e-12);
+		}
+	for (int i = 0; i < 2; i++) {
+		model_free(m[i]);
+		book_free(&here[i]);
+	}
+}
+END_TEST
+
+/* Times by segment are common, wear is not: each response by itself. */
+START_TEST(wear_by_lap_alone)
+{
+	struct random rnd = random_seeded(48);
+	struct book here;
+	new_book(&here, slow, 2);
+	struct book *o = old_book(half, 3, RUNS, &rnd);
+	lend(&here, o);
+	for (size_t i = 0; i < o->n_runs; i++)
+		for (size_t k = 0; k < 3; k++)
+			o->runs[i].laps[0].segments[k].has_wear[0] = false;
+	struct model *m = fit(&here), *old = fit(o);
+	ck_assert(says(m, "lap time from ../old per segment class: in slow corners, in fast"));
+	ck_assert(says(m, "wear car from ../old per lap: its laps have no segment figures"));
+	ck_assert_int_eq(m->borrowing->lessons[0][RESPONSES_MAX].how, LESSON_LAPS);
+	const struct prior *p = &m->borrowing->prior[1];
+	const struct response *lap = &old->responses[1];
+	const struct sheet *base = book_reference(o);
+	const double unit = model_value(old, 1, base->values).value;
+	close_to(borrow_term(p, TERM_LINEAR, 0, 0).value / p->base, lap->b[1] / unit, 1, 1e-9);
+	model_free(old);
+	model_free(m);
+	book_free(&here);
+}
+END_TEST
+
+/* Effects of s0 on time and wear that the runs here contradict. */
+static int contradicted(const struct model *m)
+{
+	int n = 0;
+	for (size_t i = 0; i < m->borrowing->n_conflicts; i++) {
+		const struct conflict *c = &m->borrowing->conflicts[i];
+		n += c->slot < 2 && c->beyond && c->term == 1;
+	}
+	return n;
+}
+
+/* What fast corners taught has the wrong sign on a slow circuit; class by class it has not. */
+START_TEST(wrong_sign)
+{
+	static const struct piece there[] = {FAST(60, 1.5), {SEG_SLOW, 20, 0.5, 0.012}};
+	static const struct piece at[] = {{SEG_SLOW, 72, 1.5, 0.012}, FAST(8, 0.5)};
+	struct random rnd = random_seeded(49);
+	for (size_t runs = 0; runs <= 4; runs += 4) {
+		struct book here;
+		bare_book(&here, at, 2);
+		if (runs)
+			drive(&here, at, 2, runs, 0, &rnd);
+		for (int i = 0; i < 3; i++)
+			lend(&here, old_book(there, 2, RUNS, &rnd));
+		struct model *by_class = fit(&here);
+		here.circuit.n_segments = 0;
+		struct model *per_lap = fit(&here);
+		for (size_t slot = 0; slot < 2; slot++) {
+			/* Sums over the pieces: s of 80 s, % of 2 %. */
+			const double truth = slot ? 10 * (0.02 * 0.5 - 0.012 * 1.5) / 2
+						  : (0.012 * 72 - 0.02 * 8) / 80;
+			const struct estimate c =
+				borrow_term(&by_class->borrowing->prior[slot], TERM_LINEAR, 0, 0);
+			const struct estimate l =
+				borrow_term(&per_lap->borrowing->prior[slot], TERM_LINEAR, 0, 0);
+			const double unit = runs ? by_class->borrowing->prior[slot].base : 1;
+			ck_assert(c.known && l.known && l.value * truth < 0);
+			close_to(c.value / unit, truth, truth, 0.05);
+			ck_assert(
+				fabs(c.value / unit - truth) < 0.05 * fabs(l.value / unit - truth));
+		}
+		ck_assert_int_eq(contradicted(by_class), 0);
+		ck_assert_int_eq(contradicted(per_lap), runs ? 2 : 0);
+		model_free(by_class);
+		model_free(per_lap);
 		book_free(&here);
 	}
 }
@@ -451,6 +642,54 @@ START_TEST(per_lap_as_before)
 }
 END_TEST
 
+/* strstr() that reads over line breaks and indents of the JSON. */
+static bool holds(const char *json, const char *what)
+{
+	for (; *json; json++) {
+		const char *a = json, *b = what;
+		while (*b && *a) {
+			if (strchr(" \n", *a))
+				a++;
+			else if (*b == ' ')
+				b++;
+			else if (*a++ != *b++)
+				goto next;
+		}
+		if (!*b)
+			return true;
+	next:;
+	}
+	return false;
+}
+
+/* What the program says of it, in words and JSON. */
+START_TEST(program)
+{
+	char *folder = test_folder();
+	small_book_borrowing(folder);
+	const char *json[] = {test_program(), "fit", folder, "--json", NULL};
+	struct test_said said = test_run(json);
+	ck_assert_int_eq(said.status, 0);
+	static const char *const keys[] = {"\"per-segment-class\": 1", "\"lessons\": [",
+		"\"how\": \"per-segment-class\"", "\"not-told\": {\"slow\": 0.59999999999999998}",
+		"\"told\": {\"fast\": 0.40000000000000002}", "\"how\": \"per-lap\"",
+		"\"why\": \"its laps have no segment figures\""};
+	for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
+		ck_assert_msg(holds(said.out, keys[i]), "no %s", keys[i]);
+	test_said_free(&said);
+	const char *words[] = {test_program(), "fit", folder, NULL};
+	said = test_run(words);
+	ck_assert_int_eq(said.status, 0);
+	ck_assert(strstr(said.out, "per segment class: in fast corners"));
+	ck_assert(
+		strstr(said.out, "tells nothing of 50 to 60 % of the lap here (in slow corners)"));
+	ck_assert(strstr(said.out, "wear rear from old per lap"));
+	test_said_free(&said);
+	test_remove(folder);
+	free(folder);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("borrow-classes");
@@ -459,6 +698,11 @@ Suite *suite(void)
 	tcase_add_test(c, mix_changes);
 	tcase_add_test(c, same_mix);
 	tcase_add_test(c, class_unseen);
+	tcase_add_test(c, partly_shared);
+	tcase_add_test(c, no_share);
+	tcase_add_test(c, wear_by_lap_alone);
+	tcase_add_test(c, wrong_sign);
+	tcase_add_test(c, program);
 	tcase_add_test(c, nothing_in_common);
 	tcase_add_test(c, per_lap_as_before);
 	suite_add_tcase(s, c);

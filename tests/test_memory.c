@@ -29,7 +29,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 static struct {
 	bool armed, lasting;
@@ -395,50 +394,6 @@ START_TEST(all_allocations_fail_from_one_on)
 }
 END_TEST
 
-/* An old book in the folder whose laps tell of one of two classes of segments, and its borrower. */
-static void lend_old(char *old)
-{
-	static const char *const circuit =
-		"kind: circuit\nversion: 1\nname: A track\nlength: 4.82\nsegments:\n"
-		"  - {id: s1, class: fast, length: 2000, time-share: 0.4, wear-share: 0.5}\n"
-		"  - {id: s2, class: slow, length: 2820, time-share: 0.6, wear-share: 0.5}\n";
-	char path[4300], *text, *at;
-	size_t len;
-
-	ck_assert_int_eq(mkdir(old, 0755), 0);
-	small_book_write(old);
-	for (int i = 0; i < 2; i++) {
-		snprintf(path, sizeof path, "%s/profiles/circuits/track.yaml", i ? old : folder);
-		test_write(path, circuit, strlen(circuit));
-	}
-	for (int i = 0; i < 8; i++) {
-		char more[8192] = "";
-		snprintf(path, sizeof path, "%s/runs/r%02d.yaml", old, i);
-		text = test_slurp(path, &len);
-		for (char *from = text; (at = strstr(from, ", effort: ")); from = at + 2) {
-			char *end = more + strlen(more);
-			snprintf(end, sizeof more - (size_t)(end - more),
-				"%.*s, segments: {s1: {time: 40.%d, wear: {front: 1.%d}}}, ",
-				(int)(at - from), from,
-				(i * 37 + (int)(at - text) * 11) % 900 + 100, (i * 53) % 90 + 10);
-			if (!strstr(at + 2, ", effort: ")) {
-				strcat(more, at + 2);
-				break;
-			}
-		}
-		test_write(path, more, strlen(more));
-		free(text);
-	}
-	snprintf(path, sizeof path, "%s/book.yaml", folder);
-	text = test_slurp(path, &len);
-	at = malloc(len + 64);
-	ck_assert_ptr_nonnull(at);
-	sprintf(at, "%sborrow: [{book: old}]\n", text);
-	test_write(path, at, strlen(at));
-	free(at);
-	free(text);
-}
-
 /* Load and fit a book that borrows; *got: the fit went through. False: stopped without a word. */
 static bool borrow_all(bool *got, bool *classes)
 {
@@ -467,12 +422,10 @@ static bool borrow_all(bool *got, bool *classes)
 
 START_TEST(borrowing_without_memory)
 {
-	char old[4200];
 	bool got, classes;
 	long all = 0, tried = 0, fits = 0;
 
-	snprintf(old, sizeof old, "%s/old", folder);
-	lend_old(old);
+	small_book_borrowing(folder);
 	ck_assert(borrow_all(&got, &classes) && got);
 	ck_assert(classes);
 	for (long k = 1L << 60; k > 0;) {

@@ -86,7 +86,7 @@ struct book {
 	struct run *runs; /* owned, order of date, then id */
 	size_t n_borrow;
 	struct borrow *borrow; /* owned */
-	bool borrow_widen;     /* widen what conflicts with the runs here, not only name it */
+	bool borrow_keep;      /* only name what the runs here contradict; else widened too */
 };
 
 /* The value predictions are told at: as given, else effort 100, tyre age 0, fuel 0; track

@@ -57,9 +57,11 @@ static json_t *prediction(const struct model *m, size_t k, const fix *values, co
 	json_object_set_new(o, "delta-high", cmd_json_number(bounded(&d, d.high)));
 	json_object_set_new(o, "tested", json_boolean(answer_tested(m, k, &d, values, against)));
 	answer_source(m, o, &d);
-	if (m->borrowing)
-		json_object_set_new(
-			o, "disputed", json_boolean(words_delta_disputed(m, k, values, against)));
+	if (m->borrowing) {
+		const enum dispute c = words_delta_dispute(m, k, values, against);
+		json_object_set_new(o, "disputed", json_boolean(c == DISPUTE_KEPT));
+		json_object_set_new(o, "widened", json_boolean(c == DISPUTE_WIDENED));
+	}
 	return o;
 }
 
@@ -162,9 +164,10 @@ static void print_row(const struct model *m, size_t k, const fix *values, const 
 	print_value(&v, k == RESPONSE_TIME);
 	const enum verdict verdict = k == RESPONSE_TIME ? verdict_time(&d) : verdict_wear(&d);
 	words_source(&d, source, sizeof source);
-	snprintf(words, sizeof words, "%s%s%s%s",
-		words_delta_disputed(m, k, values, against) ? "disputed" : direction(&d, verdict),
-		source[0] ? ", " : "", source,
+	const enum dispute dispute = words_delta_dispute(m, k, values, against);
+	snprintf(words, sizeof words, "%s%s%s%s%s",
+		dispute == DISPUTE_KEPT ? "disputed" : direction(&d, verdict),
+		source[0] ? ", " : "", source, dispute == DISPUTE_WIDENED ? ", widened" : "",
 		beyond && words_source_of(&d) != SOURCE_BORROWED ? ", extrapolated" : "");
 	print_delta(&d, words);
 }

@@ -12,7 +12,12 @@ static const char *const found[3] = {"default", "stated", "estimated"};
 bool borrowed_options(const struct cmd_args *args, struct book *b, int *status)
 {
 	const char *id;
-	b->borrow_widen = b->borrow_widen || cmd_has(args, "widen-borrowed");
+	if (cmd_has(args, "widen-borrowed") && cmd_has(args, "keep-borrowed")) {
+		*status = cmd_bad("--widen-borrowed and --keep-borrowed exclude each other");
+		return false;
+	}
+	b->borrow_keep = cmd_has(args, "keep-borrowed") ||
+			 (b->borrow_keep && !cmd_has(args, "widen-borrowed"));
 	if (cmd_has(args, "no-borrowed"))
 		book_forget_borrowed(b);
 	for (size_t i = 0; (id = cmd_value_nth(args, "drop-borrowed", i)); i++) {
@@ -61,7 +66,7 @@ static json_t *conflicts_json(const struct model *m)
 		json_object_set_new(o, "df", cmd_json_number(c->df));
 		json_object_set_new(o, "p", cmd_json_number(c->p));
 		json_object_set_new(o, "beyond-chance", json_boolean(c->beyond));
-		json_object_set_new(o, "widened", json_boolean(c->beyond && m->book->borrow_widen));
+		json_object_set_new(o, "widened", json_boolean(c->beyond && !m->book->borrow_keep));
 		json_array_append_new(a, o);
 	}
 	return a;
@@ -200,13 +205,12 @@ void borrowed_conflicts(const struct model *m)
 		printf("conflict: %s\n",
 			cmd_safe(words_conflict(m, c, words, sizeof words), safe, sizeof safe));
 	}
-	if (any && m->book->borrow_widen)
-		printf("what is borrowed of them was widened by as much as they differ\n");
-	else if (any)
-		printf("what is borrowed of them goes with --drop-borrowed ID or `without: [ID]` "
-		       "in "
-		       "book.yaml, and is widened by --widen-borrowed or `borrow-conflicts: "
-		       "widen`\n");
+	if (any)
+		printf("%s; it goes with --drop-borrowed ID or `without: [ID]` in book.yaml\n",
+			m->book->borrow_keep
+				? "what is borrowed of them was kept, and their figures are "
+				  "disputed"
+				: "what is borrowed of them was widened by as much as they differ");
 }
 
 static void print_spread(const struct model *m, size_t slot)

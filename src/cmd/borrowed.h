@@ -8,7 +8,9 @@
 #define BORROWED_OPTIONS                                                                           \
 	{"drop-borrowed", 0, "ID", true, "borrow nothing of this pair or adjustable"},             \
 		{"widen-borrowed", 0, NULL, false,                                                 \
-			"widen what the runs here contradict beyond chance"},                      \
+			"widen what the runs here contradict beyond chance, whatever the book "    \
+			"says"},                                                                   \
+		{"keep-borrowed", 0, NULL, false, "keep it as it was borrowed, and name it"},      \
 	{                                                                                          \
 		"no-borrowed", 0, NULL, false, "leave all borrowed books out"                      \
 	}

@@ -225,11 +225,12 @@ static void print_term(const struct model *m, const struct response *r, size_t t
 		cmd_safe(words_term(m, &r->terms[t], words, sizeof words), safe, sizeof safe), 38);
 	printf("%10s  ", value);
 	cmd_pad(stdout, range, 22);
-	printf("  %s", words_disputed(m, (size_t)(r - m->responses), &r->terms[t])
-			       ? "disputed"
-			       : words_verdict(&e));
+	const enum dispute c = words_dispute(m, (size_t)(r - m->responses), &r->terms[t]);
+	printf("  %s", c == DISPUTE_KEPT ? "disputed" : words_verdict(&e));
 	if (words_source_of(&e) == SOURCE_BOTH)
 		printf(", %s", words_source(&e, words, sizeof words));
+	if (c == DISPUTE_WIDENED)
+		printf(", widened");
 	putchar('\n');
 }
 

@@ -580,7 +580,7 @@ bool posterior_fit(struct model *m, struct borrowing *b, size_t slot, const stru
 	*own = *r;
 	with.own = own;
 	bool ok = build(m, b, slot, o, y, own, false, &with);
-	if (ok && m->book->borrow_widen && widen(b, slot, own)) {
+	if (ok && !m->book->borrow_keep && widen(b, slot, own)) {
 		with.own = NULL;
 		response_free(&with);
 		with = bare(own);

@@ -165,6 +165,9 @@ const char *words_source(const struct estimate *e, char *buf, size_t size)
 	return buf;
 }
 
+const char *const dispute_words[] = {
+	"", "contradicted by the runs here and so widened", "disputed by the runs here"};
+
 const char *words_borrowed_delta(
 	const struct model *m, const fix *values, const fix *against, char *buf, size_t size)
 {
@@ -175,44 +178,45 @@ const char *words_borrowed_delta(
 		const struct estimate e = model_delta(m, k, values, against);
 		if (!e.known || words_source_of(&e) == SOURCE_DRIVEN)
 			continue;
-		len += (size_t)snprintf(buf + len, size - len, "%s%s %.0f %%%s",
+		const enum dispute d = words_delta_dispute(m, k, values, against);
+		len += (size_t)snprintf(buf + len, size - len, "%s%s %.0f %%%s%s%s",
 			len ? ", " : "borrowed from other books: ",
-			words_response(m, k, name, sizeof name), 100 * e.borrowed,
-			words_delta_disputed(m, k, values, against) ? " (disputed by the runs here)"
-								    : "");
+			words_response(m, k, name, sizeof name), 100 * e.borrowed, d ? " (" : "",
+			dispute_words[d], d ? ")" : "");
 	}
 	return buf;
 }
 
-bool words_disputed(const struct model *m, size_t response, const struct term *t)
+enum dispute words_dispute(const struct model *m, size_t response, const struct term *t)
 {
-	for (size_t i = 0; m->borrowing && !m->book->borrow_widen && i < m->borrowing->n_conflicts;
-		i++) {
+	for (size_t i = 0; m->borrowing && i < m->borrowing->n_conflicts; i++) {
 		const struct conflict *c = &m->borrowing->conflicts[i];
 		const struct term *k = &model_driven(borrow_response(m, c->slot))->terms[c->term];
 		if (c->slot == response && c->beyond && k->kind == t->kind && k->a == t->a &&
 			k->b == t->b)
-			return true;
+			return m->book->borrow_keep ? DISPUTE_KEPT : DISPUTE_WIDENED;
 	}
-	return false;
+	return DISPUTE_NONE;
 }
 
-bool words_delta_disputed(
+enum dispute words_delta_dispute(
 	const struct model *m, size_t response, const fix *values, const fix *against)
 {
 	double x[1024], x0[1024];
 	const struct response *r = &m->responses[response];
 	if (!m->borrowing || m->n_coords > 1024)
-		return false;
+		return DISPUTE_NONE;
 	model_coords(m, values, x);
 	model_coords(m, against, x0);
 	for (size_t t = 0; t < r->n_terms; t++) {
 		const struct term *k = &r->terms[t];
-		if (term_is_setup(k->kind) && fabs(x[k->a] - x0[k->a]) > 1e-12 &&
-			words_disputed(m, response, k))
-			return true;
+		const enum dispute d = term_is_setup(k->kind) && fabs(x[k->a] - x0[k->a]) > 1e-12
+					       ? words_dispute(m, response, k)
+					       : DISPUTE_NONE;
+		if (d)
+			return d;
 	}
-	return false;
+	return DISPUTE_NONE;
 }
 
 const char *words_conflict(const struct model *m, const struct conflict *c, char *buf, size_t size)

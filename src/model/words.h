@@ -25,12 +25,15 @@ const char *words_source(const struct estimate *e, char *buf, size_t size);
  * where nothing is. */
 const char *words_borrowed_delta(
 	const struct model *m, const fix *values, const fix *against, char *buf, size_t size);
-/* Is the term of a response in conflict, and nothing was done about it? Its figure lies between the
- * two sides and is to be believed by neither. */
-bool words_disputed(const struct model *m, size_t response, const struct term *t);
+/* Do the runs here contradict what is borrowed of the term of a response, beyond chance? The prior
+ * was widened then; or kept, and the figure, between two sides, is to be believed by neither. */
+enum dispute { DISPUTE_NONE, DISPUTE_WIDENED, DISPUTE_KEPT };
+enum dispute words_dispute(const struct model *m, size_t response, const struct term *t);
 /* Does a change of values move along such a term? */
-bool words_delta_disputed(
+enum dispute words_delta_dispute(
 	const struct model *m, size_t response, const fix *values, const fix *against);
+/* "", "contradicted by the runs here and so widened", "disputed by the runs here". */
+extern const char *const dispute_words[];
 /* Where the runs here and the borrowed books disagree, a sentence. */
 struct conflict;
 const char *words_conflict(const struct model *m, const struct conflict *c, char *buf, size_t size);

@@ -269,7 +269,7 @@ static const struct field book_fields[B_N] = {
 static void load_rest(
 	struct reader *r, const struct node **at, struct book *b, struct book_refs *refs)
 {
-	static const char *const conflicts[] = {"show", "widen"};
+	static const char *const conflicts[] = {"widen", "show"};
 	char *notes = NULL;
 	read_text(r, at[B_NAME], &b->name);
 	read_text(r, at[B_NOTES], &notes);
@@ -287,7 +287,7 @@ static void load_rest(
 	load_balance(r, at[B_BALANCE], &b->balance);
 	load_borrow(r, at[B_BORROW], b);
 	if (at[B_CONFLICTS])
-		b->borrow_widen = read_choice(r, at[B_CONFLICTS], conflicts, 2) == 1;
+		b->borrow_keep = read_choice(r, at[B_CONFLICTS], conflicts, 2) == 1;
 }
 
 bool load_book_file(

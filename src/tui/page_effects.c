@@ -176,17 +176,23 @@ static void add_borrowed(const struct app *app, struct effects_page *s)
 	const struct model *m = app->model;
 	const struct borrowing *b = m->borrowing;
 	char line[2 * WORDS_SIZE];
+	bool any = false;
 	if (!b)
 		return;
-	for (size_t i = 0; i < b->n_conflicts; i++)
-		if (b->conflicts[i].beyond && b->conflicts[i].slot < RESPONSES_MAX + CHANNELS_MAX)
-			add_line(s, words_conflict(m, &b->conflicts[i], line, sizeof line));
+	for (size_t i = 0; i < b->n_conflicts; i++) {
+		const struct conflict *c = &b->conflicts[i];
+		if (!c->beyond || c->slot >= RESPONSES_MAX + CHANNELS_MAX)
+			continue;
+		add_line(s, words_conflict(m, c, line, sizeof line));
+		any = true;
+	}
 	snprintf(line, sizeof line,
-		"Borrowed from %zu book%s of this car; a borrowed figure counts as not "
-		"tested. without: [ID] in book.yaml drops one, borrow-conflicts: widen widens "
-		"those in "
-		"conflict",
-		b->n_books, b->n_books == 1 ? "" : "s");
+		"Borrowed from %zu book%s of this car; a borrowed figure counts as not tested.%s "
+		"without: [ID] in book.yaml drops an adjustable",
+		b->n_books, b->n_books == 1 ? "" : "s",
+		!any                   ? ""
+		: m->book->borrow_keep ? " What conflicts was kept, and is disputed."
+				       : " What conflicts was widened by as much as they differ.");
 	add_line(s, line);
 	for (size_t i = 0; i < b->n_notes; i++)
 		add_line(s, b->notes[i]);
@@ -368,8 +374,9 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 		snprintf(text, sizeof text, "%s", x->clear && x->has_use ? "free" : "");
 	scr_right(y, c->use, 8, PLAIN, text);
 	const size_t n = app->book.n_channels;
-	const bool disputed = words_disputed(
-		app->model, s->shown < n ? RESPONSES_MAX + s->shown : s->shown - n, &t);
+	const bool disputed =
+		DISPUTE_KEPT == words_dispute(app->model,
+					s->shown < n ? RESPONSES_MAX + s->shown : s->shown - n, &t);
 	scr_text(y, c->word, 11, e->known && !disputed ? PLAIN : WARN,
 		disputed ? "disputed" : words_verdict(e));
 }

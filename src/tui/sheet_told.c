@@ -134,11 +134,10 @@ static void borrowed_words(const struct app *app, char *buf, size_t size)
 	if (!app->model->borrowing || !app->against.values ||
 		!words_source(e, words, sizeof words)[0])
 		return;
-	snprintf(buf, size, "lap time's change: %s from other books%s", words,
-		words_delta_disputed(
-			app->model, RESPONSE_TIME, app_sheet(app)->values, app->against.values)
-			? ", disputed by the runs here"
-			: "");
+	const enum dispute d = words_delta_dispute(
+		app->model, RESPONSE_TIME, app_sheet(app)->values, app->against.values);
+	snprintf(buf, size, "lap time's change: %s from other books%s%s", words, d ? ", " : "",
+		dispute_words[d]);
 }
 
 static void extrapolated_words(const struct app *app, char *buf, size_t size)

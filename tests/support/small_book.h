@@ -6,5 +6,8 @@
 /* Into an existing folder; files that are there are overwritten. Aborts where the disk does not
  * take it. */
 void small_book_write(const char *folder);
+/* The same, borrowing from such a book in its folder `old`, whose laps have figures of the fast
+ * class of segments and not of the slow one. */
+void small_book_borrowing(const char *folder);
 
 #endif

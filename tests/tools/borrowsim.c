@@ -1,6 +1,7 @@
 /*
- * Families of three old books and a new one: errors and coverage with and without borrowing.
- * Not a test; prints the table of doc/borrow.md. Usage: borrowsim [families].
+ * Families of old books and a new one: errors and coverage with and without borrowing, and what
+ * becomes of them where what conflicts is widened or dropped; with circuits of segments, per lap
+ * and per class. Not a test; prints the tables of doc/borrow.md. Usage: borrowsim [families].
  */
 #include "model/borrow.h"
 #include "support/family.h"
@@ -36,8 +37,11 @@ static struct estimate term(const struct response *r, size_t t)
 	return model_contrast(r, l);
 }
 
+/* What the new book is fitted with. */
+enum way { ALONE, KEEPING, WIDENING, DROPPING, PER_LAP, WAYS };
+
 struct row {
-	struct tally driven[2], other[2], dropped, widened; /* without, with */
+	struct tally driven[WAYS], other[WAYS], s0[WAYS]; /* s0: where it has the wrong sign */
 	double effects, n_effects, named, false_names, families;
 };
 
@@ -57,13 +61,43 @@ static bool conflict_names(const struct model *m, size_t coord, bool *other)
 	return named;
 }
 
-static void count_s0(struct tally *t, const struct model *m, const struct family *f)
+static bool is_driven(const struct model *m, size_t y, size_t t)
 {
-	for (size_t y = 0; y < 2; y++) {
-		const double unit = (y ? 0.06 : 0.004) * m->borrowing->prior[y].base;
-		const struct estimate e = term(&m->responses[y], 2);
-		count(t, &e, f->truth[y][2], unit);
-	}
+	return model_driven(&m->responses[y])->estimable[1 + t];
+}
+
+static void measure(struct row *w, enum way way, const struct model *m, const struct model *units,
+	const struct family *f, const struct family_plan *p)
+{
+	for (size_t y = 0; y < 2; y++)
+		for (size_t t = 0; t < FAMILY_TERMS; t++) {
+			const struct response *r = &m->responses[y];
+			const double unit = (y ? 0.06 : 0.004) * units->borrowing->prior[y].base;
+			const struct estimate e = term(way == ALONE ? model_driven(r) : r, t);
+			if (p->wrong_sign && t == 2)
+				count(&w->s0[way], &e, f->truth[y][t], unit);
+			else
+				count(is_driven(m, y, t) ? &w->driven[way] : &w->other[way], &e,
+					f->truth[y][t], unit);
+			if (way == KEEPING && !is_driven(m, y, t)) {
+				w->effects += pow(f->truth[y][t] / unit, 2);
+				w->n_effects++;
+			}
+		}
+}
+
+static void try_way(struct row *w, enum way way, const struct model *units, struct family *f,
+	const struct family_plan *p)
+{
+	struct err err;
+	err_clear(&err);
+	struct model *m = model_new(&f->here, &err);
+	if (!m)
+		exit(1);
+	measure(w, way, m, units ? units : m, f, p);
+	if (!units)
+		measure(w, ALONE, m, m, f, p);
+	model_free(m);
 }
 
 static void one_family(struct row *w, const struct family_plan *p, struct random *rnd)
@@ -73,38 +107,27 @@ static void one_family(struct row *w, const struct family_plan *p, struct random
 	bool other;
 	err_clear(&err);
 	family_make(&f, p, rnd);
+	f.here.borrow_keep = true;
 	struct model *m = model_new(&f.here, &err);
 	if (!m)
 		exit(1);
-	for (size_t y = 0; y < 2; y++)
-		for (size_t t = 0; t < FAMILY_TERMS; t++) {
-			const struct response *r = &m->responses[y];
-			const bool driven = model_driven(r)->estimable[1 + t];
-			const double unit = y ? 0.06 * m->borrowing->prior[1].base
-					      : 0.004 * m->borrowing->prior[0].base;
-			const struct estimate without = term(model_driven(r), t), with = term(r, t);
-			if (p->wrong_sign && t != 2)
-				continue;
-			count(driven ? &w->driven[0] : &w->other[0], &without, f.truth[y][t], unit);
-			count(driven ? &w->driven[1] : &w->other[1], &with, f.truth[y][t], unit);
-			if (!driven)
-				w->effects += pow(f.truth[y][t] / unit, 2);
-			w->n_effects += !driven;
-		}
+	measure(w, KEEPING, m, m, &f, p);
+	measure(w, ALONE, m, m, &f, p);
 	w->named += conflict_names(m, 2, &other);
 	w->false_names += other;
 	w->families++;
+	f.here.borrow_keep = false;
+	try_way(w, WIDENING, m, &f, p);
+	const size_t segments = f.here.circuit.n_segments;
+	if (segments) { /* laps without figures of segments */
+		f.here.circuit.n_segments = 0;
+		try_way(w, PER_LAP, m, &f, p);
+		f.here.circuit.n_segments = segments;
+	}
+	f.here.borrow_keep = true;
+	if (p->wrong_sign && book_drop_borrowed(&f.here, "s0"))
+		try_way(w, DROPPING, m, &f, p);
 	model_free(m);
-	f.here.borrow_widen = true;
-	if (p->wrong_sign && (m = model_new(&f.here, &err))) {
-		count_s0(&w->widened, m, &f);
-		model_free(m);
-	}
-	f.here.borrow_widen = false;
-	if (p->wrong_sign && book_drop_borrowed(&f.here, "s0") && (m = model_new(&f.here, &err))) {
-		count_s0(&w->dropped, m, &f);
-		model_free(m);
-	}
 	family_free(&f);
 }
 
@@ -117,36 +140,105 @@ static void print(const char *name, const struct tally *t)
 
 static int families = 500;
 
+static struct row run_plan(const struct family_plan *p, unsigned seed)
+{
+	struct random rnd = random_seeded(seed);
+	struct row w = {0};
+	for (int n = 0; n < families; n++)
+		one_family(&w, p, &rnd);
+	return w;
+}
+
+static void print_undriven(const struct row *w, enum way way, const char *name)
+{
+	if (w->n_effects > 0)
+		print(name, &w->other[way]);
+}
+
+static void print_row(const struct row *w, const struct family_plan *p)
+{
+	printf("old %zu spread %.2f%s, %2zu runs |", p->old_books, p->spread,
+		p->wrong_sign ? " s0 wrong" : "", p->runs_here);
+	print("alone", &w->driven[ALONE]);
+	print("kept", &w->driven[KEEPING]);
+	print("widened", &w->driven[WIDENING]);
+	print_undriven(w, KEEPING, "undriven kept");
+	print_undriven(w, WIDENING, "undriven widened");
+	if (p->wrong_sign) {
+		print(" s0 alone", &w->s0[ALONE]);
+		print("kept", &w->s0[KEEPING]);
+		print("widened", &w->s0[WIDENING]);
+		print("dropped", &w->s0[DROPPING]);
+	}
+	printf(" as nothing %.2f | named s0 %.1f%% other %.1f%%\n",
+		w->n_effects > 0 ? sqrt(w->effects / w->n_effects) : NAN,
+		100 * w->named / w->families, 100 * w->false_names / w->families);
+	fflush(stdout);
+}
+
 /* What makes the books asserts, so that it wants to be run as a test. */
 START_TEST(simulate)
 {
 	static const size_t runs[] = {4, 8, 16};
-	static const struct family_plan plans[] = {{3, 0, 0.15, false}, {3, 0, 0.5, false},
-		{3, 0, 1.5, false}, {1, 0, 0.15, false}, {1, 0, 1.5, false}, {3, 0, 0.15, true}};
+	static const struct family_plan plans[] = {{.old_books = 3, .spread = 0.15},
+		{.old_books = 3, .spread = 0.5}, {.old_books = 3, .spread = 1.5},
+		{.old_books = 1, .spread = 0.15}, {.old_books = 1, .spread = 1.5},
+		{.old_books = 3, .spread = 0.15, .wrong_sign = true},
+		{.old_books = 1, .spread = 0.15, .wrong_sign = true}};
 	gsl_set_error_handler_off();
 	for (size_t k = 0; k < sizeof plans / sizeof *plans; k++)
 		for (size_t i = 0; i < 3; i++) {
 			struct family_plan p = plans[k];
-			struct random rnd = random_seeded(20 + (unsigned)(10 * k + i));
-			struct row w = {0};
 			p.runs_here = runs[i];
-			for (int n = 0; n < families; n++)
-				one_family(&w, &p, &rnd);
-			printf("old %zu spread %.2f%s, %2zu runs |", p.old_books, p.spread,
-				p.wrong_sign ? " s0 wrong" : "", p.runs_here);
-			print("alone", &w.driven[0]);
-			print("with", &w.driven[1]);
-			print("undriven", &w.other[1]);
-			printf(" nothing known %.2f | named s0 %.1f%% other %.1f%%",
-				w.n_effects > 0 ? sqrt(w.effects / w.n_effects) : NAN,
-				100 * w.named / w.families, 100 * w.false_names / w.families);
-			if (p.wrong_sign) {
-				print(" widened", &w.widened);
-				print(" dropped", &w.dropped);
-			}
-			putchar('\n');
-			fflush(stdout);
+			const struct row w = run_plan(&p, 20 + (unsigned)(10 * k + i));
+			print_row(&w, &p);
 		}
+}
+END_TEST
+
+/* Mixes of fast, slow, straight. */
+static const struct {
+	const char *name;
+	double by_class;
+	family_mix here, old[FAMILY_OLD];
+} mixes[] = {
+	{"same mix, alike", 0, {40, 40, 20}, {{40, 40, 20}, {40, 40, 20}, {40, 40, 20}}},
+	{"same mix, by class", 0.7, {40, 40, 20}, {{40, 40, 20}, {40, 40, 20}, {40, 40, 20}}},
+	{"fast to slow, alike", 0, {10, 70, 20}, {{70, 10, 20}, {60, 20, 20}, {70, 15, 15}}},
+	{"fast to slow, by class", 0.7, {10, 70, 20}, {{70, 10, 20}, {60, 20, 20}, {70, 15, 15}}},
+	{"fast to slow, only by class", 1, {10, 70, 20},
+		{{70, 10, 20}, {60, 20, 20}, {70, 15, 15}}},
+	{"varied, by class", 0.7, {10, 70, 20}, {{70, 10, 20}, {20, 60, 20}, {40, 30, 30}}},
+	{"slow untold, by class", 0.7, {30, 50, 20}, {{70, 0, 30}, {80, 0, 20}, {60, 0, 40}}},
+	{"slow untold in two, by class", 0.7, {30, 50, 20},
+		{{70, 0, 30}, {80, 0, 20}, {40, 40, 20}}},
+};
+
+START_TEST(segments)
+{
+	static const size_t runs[] = {4, 8};
+	gsl_set_error_handler_off();
+	for (size_t k = 0; k < sizeof mixes / sizeof *mixes; k++)
+		for (size_t i = 0; i < 2; i++)
+			for (size_t books = 1; books <= 3; books += 2) {
+				struct family_plan p = {.old_books = books,
+					.runs_here = runs[i],
+					.spread = 0.15,
+					.by_class = mixes[k].by_class};
+				memcpy(p.here, mixes[k].here, sizeof p.here);
+				memcpy(p.old, mixes[k].old, sizeof p.old);
+				const struct row w =
+					run_plan(&p, 200 + (unsigned)(10 * k + 2 * i + books));
+				printf("%-28s old %zu, %zu runs |", mixes[k].name, books, runs[i]);
+				print("alone", &w.driven[ALONE]);
+				print("per lap", &w.driven[PER_LAP]);
+				print("per class", &w.driven[WIDENING]);
+				print("kept", &w.driven[KEEPING]);
+				print_undriven(&w, PER_LAP, " undriven per lap");
+				print_undriven(&w, WIDENING, "per class");
+				printf(" as nothing %.2f\n", sqrt(w.effects / w.n_effects));
+				fflush(stdout);
+			}
 }
 END_TEST
 
@@ -157,6 +249,7 @@ int main(int argc, char **argv)
 	if (argc > 1)
 		families = atoi(argv[1]);
 	tcase_add_test(c, simulate);
+	tcase_add_test(c, segments);
 	suite_add_tcase(s, c);
 	SRunner *r = srunner_create(s);
 	srunner_set_fork_status(r, CK_NOFORK);
