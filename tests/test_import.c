@@ -284,6 +284,36 @@ START_TEST(a_new_book_from_profiles)
 }
 END_TEST
 
+/* A book without a run: what is asked wrongly is bad use, what cannot be told yet a failure. */
+START_TEST(a_new_book_is_told_in_json_and_can_say_little)
+{
+	char *made = in_folder("made");
+	ck_assert_int_eq(mkdir(made, 0777), 0); /* an empty folder will do */
+	const char *make[] = {test_program(), "new", made, "--car", "larkspur-20", "--circuit",
+		"harrow-fen", "--json", NULL};
+	struct test_said said = test_run(make);
+	ck_assert_msg(said.status == 0, "%s", said.err);
+	ck_assert_ptr_nonnull(strstr(said.out, "\"reference\": \"base\""));
+	ck_assert_ptr_nonnull(strstr(said.out, "\"values-in-the-middle\": 18"));
+	test_said_free(&said);
+	static const struct {
+		const char *words[3];
+		int status;
+	} cases[] = {{{"suggest", NULL}, 1}, {{"suggest", "--save", "tyres"}, 2},
+		{{"suggest", "--save", "front"}, 1}, {{"plan", "--kind", "next"}, 1},
+		{{"plan", "--kind", "nest"}, 2}};
+	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+		const char *ask[] = {test_program(), cases[i].words[0], made, cases[i].words[1],
+			cases[i].words[2], NULL};
+		said = test_run(ask);
+		ck_assert_msg(said.status == cases[i].status && said.out_len == 0, "%zu: %d %s", i,
+			said.status, said.err);
+		test_said_free(&said);
+	}
+	free(made);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("import");
@@ -295,6 +325,7 @@ Suite *suite(void)
 	tcase_add_test(t, all_faults_are_listed);
 	tcase_add_test(t, the_subcommand_writes_all_or_nothing);
 	tcase_add_test(t, a_new_book_from_profiles);
+	tcase_add_test(t, a_new_book_is_told_in_json_and_can_say_little);
 	suite_add_tcase(s, t);
 	return s;
 }

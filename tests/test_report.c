@@ -129,6 +129,32 @@ START_TEST(writes_over_reports_only)
 }
 END_TEST
 
+/* An empty file holds nothing to lose; --json tells what was written. */
+START_TEST(fills_an_empty_file_and_tells)
+{
+	char *book = demo(), *folder = test_folder(), *file = NULL;
+	ck_assert_int_ge(asprintf(&file, "%s/out.html", folder), 0);
+	test_write(file, "", 0);
+	const char *argv[] = {test_program(), "report", book, "-o", file, "--json", NULL};
+	struct test_said said = test_run(argv);
+	ck_assert_int_eq(said.status, 0);
+	size_t len;
+	free(test_slurp(file, &len));
+	char bytes[64];
+	snprintf(bytes, sizeof bytes, "\"bytes\": %zu", len);
+	ck_assert_msg(len > 1000 && strstr(said.out, bytes) != NULL, "%s", said.out);
+	test_said_free(&said);
+	said = report(book, "--json", NULL, NULL);
+	ck_assert_int_eq(said.status, 2);
+	ck_assert_ptr_nonnull(strstr(said.err, "-o FILE"));
+	test_said_free(&said);
+	test_remove(folder);
+	free(file);
+	free(folder);
+	free(book);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("report");
@@ -138,6 +164,7 @@ Suite *suite(void)
 	tcase_add_test(t, answer_is_the_stint_s);
 	tcase_add_test(t, names_cannot_break_out);
 	tcase_add_test(t, writes_over_reports_only);
+	tcase_add_test(t, fills_an_empty_file_and_tells);
 	suite_add_tcase(s, t);
 	return s;
 }

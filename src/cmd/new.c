@@ -16,7 +16,7 @@ const struct cmd_option new_options[] = {{"car", 0, "CAR", false, "the car's pro
 		"a value of the first sheet; others start in the middle of their limits"},
 	{"lock", 0, "PAIR", true,
 		"hold this pair's front-minus-rear difference; all: of every pair"},
-	CMD_OPTION_END};
+	CMD_OPTION_JSON, CMD_OPTION_END};
 
 /* One line from the terminal into buf; false at its end. */
 static bool ask(const char *question, char *buf, size_t size)
@@ -177,7 +177,7 @@ static bool lock_pairs(const struct cmd_args *args, const struct car *car, struc
 	return true;
 }
 
-static void tell(const struct book *b, const struct sheet *s, size_t middle)
+static int tell(const struct book *b, const struct sheet *s, size_t middle)
 {
 	char dir[1024];
 	cmd_safe(b->dir, dir, sizeof dir);
@@ -196,6 +196,14 @@ static void tell(const struct book *b, const struct sheet *s, size_t middle)
 	       "  treadlight log %s --csv FILE\n"
 	       "      logs their laps; or lap by lap, n on the workbench's Runs page\n",
 		dir, dir, dir);
+	return cmd_finish();
+}
+
+static int tell_json(const struct book *b, const struct sheet *s, size_t middle)
+{
+	return cmd_print_json(json_pack("{s:s, s:s, s:s, s:s, s:I}", "path", b->dir, "car",
+		b->car_id, "circuit", b->circuit_id, "reference", s->id, "values-in-the-middle",
+		(json_int_t)middle));
 }
 
 static int make_book(const struct cmd_args *args, struct book *b)
@@ -214,8 +222,8 @@ static int make_book(const struct cmd_args *args, struct book *b)
 	memcpy(s.id, b->reference, sizeof s.id);
 	if (fill_sheet(args, &b->car, &s, &middle) && lock_pairs(args, &b->car, &s)) {
 		if (store_new_book(b, &s, &e)) {
-			tell(b, &s, middle);
-			status = cmd_finish();
+			status = cmd_has(args, "json") ? tell_json(b, &s, middle)
+						       : tell(b, &s, middle);
 		} else {
 			status = cmd_fail(&e);
 		}

@@ -18,13 +18,13 @@ const struct cmd_option report_options[] = {
 		"the sheet to tell of; default: one that spares the tyres at least cost"},
 	{"text", 0, NULL, false, "plain text for a mail instead of HTML"},
 	{"force", 0, NULL, false, "write over FILE though it is no earlier report"},
-	CMD_OPTION_END};
+	{"json", 0, NULL, false, "with -o: what was written, as a JSON document"}, CMD_OPTION_END};
 
-/* An earlier report may be written over; anything else only when the user says so. */
+/* An earlier report, or an empty file, may be written over; all else when the user says so. */
 static bool may_replace(const char *bytes, size_t size)
 {
-	return memmem(bytes, size < MARK_WITHIN ? size : MARK_WITHIN, report_mark,
-		       strlen(report_mark)) != NULL;
+	return size == 0 || memmem(bytes, size < MARK_WITHIN ? size : MARK_WITHIN, report_mark,
+				    strlen(report_mark)) != NULL;
 }
 
 static bool write_file(const char *path, const struct buf *out, bool force, struct err *e)
@@ -48,7 +48,8 @@ static bool write_file(const char *path, const struct buf *out, bool force, stru
 	return outcome == SAVE_DONE || outcome == SAVE_UNCONFIRMED;
 }
 
-static int write_out(const struct cmd_args *args, const struct buf *out)
+static int write_out(
+	const struct cmd_args *args, const struct report_input *in, const struct buf *out)
 {
 	const char *path = cmd_value(args, "output");
 	struct err e;
@@ -61,7 +62,10 @@ static int write_out(const struct cmd_args *args, const struct buf *out)
 		return cmd_fail(&e);
 	if (e.cls != ERR_NONE)
 		cmd_fail(&e); /* written, but the disk did not confirm */
-	return CMD_OK;
+	if (!cmd_has(args, "json"))
+		return CMD_OK;
+	return cmd_print_json(json_pack("{s:s, s:s, s:s, s:I}", "book", in->book->id, "sheet",
+		in->sheet->id, "file", path, "bytes", (json_int_t)out->len));
 }
 
 static int tell(const struct cmd_args *args, const struct fitted_book *a, const struct sheet *s,
@@ -92,7 +96,7 @@ static int tell(const struct cmd_args *args, const struct fitted_book *a, const 
 		.plan = plan,
 		.today = today[0] ? today : NULL};
 	buf_init(&out);
-	int status = report_make(&in, cmd_has(args, "text"), &out, &e) ? write_out(args, &out)
+	int status = report_make(&in, cmd_has(args, "text"), &out, &e) ? write_out(args, &in, &out)
 								       : cmd_fail(&e);
 	buf_free(&out);
 	plan_free(plan);
@@ -104,6 +108,8 @@ int report_run(const struct cmd_args *args)
 	struct fitted_book a;
 	char why[400] = "";
 	int status;
+	if (cmd_has(args, "json") && !cmd_value(args, "output"))
+		return cmd_bad("--json tells of the file that was written; name one with -o FILE");
 	if (!fitted_open(&a, args->word[0], &status))
 		return status;
 	const char *id = cmd_value(args, "sheet");

@@ -280,29 +280,29 @@ static int print_table(const struct suggestion *s)
 	return cmd_finish();
 }
 
+static int suggest(const struct cmd_args *args, struct suggestion *s)
+{
+	struct err e;
+	err_clear(&e);
+	struct frontier *f = frontier_new(s->a->model, s->start, s->a->reference, &s->o, &e);
+	s->f = f;
+	int status = !f ? cmd_fail(&e) : cmd_has(args, "json") ? print_json(s) : print_table(s);
+	frontier_free(f);
+	return status;
+}
+
 int suggest_run(const struct cmd_args *args)
 {
 	struct fitted_book a;
-	struct err e;
 	int status;
-	err_clear(&e);
 	if (!fitted_open_with(&a, args, &status))
 		return status;
 	struct suggestion s = {.a = &a, .start = a.reference};
 	if (args->n > 1)
 		s.start = cmd_sheet(&a.book, args->word[1]);
 	status = CMD_USAGE;
-	if (s.start && cmd_say_empty(&a.book, stderr))
-		status = CMD_FAILED;
-	else if (s.start && read_options(args, &s, &status)) {
-		struct frontier *f = frontier_new(a.model, s.start, a.reference, &s.o, &e);
-		s.f = f;
-		if (!f)
-			status = cmd_fail(&e);
-		else
-			status = cmd_has(args, "json") ? print_json(&s) : print_table(&s);
-		frontier_free(f);
-	}
+	if (s.start && read_options(args, &s, &status))
+		status = cmd_say_empty(&a.book, stderr) ? CMD_FAILED : suggest(args, &s);
 	fitted_close(&a);
 	return status;
 }

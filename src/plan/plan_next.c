@@ -470,7 +470,7 @@ struct plan *plan_next(const struct model *m, const struct plan_options *o, stru
 	const struct book *b = m->book;
 	const struct response *time = &m->responses[RESPONSE_TIME];
 	if (!time->fitted) {
-		err_input(err,
+		err_failed(err,
 			"no lap is fitted yet (%s); drive a screening or definitive plan first",
 			time->why);
 		return NULL;
