@@ -4,6 +4,7 @@
  * are missing. Tables worked by hand are in test_stint_project.c.
  */
 #include "model/verdict.h"
+#include "model/words.h"
 #include "stint/stint.h"
 #include "support/invent.h"
 #include "support/random.h"
@@ -397,6 +398,65 @@ START_TEST(quick_figures_agree)
 }
 END_TEST
 
+static bool is_noted(const struct stint *s, const char *words)
+{
+	for (size_t i = 0; i < s->n_notes; i++)
+		if (strstr(s->notes[i], words))
+			return true;
+	return false;
+}
+
+/* Runs of six laps on fresh tyres say nothing of lap 30: told, and not before lap 7. A loss of pace
+ * that is noise is told with its interval. */
+START_TEST(what_was_not_driven_is_said)
+{
+	struct random r = random_seeded(15);
+	struct book b;
+	invent_truth(&b, &noisy, 8, &r);
+	b.stint.pace_loss_auto = true;
+	b.stint.pace_loss.has = false;
+	struct model *m = fit(&b);
+	struct stint *s = stint(m, sheet_values, 6, 0);
+	ck_assert(!is_noted(s, "extrapolated"));
+	ck_assert(is_noted(s, "can't tell), from the slope of lap time on tyre age"));
+	stint_free(s);
+	s = stint(m, sheet_values, 7, 0);
+	ck_assert(is_noted(s, "no set of tyres was driven beyond lap 6"));
+	stint_free(s);
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
+/* Fuel of 20 to 30 kg, told at 0: said. At 16, less than half the range off, a line may be drawn.
+ */
+START_TEST(conditions_beyond_the_runs_are_said)
+{
+	struct random r = random_seeded(16);
+	struct book b;
+	char words[WORDS_SIZE];
+	invent_truth(&b, &noisy, 8, &r);
+	for (size_t i = 0; i < b.n_runs; i++) {
+		b.runs[i].fuel = (struct opt_num){true, 30};
+		b.runs[i].fuel_per_lap = (struct opt_num){true, 2};
+	}
+	struct model *m = fit(&b);
+	ck_assert_str_eq(
+		words_beyond(m, words, sizeof words), "told at 0 kg of fuel, driven were 20 to 30");
+	model_free(m);
+	b.conditions[COV_FUEL] = (struct opt_num){true, 16};
+	m = fit(&b);
+	ck_assert_str_eq(words_beyond(m, words, sizeof words), "");
+	model_free(m);
+	b.covariates[COV_FUEL].off = true; /* no line is drawn over it */
+	b.conditions[COV_FUEL].v = 0;
+	m = fit(&b);
+	ck_assert_str_eq(words_beyond(m, words, sizeof words), "");
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("stint");
@@ -416,6 +476,8 @@ Suite *suite(void)
 	tcase_add_test(t, the_reference_itself_is_nought);
 	tcase_add_test(t, no_wear_no_loss_of_pace);
 	tcase_add_test(t, quick_figures_agree);
+	tcase_add_test(t, what_was_not_driven_is_said);
+	tcase_add_test(t, conditions_beyond_the_runs_are_said);
 	suite_add_tcase(s, t);
 	return s;
 }

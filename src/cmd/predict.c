@@ -68,9 +68,13 @@ static int print_json(const struct model *m, const struct sheet *s, const struct
 
 static int print_text(const struct model *m, const struct sheet *s, const struct sheet *against)
 {
-	char where[256];
+	char where[256], beyond[256];
 	words_conditions(m, where, sizeof where);
-	printf("%s against %s%s%s\n\n", s->id, against->id, where[0] ? ", at " : "", where);
+	words_beyond(m, beyond, sizeof beyond);
+	printf("%s against %s%s%s\n", s->id, against->id, where[0] ? ", at " : "", where);
+	if (beyond[0])
+		printf("%s: the values lean on that, the changes do not\n", beyond);
+	putchar('\n');
 	if (!cmd_say_empty(m->book, stdout))
 		answer_table(m, s->values, against->values);
 	borrowed_conflicts(m);

@@ -356,6 +356,25 @@ static bool find_spread(struct model *m, const struct work *w)
 	return ok;
 }
 
+/* How far the covariates were driven. */
+static void find_driven(struct model *m, const struct work *w)
+{
+	const struct obs_list *time = &w->obs[RESPONSE_TIME];
+	for (int c = 0; c < COV_N; c++) {
+		m->driven_lo[c] = INFINITY;
+		m->driven_hi[c] = -INFINITY;
+		for (size_t i = 0; i < time->n; i++) {
+			if (!time->v[i].has[c]) {
+				m->driven_lo[c] = INFINITY;
+				m->driven_hi[c] = -INFINITY;
+				break;
+			}
+			m->driven_lo[c] = fmin(m->driven_lo[c], time->v[i].cov[c]);
+			m->driven_hi[c] = fmax(m->driven_hi[c], time->v[i].cov[c]);
+		}
+	}
+}
+
 /* A covariate that stood still off the condition: predictions are told where it stood. */
 static void say_steady(struct model *m, const struct work *w)
 {
@@ -389,6 +408,7 @@ static bool build(struct model *m, struct work *w, struct err *err)
 	if (!fit_all(m, w, err))
 		return false;
 	say_steady(m, w);
+	find_driven(m, w);
 	if (!find_spread(m, w))
 		return err_memory(err);
 	if (w->bare)

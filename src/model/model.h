@@ -127,8 +127,10 @@ struct model {
 	struct coord *coords; /* owned */
 	struct group *groups; /* owned */
 	double condition[COV_N];
-	bool subtracted[RESPONSES_MAX][COV_N]; /* a known slope was taken off the readings */
-	size_t n_responses;                    /* 1 + channels */
+	double driven_lo[COV_N], driven_hi[COV_N]; /* of covariates over the laps fitted for lap
+						      time; lo > hi: some lap has none */
+	bool subtracted[RESPONSES_MAX][COV_N];     /* a known slope was taken off the readings */
+	size_t n_responses;                        /* 1 + channels */
 	struct response responses[RESPONSES_MAX];
 	/* Like-for-like: z of each channel, and lap time on z's columns and observations. */
 	struct response like[CHANNELS_MAX], like_time[CHANNELS_MAX];

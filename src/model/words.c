@@ -271,10 +271,48 @@ static bool in_use(const struct model *m, int c)
 	return false;
 }
 
+/* A condition as told; its form is one of four. */
+static int print_condition(int c, double v, char *buf, size_t size)
+{
+	if (c == COV_TYRE_AGE && !(v > 0))
+		return snprintf(buf, size, "new tyres");
+	return c == COV_EFFORT     ? snprintf(buf, size, "effort %g", v)
+	       : c == COV_TYRE_AGE ? snprintf(buf, size, "tyres %g laps old", v)
+	       : c == COV_FUEL     ? snprintf(buf, size, "%g kg of fuel", v)
+				   : snprintf(buf, size, "%.3g deg C", v);
+}
+
+/* Does a fit draw a line over the covariate? */
+static bool in_columns(const struct model *m, int c)
+{
+	for (size_t k = 0; k < m->n_responses; k++)
+		for (size_t t = 0; t < m->responses[k].n_terms; t++)
+			if (m->responses[k].terms[t].kind == TERM_COVARIATE &&
+				m->responses[k].terms[t].a == c)
+				return true;
+	return false;
+}
+
+const char *words_beyond(const struct model *m, char *buf, size_t size)
+{
+	size_t len = 0;
+	buf[0] = '\0';
+	for (int c = 0; c < COV_N && len < size; c++) {
+		const double lo = m->driven_lo[c], hi = m->driven_hi[c], v = m->condition[c];
+		char told[64];
+		/* half the range more is a line one may still draw */
+		if (!in_columns(m, c) || !(lo <= hi) ||
+			(v >= lo - (hi - lo) / 2 && v <= hi + (hi - lo) / 2))
+			continue;
+		print_condition(c, v, told, sizeof told);
+		len += (size_t)snprintf(buf + len, size - len, "%s%s, driven were %.3g to %.3g",
+			len ? "; " : "told at ", told, lo, hi);
+	}
+	return buf;
+}
+
 const char *words_conditions(const struct model *m, char *buf, size_t size)
 {
-	static const char *const form[COV_N] = {
-		"effort %g", "tyres %g laps old", "%g kg of fuel", "%.3g deg C"};
 	size_t len = 0;
 	buf[0] = '\0';
 	for (int c = 0; c < COV_N && len < size; c++) {
@@ -282,10 +320,8 @@ const char *words_conditions(const struct model *m, char *buf, size_t size)
 			continue;
 		if (len)
 			len += (size_t)snprintf(buf + len, size - len, ", ");
-		if (len < size && c == COV_TYRE_AGE && !(m->condition[c] > 0))
-			len += (size_t)snprintf(buf + len, size - len, "new tyres");
-		else if (len < size)
-			len += (size_t)snprintf(buf + len, size - len, form[c], m->condition[c]);
+		if (len < size)
+			len += (size_t)print_condition(c, m->condition[c], buf + len, size - len);
 	}
 	return buf;
 }

@@ -49,6 +49,11 @@ const char *words_tangled(const struct model *m);
  * the model knows of it; "" if of none. */
 const char *words_conditions(const struct model *m, char *buf, size_t size);
 
+/* "told at 0 kg of fuel, driven were 29.5 to 45": conditions well beyond what was driven, where lap
+ * times and wear lean on a slope drawn out; "" where there are none. Differences of sheets do not.
+ */
+const char *words_beyond(const struct model *m, char *buf, size_t size);
+
 /* Decimals that an interval of this half width supports, 0 to 4. */
 int words_decimals(double half_width);
 

@@ -51,9 +51,11 @@ static void like_row(struct report_work *w, struct table *t, size_t c)
 static void prediction_table(struct report_work *w)
 {
 	const struct report_input *in = w->in;
-	char where[WORDS_SIZE], caption[WORDS_SIZE + 80];
-	snprintf(caption, sizeof caption, "Expected at %s",
-		words_conditions(in->model, where, sizeof where));
+	char where[WORDS_SIZE], beyond[WORDS_SIZE], caption[2 * WORDS_SIZE + 80];
+	words_beyond(in->model, beyond, sizeof beyond);
+	snprintf(caption, sizeof caption, "Expected at %s%s%s%s",
+		words_conditions(in->model, where, sizeof where), beyond[0] ? " (" : "", beyond,
+		beyond[0] ? ": the values lean on that, the changes do not)" : "");
 	struct table *t = block_table(w->out, "lrrrrl", where[0] ? caption : NULL);
 	const char *head[] = {
 		"", w->reference_name, w->sheet_name, "change", "95 % interval", "verdict"};

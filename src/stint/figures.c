@@ -113,6 +113,56 @@ double figures_pace_loss(const struct stint_figures *f, double age_slope)
 	return f->mean_wear > 0 ? age_slope / f->mean_wear : 0;
 }
 
+/* The loss with the interval of the slope it comes from; false: its sign cannot be told. */
+static bool say_loss(struct stint_figures *f, const struct model *m)
+{
+	const struct response *r = &m->responses[RESPONSE_TIME];
+	long t = covariate_term(r, COV_TYRE_AGE);
+	struct estimate e = {.has_interval = false};
+	double *l = t >= 0 ? calloc(r->n_terms + 1, sizeof *l) : NULL;
+	if (l) {
+		l[t] = 1;
+		e = model_contrast(r, l);
+	}
+	free(l);
+	const bool open = e.has_interval && e.low < 0 && e.high > 0;
+	if (e.has_interval)
+		figures_note(f,
+			"loss of pace: %+.3f s a lap for each %% worn (%+.3f to %+.3f%s), from the "
+			"slope of lap time on tyre age",
+			f->rules.pace_loss, figures_pace_loss(f, e.low),
+			figures_pace_loss(f, e.high), open ? ", can't tell" : "");
+	else
+		figures_note(f,
+			"loss of pace: %.4f s a lap for each %% worn, from the slope of lap time "
+			"on tyre age",
+			f->rules.pace_loss);
+	return !open;
+}
+
+/* How old a set of tyres was driven, laps; where runs do not say, the longest run. */
+static double oldest_lap(const struct model *m)
+{
+	double most = 0;
+	if (m->driven_lo[COV_TYRE_AGE] <= m->driven_hi[COV_TYRE_AGE])
+		return m->driven_hi[COV_TYRE_AGE] + 1;
+	for (size_t i = 0; i < m->book->n_runs; i++)
+		most = fmax(most, (double)m->book->runs[i].n_laps);
+	return most;
+}
+
+/* Tyres fall off beyond what was driven, or do not; the runs cannot know. */
+static void say_age(struct stint_figures *f, const struct model *m)
+{
+	const double oldest = oldest_lap(m);
+	if ((double)f->rules.laps > oldest)
+		figures_note(f,
+			"extrapolated: no set of tyres was driven beyond lap %.0f; how the laps "
+			"from "
+			"there to %zu fall off is not known",
+			oldest, f->rules.laps);
+}
+
 /* What a worn tyre costs: given, or from the slope of lap time on tyre age. */
 static void find_pace_loss(struct stint_figures *f, const struct model *m, int limiting)
 {
@@ -135,11 +185,8 @@ static void find_pace_loss(struct stint_figures *f, const struct model *m, int l
 	}
 	f->auto_loss = true;
 	f->rules.pace_loss = figures_pace_loss(f, slope);
-	figures_note(f,
-		"loss of pace: %.4f s a lap for each %% worn, from the slope of lap time on "
-		"tyre age",
-		f->rules.pace_loss);
-	if (f->rules.pace_loss < 0)
+	bool sure = say_loss(f, m);
+	if (f->rules.pace_loss < 0 && sure)
 		figures_note(f, "lap time falls with tyre age in these runs: check fuel and track");
 }
 
@@ -185,6 +232,7 @@ static bool find_rules(struct stint_figures *f, const struct model *m, size_t la
 	r->cliff = plan->cliff.v;
 	r->has_pit_loss = plan->pit_loss.has;
 	r->pit_loss = plan->pit_loss.v;
+	say_age(f, m);
 	find_fuel(f, m);
 	return true;
 }

@@ -29,6 +29,11 @@ bool app_dirty(const struct app *app)
 	return app->edit && !edit_is_clean(app->edit);
 }
 
+const char *app_sheet_name(const struct app *app)
+{
+	return app_dirty(app) ? "this sheet" : app_sheet(app)->id;
+}
+
 static unsigned say(struct app *app, bool warns, const char *fmt, va_list ap)
 {
 	vsnprintf(app->message, sizeof app->message, fmt, ap);

@@ -58,6 +58,9 @@ void app_close(struct app *app);
 
 void *app_page_state(struct app *app, enum page page);
 const struct sheet *app_sheet(const struct app *app);
+/* What sentences call the sheet under work: its id, or "this sheet" while it is not what its file
+ * says. */
+const char *app_sheet_name(const struct app *app);
 bool app_dirty(const struct app *app);
 /* A message for the user; it stays until the next key. Returns UI_FOOT. */
 unsigned app_say(struct app *app, const char *fmt, ...) __attribute__((format(printf, 2, 3)));

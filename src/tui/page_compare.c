@@ -134,9 +134,15 @@ static unsigned compare_idle(struct app *app)
 		return UI_NONE;
 	s->stint_waits = false;
 	struct stint_options o = {.laps = 0, .draws = STINT_DRAWS};
-	struct stint *st = stint_new(app->model, b->values, a->values, b->id, a->id, &o, &err);
-	snprintf(s->stint, sizeof s->stint, "%s%.380s",
-		st ? "" : "no stint: ", st ? st->sentence : err.text);
+	struct stint *st =
+		stint_new(app->model, b->values, a->values, app_sheet_name(app), a->id, &o, &err);
+	if (!st && !app->book.stint.laps.has)
+		snprintf(s->stint, sizeof s->stint,
+			"no stint: page 6 asks for its laps; stint: {laps: N} in book.yaml keeps "
+			"them");
+	else
+		snprintf(s->stint, sizeof s->stint, "%s%.380s",
+			st ? "" : "no stint: ", st ? st->sentence : err.text);
 	stint_free(st);
 	return UI_BODY;
 }
@@ -480,19 +486,25 @@ static void compare_draw(struct app *app, struct area a)
 		return;
 	}
 	struct places p = places_for(app, a.w);
-	int foot = 2 + 1 + (int)app->book.n_channels + 3 + app->book.car.has_chassis;
+	int foot = s->ready ? 2 + 1 + (int)app->book.n_channels + 3 + app->book.car.has_chassis : 4;
 	int rows = a.h - 3 - foot;
 	rows = rows < 1 ? 1 : rows > (int)s->n_rows ? (int)s->n_rows : rows;
 	s->screenful = rows;
 	s->cursor = list_move(s->cursor, (int)s->n_rows, rows, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, (int)s->n_rows, rows);
-	draw_heading(app, &p, a.y + 1, other->id, app_sheet(app)->id);
+	draw_heading(app, &p, a.y + 1, other->id, app_sheet_name(app));
 	for (int i = 0; i < rows && s->top + i < (int)s->n_rows; i++)
 		draw_row(app, s, &p, other, s->order[s->top + i], a.y + 3 + i,
 			s->top + i == s->cursor);
 	int y = a.y + 3 + rows;
+	if (y < a.y + a.h && rows < (int)s->n_rows) {
+		char part[64];
+		snprintf(part, sizeof part, "rows %d to %d of %zu", s->top + 1, s->top + rows,
+			s->n_rows);
+		scr_right(y, a.w - 24, 23, DIM, part);
+	}
 	if (y < a.y + a.h)
-		draw_hold(app, s, other, y++, a.w);
+		draw_hold(app, s, other, y++, a.w - (rows < (int)s->n_rows ? 24 : 0));
 	if (a.y + a.h - y > foot - 1)
 		y++;
 	draw_totals(app, s, (struct area){y, 0, a.y + a.h - y, a.w});

@@ -61,8 +61,12 @@ static void project(struct app *app, struct stint_page *s, size_t draws)
 	}
 	struct stint_options o = {.laps = s->laps, .draws = draws};
 	s->stint = stint_new(app->model, app_sheet(app)->values, app->against.values,
-		app_sheet(app)->id, app->book.reference, &o, &err);
-	if (!s->stint)
+		app_sheet_name(app), app->book.reference, &o, &err);
+	if (!s->stint && !s->laps && !app->book.stint.laps.has)
+		snprintf(s->why, sizeof s->why,
+			"How many laps has the stint? Enter types the number, + begins with 21. "
+			"stint: {laps: N} in book.yaml keeps it, with pit-loss and fuel-per-lap.");
+	else if (!s->stint)
 		snprintf(s->why, sizeof s->why, "%.290s", err.text);
 }
 
@@ -136,10 +140,10 @@ unsigned act_laps(struct app *app)
 
 static const char *plan_name(const struct app *app, enum stint_kind k, char *buf, size_t size)
 {
-	const char *ref = app->book.reference, *id = app_sheet(app)->id;
+	const char *ref = app->book.reference;
 	switch (k) {
 	case STINT_SHEET:
-		snprintf(buf, size, "%s", strcmp(id, ref) == 0 ? "this sheet, as it is here" : id);
+		snprintf(buf, size, "%s", app_sheet_name(app));
 		break;
 	case STINT_LIFTING:
 		snprintf(buf, size, "%s, lifting", ref);
@@ -301,7 +305,7 @@ static void draw_curve(const struct stint *st, struct area a, bool wear)
 static void draw_pictures(const struct stint *st, struct area a)
 {
 	bool wear = st->limiting >= 0;
-	if (a.h < 6)
+	if (a.h < 7) /* two rows of dots tell nothing */
 		return;
 	scr_text(a.y, a.x, a.w, DIM, "x this sheet  l reference lifting  r reference");
 	a.y++;
@@ -327,12 +331,13 @@ static void stint_draw(struct app *app, struct area a)
 	y += draw_table(app, st, y, a.w);
 	if (st->crossover_lap)
 		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on",
-			app_sheet(app)->id, st->crossover_lap);
+			app_sheet_name(app), st->crossover_lap);
 	else if (app->n_changes > 0)
 		scr_printf(y++, 1, a.w - 2, PLAIN, "%s does not come to stay ahead within %zu laps",
-			app_sheet(app)->id, st->laps);
-	for (size_t i = 0; i < st->n_notes && y < end - 8; i++)
-		y += scr_wrap(y, 1, a.w - 2, 2, DIM, st->notes[i]);
+			app_sheet_name(app), st->laps);
+	for (size_t i = 0; i < st->n_notes && y < end; i++)
+		y += scr_wrap(y, 1, a.w - 2, end - y < 3 ? end - y : 3,
+			strncmp(st->notes[i], "extrapolated", 12) == 0 ? WARN : DIM, st->notes[i]);
 	draw_pictures(st, (struct area){y + 1, 1, end - y - 1, a.w - 2});
 }
 

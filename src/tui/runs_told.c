@@ -98,8 +98,14 @@ static void tell_drift(const struct app *app, struct buf *out, const struct veri
 	buf_addf(out, "  the set-up driven most often (as in %s), at the book's conditions:\n",
 		app->book.runs[v->base_run].id);
 	tell_visits(app, out, d, y);
-	if (d->has_slope)
-		buf_addf(out, "  %s\n", verify_drift_words(y, d, words, sizeof words));
+	if (!d->has_slope)
+		return;
+	verify_drift_words(y, d, words, sizeof words);
+	const char *verdict = strstr(words, ": ");
+	if (verdict && scr_width(words) + 2 > scr_cols() - 4) /* two lines, none of them cut */
+		buf_addf(out, "  %.*s\n    %s\n", (int)(verdict - words) + 1, words, verdict + 2);
+	else
+		buf_addf(out, "  %s\n", words);
 }
 
 void runs_tell(struct app *app, struct buf *out)

@@ -179,14 +179,20 @@ static int draw_heads(const struct app *app, const struct told_columns *c, struc
 	headline_wear(app, text, sizeof text);
 	int used = scr_wrap(y, a.x, a.w, 2, BOLD, text);
 	y += used > 1 ? 2 : 1;
+	char beyond[WORDS_SIZE];
 	words_conditions(app->model, text, sizeof text);
+	const bool far = words_beyond(app->model, beyond, sizeof beyond)[0] != '\0';
 	const char *units[] = {" of fuel", " deg", "effort "};
-	for (int i = 0; i < 3 && scr_width(text) > a.w; i++) { /* shorter where room is short */
+	const int room = a.w - (far && c->narrow ? (int)strlen(" beyond") : 0);
+	for (int i = 0; i < 3 && scr_width(text) > room; i++) { /* shorter where room is short */
 		char *cut = strstr(text, units[i]);
 		if (cut)
 			memmove(cut, cut + strlen(units[i]), strlen(cut + strlen(units[i])) + 1);
 	}
-	scr_text(y++, a.x, a.w, DIM, text);
+	int x = scr_text(y, a.x, room, far ? WARN : DIM, text);
+	if (room < a.w) /* the sentence below may have no room here */
+		scr_text(y, a.x + x, a.w - x, WARN, " beyond");
+	y++;
 	scr_right(y, a.x + c->change, c->change_w, DIM, "change");
 	scr_right(y, a.x + c->interval, c->interval_w, DIM, "95% interval");
 	if (!c->narrow)
@@ -252,6 +258,9 @@ void sheet_draw_told(struct app *app, struct area a)
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 	extrapolated_words(app, text, sizeof text);
+	if (text[0] && y < end)
+		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
+	words_beyond(app->model, text, sizeof text);
 	if (text[0] && y < end)
 		scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 }
