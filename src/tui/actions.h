@@ -70,6 +70,8 @@ extern const char *const page_names[PAGES];
 		"walk along the frontier: next, kinder point")                                     \
 	ACTION(frontier_back, ON_SHEET, KEYS('b'), NULL,                                           \
 		"walk along the frontier: back, faster point")                                     \
+	ACTION(frontier_bounds, ON_SHEET, KEYS('B'), NULL,                                         \
+		"bounds of the frontier: changes, garage minutes, front shares")                   \
 	ACTION(take, ON_SHEET | ON_COMPARE, KEYS('t'), "take",                                     \
 		"take the point of the frontier, or the other sheet's value, into this sheet")     \
 	ACTION(compare_with, ON_COMPARE, KEYS('c'), "compare with",                                \

@@ -41,6 +41,7 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/sheet.h \
 	src/tui/sheet_balance.c \
 	src/tui/sheet_changes.c \
+	src/tui/sheet_frontier.c \
 	src/tui/sheet_picture.c \
 	src/tui/sheet_rows.c \
 	src/tui/sheet_told.c \

@@ -314,44 +314,6 @@ unsigned act_picture(struct app *app)
 
 /* --- the frontier --------------------------------------------------------- */
 
-/* In figures, for screens that have no room for the picture. */
-static unsigned say_point(struct app *app, const struct sheet_page *s)
-{
-	const struct frontier_point *p = &s->frontier->points[s->point];
-	char time[FMT_SIZE], wear[FMT_SIZE] = "not known", like[FMT_SIZE + 24] = "", text[FMT_SIZE];
-	if (p->has_wear)
-		fmt_signed(p->wear_delta, 2, wear);
-	if (p->has_like)
-		snprintf(like, sizeof like, " (%s at equal pace)",
-			fmt_signed(p->like_delta, 2, text));
-	return app_say(app, "frontier %d of %zu: %zu change%s, lap %s s, wear %s %s%s; t takes it",
-		s->point + 1, s->frontier->n, p->changes, p->changes == 1 ? "" : "s",
-		fmt_signed(p->time_delta, 2, time), app->book.channels[s->channel], wear, like);
-}
-
-static unsigned walk(struct app *app, int by)
-{
-	struct sheet_page *s = sheet_page_of(app);
-	sheet_update_frontier(app, s);
-	if (!s->frontier || s->frontier->n == 0)
-		return app_say(app, "no frontier: %s",
-			s->frontier_why[0] ? s->frontier_why : "no move can be told by itself");
-	int n = (int)s->frontier->n;
-	int to = s->point < 0 ? (by > 0 ? 0 : n - 1) : s->point + by;
-	s->point = to < 0 ? 0 : to >= n ? n - 1 : to;
-	return UI_BODY | say_point(app, s);
-}
-
-unsigned act_frontier_next(struct app *app)
-{
-	return walk(app, 1);
-}
-
-unsigned act_frontier_back(struct app *app)
-{
-	return walk(app, -1);
-}
-
 unsigned act_take(struct app *app)
 {
 	struct sheet_page *s = sheet_page_of(app);

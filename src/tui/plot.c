@@ -92,13 +92,67 @@ void plot_again(const struct plot *p, enum style style)
 	draw_dots(p, style);
 }
 
-void plot_mark(const struct plot *p, double x, double y, char mark, enum style style)
+/* The cell that a dot there would be in, from the top left; false: nowhere. */
+static bool cell_of(const struct plot *p, double x, double y, int *cx, int *cy)
 {
 	int px = 0, py = 0, fx = p->braille ? 2 : 1, fy = p->braille ? 4 : 1;
 	if (!p->dots || !isfinite(x) || !isfinite(y))
-		return;
-	place(p, x, y, fx, fy, &px, &py); /* in the cell that a dot there would be in */
-	scr_glyph(p->in.y + py / fy, p->in.x + px / fx, style, (unsigned char)mark, mark);
+		return false;
+	place(p, x, y, fx, fy, &px, &py);
+	*cx = px / fx;
+	*cy = py / fy;
+	return true;
+}
+
+void plot_mark(const struct plot *p, double x, double y, char mark, enum style style)
+{
+	int cx, cy;
+	if (cell_of(p, x, y, &cx, &cy))
+		scr_glyph(p->in.y + cy, p->in.x + cx, style, (unsigned char)mark, mark);
+}
+
+bool *plot_taken(const struct plot *p)
+{
+	const size_t n = (size_t)p->in.w * (size_t)p->in.h;
+	bool *taken = p->dots ? calloc(n + 1, sizeof *taken) : NULL;
+	for (size_t i = 0; taken && i < n; i++)
+		taken[i] = p->dots[i] != 0;
+	return taken;
+}
+
+void plot_take(const struct plot *p, double x, double y, bool *taken)
+{
+	int cx, cy;
+	if (cell_of(p, x, y, &cx, &cy))
+		taken[cy * p->in.w + cx] = true;
+}
+
+/* Are w cells from column x on free, and one more on either side? */
+static bool is_free(const struct plot *p, int x, int y, int w, int mark, const bool *taken)
+{
+	if (x < 0 || x + w > p->in.w)
+		return false;
+	for (int i = x - 1; i <= x + w; i++)
+		if (i >= 0 && i < p->in.w && i != mark && taken[y * p->in.w + i])
+			return false;
+	return true;
+}
+
+bool plot_label(
+	const struct plot *p, double x, double y, const char *text, enum style style, bool *taken)
+{
+	int cx, cy, w = scr_width(text);
+	if (!cell_of(p, x, y, &cx, &cy))
+		return false;
+	int at = is_free(p, cx + 1, cy, w, cx, taken)   ? cx + 1
+		 : is_free(p, cx - w, cy, w, cx, taken) ? cx - w
+							: -1;
+	if (at < 0)
+		return false;
+	scr_text(p->in.y + cy, p->in.x + at, w, style, text);
+	for (int i = at; i < at + w; i++)
+		taken[cy * p->in.w + i] = true;
+	return true;
 }
 
 void plot_free(struct plot *p)

@@ -30,6 +30,15 @@ void plot_end(struct plot *p, enum style style);
 void plot_again(const struct plot *p, enum style style);
 /* One letter; outside the picture it stands at the border. */
 void plot_mark(const struct plot *p, double x, double y, char mark, enum style style);
+/*
+ * Labels that hide nothing: plot_taken() gives a map of the cells with dots (caller frees; NULL:
+ * out of memory), plot_take() adds a mark's cell, plot_label() writes a text right of a mark, else
+ * left of it, where all its cells are free, and takes them; false: no room.
+ */
+bool *plot_taken(const struct plot *p);
+void plot_take(const struct plot *p, double x, double y, bool *taken);
+bool plot_label(
+	const struct plot *p, double x, double y, const char *text, enum style style, bool *taken);
 void plot_free(struct plot *p);
 
 #endif

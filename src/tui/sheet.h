@@ -21,6 +21,7 @@ enum { FILTER_SIZE = 64 };
 
 /* A driven set-up on the picture. */
 struct sheet_driven {
+	int run; /* the first that was driven on it */
 	double time, wear[CHANNELS_MAX];
 	bool known[CHANNELS_MAX];
 };
@@ -40,6 +41,8 @@ struct sheet_page {
 	struct frontier *frontier;   /* owned; NULL: frontier_why */
 	char frontier_why[200];
 	bool frontier_stale;
+	struct frontier_options
+		bounds;        /* what the user asked of it; the rest is set when it is made */
 	int point;             /* the frontier point walked to; -1 none */
 	double x0, x1, y0, y1; /* of the picture; stay as they are while all is inside */
 	bool scale_stale;

@@ -50,9 +50,10 @@ static void draw_line(const struct app *app, const struct told_columns *c, int y
 	char text[FMT_SIZE], said[64];
 	const enum style style = l->beyond ? WARN : PLAIN;
 	scr_text(y, x, c->name_w + 1 + !c->narrow, PLAIN, short_name(l->kind, c->narrow));
-	if (!l->figure.has) {
+	if (!l->figure.has) { /* "lacks front aero: base" is what the room takes */
+		const char *lacks = strstr(l->words, "lacks ");
 		scr_text(y, x + c->value + 2, c->value_w + c->change_w + c->interval_w, DIM,
-			l->words);
+			lacks ? lacks : l->words);
 		return;
 	}
 	snprintf(text, sizeof text, l->kind >= BALANCE_PRESSURE_FRONT ? "%.1f" : "%.1f %%",

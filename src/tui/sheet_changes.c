@@ -6,7 +6,13 @@
 
 #include <stdio.h>
 
-enum { LABEL_W = 13, MOVE_W = 18, FIGURE_W = 9 };
+enum { LABEL_W = 13, FIGURE_W = 9 };
+
+/* With four wheels the table fills its 76 columns. */
+static int move_width(const struct model *m)
+{
+	return m->n_responses > 4 ? 16 : 18;
+}
 
 static void draw_figure(const struct estimate *e, int y, int x, int most)
 {
@@ -29,7 +35,8 @@ static void draw_change(struct app *app, size_t group, int y, int x)
 	const struct adjustable *a = &app->book.car.adjustables[m->groups[group].adjustable];
 	const fix *now = app_sheet(app)->values, *then = app->against.values;
 	int i = m->groups[group].adjustable;
-	char from[32], to[32];
+	char from[32], to[32], move[96];
+	const int width = move_width(m);
 	int pair = m->groups[group].pair;
 	if (pair >= 0 && now[i] == then[i])
 		i = car_partner(&app->book.car, i);
@@ -37,11 +44,12 @@ static void draw_change(struct app *app, size_t group, int y, int x)
 	fix_print_min(then[i], d, from, sizeof from);
 	fix_print_min(now[i], d, to, sizeof to);
 	scr_text(y, x, LABEL_W, PLAIN, a->label);
-	scr_printf(y, x + LABEL_W + 1, MOVE_W, DIM, "%s to %s%s", from, to,
-		pair < 0                               ? ""
-		: i == app->book.car.pairs[pair].front ? " front"
-						       : " rear");
-	x += LABEL_W + MOVE_W + 1;
+	const char *end = pair < 0 ? "" : i == app->book.car.pairs[pair].front ? " front" : " rear";
+	int w = snprintf(move, sizeof move, "%s to %s%s", from, to, end);
+	if (w > width && pair >= 0) /* " f" is better than half a word */
+		snprintf(move, sizeof move, "%s to %s%.2s", from, to, end);
+	scr_text(y, x + LABEL_W + 1, width, DIM, move);
+	x += LABEL_W + width + 1;
 	for (size_t r = 0; r < m->n_responses; r++) {
 		struct estimate e = model_group_delta(m, r, group, now, then);
 		draw_figure(&e, y, x + (int)r * FIGURE_W, r == RESPONSE_TIME ? 3 : 2);
@@ -53,8 +61,9 @@ void sheet_draw_changes(struct app *app, struct area a)
 	const struct model *m = app->model;
 	if (!m || !app->against.values || app->n_changes == 0 || a.h < 3)
 		return;
-	int figures = a.x + LABEL_W + MOVE_W + 1;
-	scr_text(a.y, a.x, LABEL_W + MOVE_W, DIM, "what each change does");
+	const int width = move_width(m);
+	int figures = a.x + LABEL_W + width + 1;
+	scr_text(a.y, a.x, LABEL_W + width, DIM, "what each change does");
 	for (size_t r = 0; r < m->n_responses; r++) {
 		char name[32];
 		if (r == RESPONSE_TIME)

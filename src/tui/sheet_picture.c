@@ -30,6 +30,7 @@ bool sheet_collect_driven(struct app *app, struct sheet_page *s)
 		struct estimate t = model_value(app->model, RESPONSE_TIME, b->runs[i].values);
 		if (!t.known)
 			continue;
+		d->run = (int)i;
 		d->time = t.value;
 		for (size_t c = 0; c < b->n_channels; c++) {
 			struct estimate w = model_value(app->model, 1 + c, b->runs[i].values);
@@ -72,7 +73,8 @@ void sheet_update_frontier(struct app *app, struct sheet_page *s)
 	memcpy(start.locked, now->locked, now->n_pairs * sizeof *now->locked);
 	memcpy(start.share_held, now->share_held, now->n_pairs * sizeof *now->share_held);
 	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
-	struct frontier_options o = {.save = {.kind = SAVE_CHANNEL, .channel = (int)s->channel}};
+	struct frontier_options o = s->bounds;
+	o.save = (struct save_target){.kind = SAVE_CHANNEL, .channel = (int)s->channel};
 	s->frontier = frontier_new(app->model, &start, ref, &o, &err);
 	if (!s->frontier)
 		snprintf(s->frontier_why, sizeof s->frontier_why, "%.190s", err.text);
@@ -167,7 +169,7 @@ static void draw_legend(const struct sheet_page *s, const char *channel, struct 
 	if (s->point >= 0 && s->frontier) {
 		const struct frontier_point *p = &s->frontier->points[s->point];
 		char t[FMT_SIZE], w[FMT_SIZE];
-		scr_printf(a.y, a.x, a.w, ACCENT, "f: %d of %zu, lap %s, %s %s; t takes it",
+		scr_printf(a.y, a.x, a.w, ACCENT, "f: %d of %zu, %s s, %s %s %%; t takes it",
 			s->point + 1, s->frontier->n, fmt_signed(p->time_delta, 2, t), channel,
 			p->has_wear ? fmt_signed(p->wear_delta, 2, w) : "not known");
 		return;
@@ -226,6 +228,24 @@ static bool draw_frontier(struct sheet_page *s, struct area a)
 	return true;
 }
 
+/* Beside the crosses the runs' ids, where there is room and nothing else stands there. */
+static void draw_ids(const struct app *app, const struct sheet_page *s)
+{
+	enum { LEAST_W = 56, LEAST_H = 12 };
+	const struct plot *p = &s->plot;
+	if (p->in.w < LEAST_W || p->in.h < LEAST_H)
+		return;
+	bool *taken = plot_taken(p);
+	for (size_t i = 0; taken && i < s->n_driven; i++)
+		if (s->driven[i].known[s->channel])
+			plot_take(p, s->driven[i].wear[s->channel], s->driven[i].time, taken);
+	for (size_t i = 0; taken && i < s->n_driven; i++)
+		if (s->driven[i].known[s->channel])
+			plot_label(p, s->driven[i].wear[s->channel], s->driven[i].time,
+				app->book.runs[s->driven[i].run].id, DIM, taken);
+	free(taken);
+}
+
 static void draw_marks(
 	const struct sheet_page *s, const struct estimate *t, const struct estimate *w)
 {
@@ -258,7 +278,9 @@ void sheet_draw_picture(struct app *app, struct area a)
 		return;
 	}
 	draw_legend(s, app->book.channels[s->channel], (struct area){a.y, a.x, 1, a.w});
-	if (draw_frontier(s, (struct area){a.y + 2, a.x, a.h - 3, a.w}))
+	if (draw_frontier(s, (struct area){a.y + 2, a.x, a.h - 3, a.w})) {
+		draw_ids(app, s);
 		draw_marks(s, t, w);
+	}
 	draw_labels(app, s, (struct area){a.y + 1, a.x, a.h - 1, a.w});
 }

@@ -261,7 +261,7 @@ void sheet_draw_told(struct app *app, struct area a)
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 	words_beyond(app->model, text, sizeof text);
-	if (text[0] && y < end)
+	if (text[0] && (end - y) * a.w > scr_width(text)) /* the whole sentence or none */
 		scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 }
 
