@@ -96,30 +96,47 @@ static void lacking(const struct told *t, enum balance_kind k, struct balance_li
 		keys);
 }
 
-static void share_line(const struct told *t, enum balance_kind k, struct balance_line *l)
+/* A line without figures and texts; its long texts are only begun. */
+static void begin(struct balance_line *l, enum balance_kind k, const char *name)
+{
+	l->kind = k;
+	l->name = name;
+	l->figure = l->change = (struct opt_num){false, 0};
+	l->beyond = false;
+	l->band = 0;
+	l->value[0] = l->delta[0] = l->words[0] = '\0';
+}
+
+static void share_figure(const struct told *t, enum balance_kind k, struct balance_line *l)
 {
 	const struct opt_num now = share_of(&t->now, k), then = share_of(&t->then, k);
-	*l = (struct balance_line){.kind = k, .name = shares[k].name};
+	begin(l, k, shares[k].name);
 	if (!now.has) {
 		lacking(t, k, l);
 		return;
 	}
 	l->figure = some(100 * now.v);
-	snprintf(l->value, sizeof l->value, "front %.1f %%", l->figure.v);
-	if (t->has_then && then.has) {
+	if (t->has_then && then.has)
 		l->change = some(100 * (now.v - then.v));
-		signed_text(l->delta, sizeof l->delta, l->change.v, 1);
-	}
 	if (shares[k].band >= 0) {
 		l->band = t->plan.band[shares[k].band].v;
 		l->beyond = l->change.has && fabs(l->change.v) > l->band + 1e-9;
 	}
+}
+
+static void share_texts(const struct told *t, enum balance_kind k, struct balance_line *l)
+{
+	if (!l->figure.has)
+		return;
+	snprintf(l->value, sizeof l->value, "front %.1f %%", l->figure.v);
+	if (l->change.has)
+		signed_text(l->delta, sizeof l->delta, l->change.v, 1);
 	if (k == BALANCE_TRANSFER)
 		transfer_words(t, l->words, sizeof l->words);
 	else if (k == BALANCE_AERO)
 		aero_words(t, l->words, sizeof l->words);
 	else if (k == BALANCE_BRAKES)
-		brake_words(t, now.v, l->words, sizeof l->words);
+		brake_words(t, share_of(&t->now, k).v, l->words, sizeof l->words);
 	else
 		snprintf(l->words, sizeof l->words, "%.0f and %.0f N m/rad",
 			t->now.front.roll_stiffness.v, t->now.rear.roll_stiffness.v);
@@ -149,35 +166,37 @@ struct opt_num balance_cold_for_target(const struct book *b, int axle)
 	return some(balance_pressure(want.v, b->balance.hot.v, b->balance.cold.v));
 }
 
-static void pressure_line(const struct told *t, int axle, struct balance_line *l)
+static void pressure_figure(const struct told *t, int axle, struct balance_line *l)
+{
+	const struct opt_num hot = balance_hot(t->b, t->values, axle);
+	begin(l, axle ? BALANCE_PRESSURE_REAR : BALANCE_PRESSURE_FRONT,
+		axle ? "hot pressure rear" : "hot pressure front");
+	l->figure = hot;
+	if (hot.has && t->against)
+		l->change = some(hot.v - balance_hot(t->b, t->against, axle).v);
+	if (!hot.has)
+		snprintf(l->words, sizeof l->words, "not told: the car profile lacks pressures: %s",
+			axle ? "rear" : "front");
+}
+
+static void pressure_texts(const struct told *t, int axle, struct balance_line *l)
 {
 	const struct balance_plan *p = &t->b->balance;
-	const struct opt_num hot = balance_hot(t->b, t->values, axle);
-	const struct opt_num cold = cold_pressure(&t->b->car, t->values, axle);
 	const struct opt_num set = balance_cold_for_target(t->b, axle);
-	size_t n = 0;
-	*l = (struct balance_line){.kind = axle ? BALANCE_PRESSURE_REAR : BALANCE_PRESSURE_FRONT,
-		.name = axle ? "hot pressure rear" : "hot pressure front",
-		.figure = hot};
-	if (hot.has) {
-		snprintf(l->value, sizeof l->value, "%.1f kPa", hot.v);
-		n = (size_t)snprintf(l->words, sizeof l->words, "cold %.1f, %g to %g C", cold.v,
-			p->cold.v, p->hot.v);
-	} else {
-		n = (size_t)snprintf(l->words, sizeof l->words,
-			"not told: the car profile lacks pressures: %s", axle ? "rear" : "front");
+	if (l->figure.has) {
+		snprintf(l->value, sizeof l->value, "%.1f kPa", l->figure.v);
+		snprintf(l->words, sizeof l->words, "cold %.1f, %g to %g C",
+			cold_pressure(&t->b->car, t->values, axle).v, p->cold.v, p->hot.v);
 	}
-	if (hot.has && t->against) {
-		const struct opt_num then = balance_hot(t->b, t->against, axle);
-		l->change = some(hot.v - then.v);
+	if (l->change.has)
 		signed_text(l->delta, sizeof l->delta, l->change.v, 1);
-	}
+	const size_t n = strlen(l->words);
 	if (set.has)
 		snprintf(l->words + n, sizeof l->words - n, "; for %g hot set %.1f cold",
 			p->hot_pressure[axle].v, set.v);
 }
 
-size_t balance_lines(const struct book *b, const fix *values, const fix *against,
+static size_t tell(const struct book *b, const fix *values, const fix *against, bool texts,
 	struct balance_line out[BALANCE_LINES])
 {
 	struct told t = {.b = b,
@@ -191,11 +210,29 @@ size_t balance_lines(const struct book *b, const fix *values, const fix *against
 	t.now = balance_of(&b->car, values);
 	if (against)
 		t.then = balance_of(&b->car, against);
-	for (int k = BALANCE_STIFFNESS; k <= BALANCE_BRAKES; k++)
-		share_line(&t, (enum balance_kind)k, &out[n++]);
-	for (int axle = 0; axle < 2 && t.plan.cold.has && t.plan.hot.has; axle++)
-		pressure_line(&t, axle, &out[n++]);
+	for (int k = BALANCE_STIFFNESS; k <= BALANCE_BRAKES; k++, n++) {
+		share_figure(&t, (enum balance_kind)k, &out[n]);
+		if (texts)
+			share_texts(&t, (enum balance_kind)k, &out[n]);
+	}
+	for (int axle = 0; axle < 2 && t.plan.cold.has && t.plan.hot.has; axle++, n++) {
+		pressure_figure(&t, axle, &out[n]);
+		if (texts)
+			pressure_texts(&t, axle, &out[n]);
+	}
 	return n;
+}
+
+size_t balance_lines(const struct book *b, const fix *values, const fix *against,
+	struct balance_line out[BALANCE_LINES])
+{
+	return tell(b, values, against, true, out);
+}
+
+size_t balance_figures(const struct book *b, const fix *values, const fix *against,
+	struct balance_line out[BALANCE_LINES])
+{
+	return tell(b, values, against, false, out);
 }
 
 const char *balance_beyond_words(const struct balance_line *l, char *buf, size_t size)

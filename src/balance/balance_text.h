@@ -36,6 +36,9 @@ enum { BALANCE_LINES = 6 };
  */
 size_t balance_lines(const struct book *b, const fix *values, const fix *against,
 	struct balance_line out[BALANCE_LINES]);
+/* The same without texts: value and delta are "", words too but where there is no figure. */
+size_t balance_figures(const struct book *b, const fix *values, const fix *against,
+	struct balance_line out[BALANCE_LINES]);
 /* "beyond the band of 0.5" for a line that is; "" otherwise. Into buf; returns buf. */
 const char *balance_beyond_words(const struct balance_line *l, char *buf, size_t size);
 /*

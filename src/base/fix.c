@@ -214,21 +214,59 @@ int fix_decimals(fix v)
 	return n;
 }
 
+/* Digits of v from `end` backwards, the last `decimals` of them after a point. */
+static char *digits_before(char *end, uint64_t v, int decimals)
+{
+	for (int i = 0; i < decimals; i++, v /= 10)
+		*--end = (char)('0' + v % 10);
+	if (decimals > 0)
+		*--end = '.';
+	do {
+		*--end = (char)('0' + v % 10);
+		v /= 10;
+	} while (v > 0);
+	return end;
+}
+
+/* As snprintf("%s") does. */
+static int hand_over(const char *text, size_t len, char *buf, size_t size)
+{
+	const size_t n = len < size ? len : size - 1;
+	if (size > 0) {
+		memcpy(buf, text, n);
+		buf[n] = '\0';
+	}
+	return (int)len;
+}
+
+/* By hand: the pages print tens of these at every key. */
 int fix_print_min(fix v, int decimals, char *buf, size_t size)
 {
+	char text[40], *end = text + sizeof text;
 	int need = fix_decimals(v);
 	int n = decimals > need ? decimals : need;
 	if (n > 6)
 		n = 6;
 	uint64_t a = v < 0 ? (uint64_t)0 - (uint64_t)v : (uint64_t)v;
-	uint64_t whole = a / (uint64_t)FIX_ONE, part = a % (uint64_t)FIX_ONE;
 	for (int i = n; i < 6; i++)
-		part /= 10;
-	const char *sign = v < 0 ? "-" : "";
-	if (n == 0)
-		return snprintf(buf, size, "%s%llu", sign, (unsigned long long)whole);
-	return snprintf(buf, size, "%s%llu.%0*llu", sign, (unsigned long long)whole, n,
-		(unsigned long long)part);
+		a /= 10;
+	char *start = digits_before(end, a, n);
+	if (v < 0)
+		*--start = '-';
+	return hand_over(start, (size_t)(end - start), buf, size);
+}
+
+int num_fixed(double v, int decimals, char *buf, size_t size)
+{
+	static const double tens[] = {1, 1e1, 1e2, 1e3};
+	char text[40], *end = text + sizeof text;
+	const double scaled = decimals >= 0 && decimals <= 3 ? fabs(v) * tens[decimals] : INFINITY;
+	if (!(scaled < 1e9) || fabs(scaled - floor(scaled) - 0.5) < 1e-4)
+		return snprintf(buf, size, "%.*f", decimals, v);
+	char *start = digits_before(end, (uint64_t)(scaled + 0.5), decimals);
+	if (signbit(v))
+		*--start = '-';
+	return hand_over(start, (size_t)(end - start), buf, size);
 }
 
 int fix_print(fix v, char *buf, size_t size)

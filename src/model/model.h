@@ -206,6 +206,15 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 struct like_delta model_like_group(
 	const struct model *m, size_t channel, size_t group, const fix *values, const fix *against);
 
+/* All of these at once, coordinates reckoned once. against may be NULL: no differences then. */
+struct prediction {
+	bool extrapolated;
+	struct estimate value[RESPONSES_MAX], delta[RESPONSES_MAX];
+	struct like_delta like[CHANNELS_MAX];
+};
+void model_predict(
+	const struct model *m, const fix *values, const fix *against, struct prediction *out);
+
 /* Terms of the delta that the runs cannot tell: indices into the response's terms, the
  * count returned; none where the whole contrast can be told. */
 size_t model_untested(

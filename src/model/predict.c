@@ -129,32 +129,62 @@ struct estimate model_contrast(const struct response *r, const double *l)
 	return e;
 }
 
-/* Row of a difference; group >= 0: only that group's terms. False: no room. */
-static bool delta_row(const struct model *m, const struct response *r, int group, const fix *values,
-	const fix *against, double *l)
+static const struct estimate not_known = {.se = NAN, .low = NAN, .high = NAN};
+
+/* Two sets of values as coordinates, what is told of and what it is told against. */
+struct places {
+	double x[ROW_MAX], x0[ROW_MAX];
+};
+
+/* False: no room. against may be NULL. */
+static bool find_places(
+	const struct model *m, const fix *values, const fix *against, struct places *p)
 {
-	double other[ROW_MAX];
+	if (m->n_coords > ROW_MAX)
+		return false;
+	model_coords(m, values, p->x);
+	if (against)
+		model_coords(m, against, p->x0);
+	return true;
+}
+
+/* Row of a difference; group >= 0: only that group's terms. False: no room. */
+static bool delta_row(const struct model *m, const struct response *r, int group,
+	const struct places *p, double *l)
+{
 	if (!r->fitted || r->n_terms > ROW_MAX)
 		return false;
-	model_row(m, r, values, l);
-	model_row(m, r, against, other);
 	for (size_t t = 0; t < r->n_terms; t++) {
 		const struct term *k = &r->terms[t];
 		const bool mine =
 			term_is_setup(k->kind) && (group < 0 || m->coords[k->a].group == group);
-		l[t] = mine ? l[t] - other[t] : 0;
+		l[t] = mine ? model_term_value(k, p->x) - model_term_value(k, p->x0) : 0;
 	}
 	return true;
+}
+
+static struct estimate value_at(const struct response *r, const double *x)
+{
+	double l[ROW_MAX];
+	if (!r->fitted || r->n_terms > ROW_MAX)
+		return not_known;
+	for (size_t t = 0; t < r->n_terms; t++)
+		l[t] = model_term_value(&r->terms[t], x);
+	return model_contrast(r, l);
+}
+
+static struct estimate delta_at(
+	const struct model *m, const struct response *r, int group, const struct places *p)
+{
+	double l[ROW_MAX];
+	return delta_row(m, r, group, p, l) ? model_contrast(r, l) : not_known;
 }
 
 struct estimate model_response_value(
 	const struct model *m, const struct response *r, const fix *values)
 {
-	double l[ROW_MAX];
-	if (!r->fitted || r->n_terms > ROW_MAX)
-		return (struct estimate){.se = NAN, .low = NAN, .high = NAN};
-	model_row(m, r, values, l);
-	return model_contrast(r, l);
+	struct places p;
+	return find_places(m, values, NULL, &p) ? value_at(r, p.x) : not_known;
 }
 
 struct estimate model_value(const struct model *m, size_t response, const fix *values)
@@ -162,35 +192,30 @@ struct estimate model_value(const struct model *m, size_t response, const fix *v
 	return model_response_value(m, &m->responses[response], values);
 }
 
-static struct estimate delta(const struct model *m, const struct response *r, int group,
-	const fix *values, const fix *against)
+static struct estimate delta(
+	const struct model *m, size_t response, int group, const fix *values, const fix *against)
 {
-	double l[ROW_MAX];
-	if (!delta_row(m, r, group, values, against, l))
-		return (struct estimate){.se = NAN, .low = NAN, .high = NAN};
-	return model_contrast(r, l);
+	struct places p;
+	return find_places(m, values, against, &p) ? delta_at(m, &m->responses[response], group, &p)
+						   : not_known;
 }
 
 struct estimate model_delta(
 	const struct model *m, size_t response, const fix *values, const fix *against)
 {
-	return delta(m, &m->responses[response], -1, values, against);
+	return delta(m, response, -1, values, against);
 }
 
 struct estimate model_group_delta(
 	const struct model *m, size_t response, size_t group, const fix *values, const fix *against)
 {
-	return delta(m, &m->responses[response], (int)group, values, against);
+	return delta(m, response, (int)group, values, against);
 }
 
 static bool outside(
-	const struct model *m, const fix *values, const double *lo, const double *hi, bool *out)
+	const struct model *m, const double *x, const double *lo, const double *hi, bool *out)
 {
-	double x[ROW_MAX];
 	bool any = false;
-	if (m->n_coords > ROW_MAX)
-		return false;
-	model_coords(m, values, x);
 	for (size_t c = 0; c < m->n_coords; c++) {
 		const double low = lo ? lo[c] : m->coords[c].lo,
 			     high = hi ? hi[c] : m->coords[c].hi;
@@ -204,13 +229,15 @@ static bool outside(
 
 bool model_extrapolated(const struct model *m, const fix *values, bool *out)
 {
-	return outside(m, values, NULL, NULL, out);
+	struct places p;
+	return find_places(m, values, NULL, &p) && outside(m, p.x, NULL, NULL, out);
 }
 
 bool model_response_extrapolated(
 	const struct model *m, const struct response *r, const fix *values, bool *out)
 {
-	return outside(m, values, r->lo, r->hi, out);
+	struct places p;
+	return find_places(m, values, NULL, &p) && outside(m, p.x, r->lo, r->hi, out);
 }
 
 /* Would another rate in its interval turn the sign? The rate from inside runs is a lower
@@ -248,13 +275,19 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 	return d;
 }
 
+static struct like_delta like_at(const struct model *m, size_t c, int group, const struct places *p)
+{
+	double l[ROW_MAX];
+	return delta_row(m, &m->like[c], group, p, l) ? model_like_contrast(m, c, l)
+						      : (struct like_delta){.delta = not_known};
+}
+
 static struct like_delta like(
 	const struct model *m, size_t c, int group, const fix *values, const fix *against)
 {
-	double l[ROW_MAX];
-	if (!delta_row(m, &m->like[c], group, values, against, l))
-		return (struct like_delta){.delta = {.se = NAN, .low = NAN, .high = NAN}};
-	return model_like_contrast(m, c, l);
+	struct places p;
+	return find_places(m, values, against, &p) ? like_at(m, c, group, &p)
+						   : (struct like_delta){.delta = not_known};
 }
 
 struct like_delta model_like(
@@ -274,7 +307,9 @@ bool model_delta_driven(
 {
 	double l[ROW_MAX];
 	const struct response *r = &m->responses[response];
-	return delta_row(m, r, -1, values, against, l) && model_driven_estimable(r, l);
+	struct places p;
+	return find_places(m, values, against, &p) && delta_row(m, r, -1, &p, l) &&
+	       model_driven_estimable(r, l);
 }
 
 /* The part of l that lies in one component of aliased terms has an answer by itself. */
@@ -300,13 +335,31 @@ size_t model_untested(
 {
 	double l[ROW_MAX];
 	const struct response *r = model_driven(&m->responses[response]);
+	struct places p;
 	size_t n = 0;
-	if (!delta_row(m, r, -1, values, against, l) || model_estimable(r, l))
+	if (!find_places(m, values, against, &p) || !delta_row(m, r, -1, &p, l) ||
+		model_estimable(r, l))
 		return 0;
 	for (size_t t = 0; t < r->n_terms; t++)
 		if (l[t] != 0 && !r->estimable[t] && !component_told(r, l, r->component[t]))
 			terms[n++] = term_of(&m->responses[response], (int)t);
 	return n;
+}
+
+void model_predict(
+	const struct model *m, const fix *values, const fix *against, struct prediction *out)
+{
+	struct places p;
+	const bool room = find_places(m, values, against, &p);
+	out->extrapolated = room && outside(m, p.x, NULL, NULL, NULL);
+	for (size_t r = 0; r < m->n_responses; r++) {
+		const struct response *of = &m->responses[r];
+		out->value[r] = room ? value_at(of, p.x) : not_known;
+		out->delta[r] = room && against ? delta_at(m, of, -1, &p) : not_known;
+	}
+	for (size_t c = 0; c + 1 < m->n_responses; c++)
+		out->like[c] = room && against ? like_at(m, c, -1, &p)
+					       : (struct like_delta){.delta = not_known};
 }
 
 /* Slope of a response on tyre age per lap, fitted or known; 0 without one. */

@@ -290,18 +290,22 @@ bool rank_test(const double *a, size_t n, size_t p, size_t lda, double tol, size
 bool row_space_has(const double *l, size_t p, const double *scale, const double *null_basis,
 	size_t n_null, double tol)
 {
-	if (n_null == 0)
-		return true;
+	enum { AT_ONCE = 16 }; /* so that l is scaled once for all of them */
 	double len = 0;
-	for (size_t j = 0; j < p; j++)
+	for (size_t j = 0; n_null > 0 && j < p; j++)
 		len += (l[j] / scale[j]) * (l[j] / scale[j]);
 	const double limit = tol * sqrt(len);
-	for (size_t k = 0; k < n_null; k++) {
-		double s = 0;
-		for (size_t j = 0; j < p; j++)
-			s += null_basis[k * p + j] * (l[j] / scale[j]);
-		if (fabs(s) > limit)
-			return false;
+	for (size_t k0 = 0; k0 < n_null; k0 += AT_ONCE) {
+		const size_t n = n_null - k0 < AT_ONCE ? n_null - k0 : AT_ONCE;
+		double s[AT_ONCE] = {0};
+		for (size_t j = 0; j < p; j++) {
+			const double scaled = l[j] / scale[j];
+			for (size_t k = 0; scaled != 0 && k < n; k++)
+				s[k] += null_basis[(k0 + k) * p + j] * scaled;
+		}
+		for (size_t k = 0; k < n; k++)
+			if (fabs(s[k]) > limit)
+				return false;
 	}
 	return true;
 }

@@ -96,15 +96,7 @@ void app_predict(struct app *app)
 		return;
 	const struct model *m = app->model;
 	const fix *values = app_sheet(app)->values, *against = app->against.values;
-	t->extrapolated = model_extrapolated(m, values, NULL);
-	for (size_t r = 0; r < m->n_responses; r++) {
-		t->value[r] = model_value(m, r, values);
-		t->delta[r] = against ? model_delta(m, r, values, against)
-				      : (struct estimate){.known = false};
-	}
-	for (size_t c = 0; c < app->book.n_channels; c++)
-		t->like[c] = against ? model_like(m, c, values, against)
-				     : (struct like_delta){.has_chance = false};
+	model_predict(m, values, against, &t->p);
 	if (against && t->untested)
 		t->n_untested = model_untested(m, RESPONSE_TIME, values, against, t->untested);
 }

@@ -13,9 +13,7 @@
 /* What the model says of the sheet under work against the reference. */
 struct told {
 	bool known; /* there is a model */
-	bool extrapolated;
-	struct estimate value[RESPONSES_MAX], delta[RESPONSES_MAX];
-	struct like_delta like[CHANNELS_MAX];
+	struct prediction p;
 	size_t n_untested; /* of lap time; indices into its terms */
 	int *untested;     /* room for the terms of lap time; owned */
 };

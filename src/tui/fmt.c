@@ -4,6 +4,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 int fmt_decimals(double half, int most)
 {
@@ -18,23 +19,24 @@ int fmt_estimate_decimals(const struct estimate *e, int most)
 	return e->known && e->has_interval ? fmt_decimals((e->high - e->low) / 2, most) : most;
 }
 
-/* What would print as -0.00 is 0. */
-static double no_minus_zero(double v, int decimals)
+/* Rounded text with this sign before it; what rounds to 0 has none. */
+static const char *print_with(char sign, double v, int decimals, char *buf)
 {
-	return fabs(v) < 0.5 * pow(10, -decimals) ? 0 : v;
+	num_fixed(fabs(v), decimals, buf + 1, FMT_SIZE - 1);
+	buf[0] = sign;
+	if (!sign || strspn(buf + 1, "0.") == strlen(buf + 1))
+		memmove(buf, buf + 1, strlen(buf + 1) + 1);
+	return buf;
 }
 
 const char *fmt_signed(double v, int decimals, char *buf)
 {
-	v = no_minus_zero(v, decimals);
-	snprintf(buf, FMT_SIZE, v > 0 ? "%+.*f" : "%.*f", decimals, v);
-	return buf;
+	return print_with(v > 0 ? '+' : v < 0 ? '-' : '\0', v, decimals, buf);
 }
 
 const char *fmt_plain(double v, int decimals, char *buf)
 {
-	snprintf(buf, FMT_SIZE, "%.*f", decimals, no_minus_zero(v, decimals));
-	return buf;
+	return print_with(v < 0 ? '-' : '\0', v, decimals, buf);
 }
 
 const char *fmt_interval(const struct estimate *e, int decimals, char *buf)

@@ -5,7 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { PLOT_MIN_W = 8, PLOT_MIN_H = 2 };
+enum { PLOT_MIN_W = 8, PLOT_MIN_H = 2, PLOT_MAX_W = 512 };
 
 static void draw_axes(const struct plot *p)
 {
@@ -13,13 +13,16 @@ static void draw_axes(const struct plot *p)
 	for (int y = 0; y < p->in.h; y++)
 		scr_glyph(p->in.y + y, x0, DIM, 0x2502, '|');
 	scr_glyph(bottom, x0, DIM, 0x2514, '+');
+	unsigned line[PLOT_MAX_W];
 	for (int x = 0; x < p->in.w; x++)
-		scr_glyph(bottom, x0 + 1 + x, DIM, 0x2500, '-');
+		line[x] = 0x2500;
+	scr_glyphs(bottom, x0 + 1, p->in.w, DIM, line, '-');
 }
 
 bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, double y1)
 {
-	p->in = (struct area){a.y, a.x + 1, a.h - 1, a.w - 1};
+	const int w = a.w - 1 < PLOT_MAX_W ? a.w - 1 : PLOT_MAX_W;
+	p->in = (struct area){a.y, a.x + 1, a.h - 1, w};
 	p->x0 = x0;
 	p->x1 = x1 != x0 ? x1 : x0 + 1;
 	p->y0 = y0;
@@ -73,12 +76,14 @@ void plot_line(struct plot *p, double x0, double y0, double x1, double y1)
 
 static void draw_dots(const struct plot *p, enum style style)
 {
-	for (int y = 0; p->dots && y < p->in.h; y++)
+	unsigned row[PLOT_MAX_W];
+	for (int y = 0; p->dots && y < p->in.h; y++) {
 		for (int x = 0; x < p->in.w; x++) {
-			unsigned char d = p->dots[y * p->in.w + x];
-			if (d)
-				scr_glyph(p->in.y + y, p->in.x + x, style, 0x2800u + d, '.');
+			const unsigned char d = p->dots[y * p->in.w + x];
+			row[x] = d ? 0x2800u + d : 0;
 		}
+		scr_glyphs(p->in.y + y, p->in.x, p->in.w, style, row, '.');
+	}
 }
 
 void plot_end(struct plot *p, enum style style)

@@ -87,12 +87,33 @@ void scr_point(int y, int x, int width, enum style style, const char *text, int 
 	scr_right(y, x, width - (pad > 0 ? pad : 0), style, text);
 }
 
+void scr_glyphs(int y, int x, int n, enum style style, const unsigned *wide, char plain)
+{
+	const bool utf8 = term_is_utf8();
+	if (x < 0)
+		return;
+	if (n > COLS - x)
+		n = COLS - x;
+	for (int i = 0; i < n;) { /* a piece for each stretch without a gap */
+		char text[256];
+		size_t len = 0;
+		const int start = i;
+		for (; i < n && wide[i] && len + 4 <= sizeof text; i++) {
+			if (utf8)
+				len += text_utf8_put(wide[i], text + len);
+			else
+				text[len++] = plain;
+		}
+		if (len > 0)
+			lines_add(y, x + start, i - start, style, text, len);
+		else
+			i++;
+	}
+}
+
 void scr_glyph(int y, int x, enum style style, unsigned wide, char plain)
 {
-	char text[4] = {plain};
-	size_t len = term_is_utf8() ? text_utf8_put(wide, text) : 1;
-	if (x >= 0 && x < COLS)
-		lines_add(y, x, 1, style, text, len);
+	scr_glyphs(y, x, 1, style, &wide, plain);
 }
 
 int scr_wrap(int y, int x, int width, int lines, enum style style, const char *text)

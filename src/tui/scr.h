@@ -43,6 +43,8 @@ void scr_right(int y, int x, int width, enum style style, const char *text);
 void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most);
 /* One character: `wide` where the terminal shows UTF-8, else `plain`. */
 void scr_glyph(int y, int x, enum style style, unsigned wide, char plain);
+/* n of them from x on; 0 in `wide`: that place stays as it is. */
+void scr_glyphs(int y, int x, int n, enum style style, const unsigned *wide, char plain);
 /* Text broken at blanks into lines of `width`, at most `lines` of them; returns the lines used. */
 int scr_wrap(int y, int x, int width, int lines, enum style style, const char *text);
 

@@ -12,8 +12,8 @@
 static size_t lines_of(const struct app *app, struct balance_line out[BALANCE_LINES])
 {
 	struct balance_line all[BALANCE_LINES];
-	size_t n = 0,
-	       total = balance_lines(&app->book, app_sheet(app)->values, app->against.values, all);
+	size_t n = 0, total = balance_figures(
+			      &app->book, app_sheet(app)->values, app->against.values, all);
 	for (size_t i = 0; i < total; i++)
 		if (all[i].kind != BALANCE_STIFFNESS)
 			out[n++] = all[i];
@@ -56,8 +56,9 @@ static void draw_line(const struct app *app, const struct told_columns *c, int y
 			lacks ? lacks : l->words);
 		return;
 	}
-	snprintf(text, sizeof text, l->kind >= BALANCE_PRESSURE_FRONT ? "%.1f" : "%.1f %%",
-		l->figure.v);
+	num_fixed(l->figure.v, 1, text, sizeof text - 2);
+	if (l->kind < BALANCE_PRESSURE_FRONT)
+		strcat(text, " %");
 	scr_right(y, x + c->value, c->value_w - c->narrow, PLAIN, text);
 	if (l->change.has)
 		scr_point(y, x + c->change, c->change_w, style, fmt_signed(l->change.v, 1, text), 1,

@@ -271,8 +271,8 @@ void sheet_draw_picture(struct app *app, struct area a)
 		scr_text(a.y, a.x, a.w, DIM, "no picture: nothing can be predicted yet");
 		return;
 	}
-	const struct estimate *t = &app->told.value[RESPONSE_TIME];
-	const struct estimate *w = &app->told.value[1 + s->channel];
+	const struct estimate *t = &app->told.p.value[RESPONSE_TIME];
+	const struct estimate *w = &app->told.p.value[1 + s->channel];
 	if (!update_scale(app, s, t, w)) {
 		scr_text(a.y, a.x, a.w, DIM, "no picture: no wear of this channel is known");
 		return;

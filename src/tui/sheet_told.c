@@ -38,8 +38,8 @@ static void headline_time(const struct app *app, char *buf, size_t size)
 	if (app->n_changes == 0)
 		snprintf(buf, size, "as %s", app->book.reference);
 	else
-		snprintf(buf, size, "%slap time %s", t->extrapolated ? "extrapolated: " : "",
-			verdict_word(verdict_time(&t->delta[RESPONSE_TIME])));
+		snprintf(buf, size, "%slap time %s", t->p.extrapolated ? "extrapolated: " : "",
+			verdict_word(verdict_time(&t->p.delta[RESPONSE_TIME])));
 }
 
 static void headline_wear(const struct app *app, char *buf, size_t size)
@@ -50,7 +50,7 @@ static void headline_wear(const struct app *app, char *buf, size_t size)
 	for (size_t c = 0; app->n_changes && c < app->book.n_channels && n < size; c++)
 		n += (size_t)snprintf(buf + n, size - n, "%s%s %s", c ? ", " : "",
 			app->book.channels[c],
-			verdict_word(verdict_like(&t->like[c], &t->delta[1 + c])));
+			verdict_word(verdict_like(&t->p.like[c], &t->p.delta[1 + c])));
 }
 
 static void draw_change(
@@ -80,23 +80,23 @@ static void draw_response(
 	int point = c->narrow ? 2 : 3;
 	response_name(app, r, c->narrow, name, sizeof name);
 	scr_text(y, x, c->name_w, PLAIN, name);
-	const struct estimate *v = &t->value[r];
+	const struct estimate *v = &t->p.value[r];
 	int d = fmt_estimate_decimals(v, most);
 	if (!v->known)
 		scr_right(y, x + c->value, c->value_w - 1, DIM, "-");
 	else
 		scr_point(y, x + c->value, c->value_w - 1, PLAIN,
 			time ? fmt_lap(v->value, d, text) : fmt_plain(v->value, d, text), d, point);
-	draw_change(c, y, x, &t->delta[r], most, point);
+	draw_change(c, y, x, &t->p.delta[r], most, point);
 }
 
 static void draw_like(const struct app *app, const struct told_columns *c, int y, int x, size_t ch)
 {
-	const struct like_delta *l = &app->told.like[ch];
+	const struct like_delta *l = &app->told.p.like[ch];
 	char name[48], text[FMT_SIZE];
 	response_name(app, 1 + ch, c->narrow, name, sizeof name);
 	scr_text(y, x, c->name_w, PLAIN, name);
-	if (!l->delta.known && app->told.delta[1 + ch].known) {
+	if (!l->delta.known && app->told.p.delta[1 + ch].known) {
 		scr_right(y, x + c->interval - 2, c->interval_w + 2, DIM, "no exchange rate");
 		return;
 	}
@@ -128,7 +128,7 @@ static void untested_words(const struct app *app, char *buf, size_t size)
 /* How much of lap time's change other books tell. */
 static void borrowed_words(const struct app *app, char *buf, size_t size)
 {
-	const struct estimate *e = &app->told.delta[RESPONSE_TIME];
+	const struct estimate *e = &app->told.p.delta[RESPONSE_TIME];
 	char words[64];
 	buf[0] = '\0';
 	if (!app->model->borrowing || !app->against.values ||
@@ -145,7 +145,7 @@ static void extrapolated_words(const struct app *app, char *buf, size_t size)
 	const struct model *m = app->model;
 	bool out[256];
 	buf[0] = '\0';
-	if (!app->told.extrapolated || m->n_coords > 256)
+	if (!app->told.p.extrapolated || m->n_coords > 256)
 		return;
 	model_extrapolated(m, app_sheet(app)->values, out);
 	size_t n = (size_t)snprintf(buf, size, "extrapolated, beyond what was driven: ");
@@ -175,7 +175,7 @@ static int draw_heads(const struct app *app, const struct told_columns *c, struc
 {
 	char text[512];
 	headline_time(app, text, sizeof text);
-	scr_text(y++, a.x, a.w, app->told.extrapolated ? WARN : BOLD, text);
+	scr_text(y++, a.x, a.w, app->told.p.extrapolated ? WARN : BOLD, text);
 	headline_wear(app, text, sizeof text);
 	int used = scr_wrap(y, a.x, a.w, 2, BOLD, text);
 	y += used > 1 ? 2 : 1;
@@ -216,7 +216,7 @@ static int draw_likes(struct app *app, const struct told_columns *c, struct area
 	bool stretched = false;
 	for (size_t ch = 0; ch < app->book.n_channels; ch++) {
 		draw_like(app, c, y++, a.x, ch);
-		stretched = stretched || app->told.like[ch].stretched;
+		stretched = stretched || app->told.p.like[ch].stretched;
 	}
 	if (stretched)
 		scr_text(y++, a.x, a.w, WARN,
@@ -280,7 +280,7 @@ void sheet_draw_brief(struct app *app, struct area a)
 	size_t at = strlen(text);
 	snprintf(text + at, sizeof text - at, "%s%.380s", wear[0] ? ", " : "", wear);
 	for (size_t r = 0; r <= app->book.n_channels; r++) {
-		const struct estimate *e = &t->delta[r];
+		const struct estimate *e = &t->p.delta[r];
 		size_t n = strlen(text);
 		char name[48], range[FMT_SIZE];
 		if (!e->known)
