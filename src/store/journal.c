@@ -352,8 +352,10 @@ bool journal_sync(struct journal *j, struct err *err)
 		return true;
 	/* Deleted under us, or a disk that failed once: a new file. */
 	if (fstat(j->fd, &st) != 0 || st.st_nlink == 0 || fsync(j->fd) != 0) {
-		if (!rewrite(j, err))
+		if (!rewrite(j, err)) {
+			j->since = monotonic_seconds() + 1; /* again in some seconds */
 			return false;
+		}
 	}
 	j->since = 0;
 	if (!j->entered && !sync_entry(j))

@@ -13,14 +13,18 @@ void journal_add_header(struct buf *b, const struct stamp *base)
 	buf_addf(b, "%s%016" PRIx64 " %016" PRIx64 "\n", magic, base->size, base->hash);
 }
 
+/* Controls, and what has a meaning of its own. */
+static const char escaped[] = "\x01\x02\x03\x04\x05\x06\x07\x08\x09\x0a\x0b\x0c\x0d\x0e\x0f\x10"
+			      "\x11\x12\x13\x14\x15\x16\x17\x18\x19\x1a\x1b\x1c\x1d\x1e\x1f\x7f%=";
+
 static void add_escaped(struct buf *b, const char *text)
 {
-	for (; *text; text++) {
-		unsigned char c = (unsigned char)*text;
-		if (c < 0x20 || c == 0x7f || c == '%' || c == '=')
-			buf_addf(b, "%%%02X", (unsigned)c);
-		else
-			buf_add(b, text, 1);
+	while (*text) {
+		const size_t plain = strcspn(text, escaped);
+		buf_add(b, text, plain);
+		text += plain;
+		if (*text)
+			buf_addf(b, "%%%02X", (unsigned)(unsigned char)*text++);
 	}
 }
 

@@ -115,6 +115,11 @@ void app_refit(struct app *app)
 			       : time->why);
 	free(app->told.untested);
 	app->told.untested = NULL;
+	app->conditions[0] = app->beyond[0] = '\0';
+	if (app->model) {
+		words_conditions(app->model, app->conditions, sizeof app->conditions);
+		words_beyond(app->model, app->beyond, sizeof app->beyond);
+	}
 	if (app->model)
 		app->told.untested = calloc(app->model->responses[RESPONSE_TIME].n_terms + 1,
 			sizeof *app->told.untested);

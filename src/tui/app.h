@@ -7,6 +7,7 @@
 
 #include "book/edit.h"
 #include "model/model.h"
+#include "model/words.h"
 #include "tui/modal.h"
 #include "tui/page.h"
 
@@ -25,6 +26,8 @@ struct app {
 	struct book book;
 	struct model *model; /* NULL: model_why says why */
 	char model_why[256];
+	/* Words of model/words.h for the conditions that the model predicts at; made with it. */
+	char conditions[256], beyond[WORDS_SIZE];
 	bool fit_waits;       /* a large book: fitted after the first painting */
 	struct edit *edit;    /* the sheet under work */
 	struct sheet saved;   /* that sheet as it was last read or written */

@@ -55,8 +55,10 @@ int scr_text(int y, int x, int width, enum style style, const char *text)
 	if (width > COLS - x)
 		width = COLS - x;
 	size_t len = strlen(text);
-	lines_add(y, x, width, style, text, len);
-	return lines_width(text, len, width);
+	len = len < LINE_MAX_BYTES ? len : LINE_MAX_BYTES;
+	const int cols = lines_width(text, len, width);
+	lines_add(y, x, cols, style, text, len);
+	return cols;
 }
 
 int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)

@@ -8,9 +8,9 @@
 #include <string.h>
 #include <wchar.h>
 
-/* One piece of a line; its text follows it in the buffer. */
+/* One piece of a line, cols columns from x on; its text follows it in the buffer. */
 struct piece {
-	int x, width, style, len;
+	unsigned short x, cols, style, len;
 };
 
 struct line {
@@ -109,14 +109,24 @@ void lines_blank(int y)
 		empty(&l->now);
 }
 
-void lines_add(int y, int x, int width, enum style style, const char *text, size_t len)
+void lines_add(int y, int x, int cols, enum style style, const char *text, size_t len)
 {
 	struct line *l = line_at(y);
-	const struct piece p = {x, width, (int)style, (int)len};
+	const struct piece p = {(unsigned short)x, (unsigned short)cols, (unsigned short)style,
+		(unsigned short)len};
 	if (!l)
 		return;
 	buf_add(&l->now, (const char *)&p, sizeof p);
 	buf_add(&l->now, text, len);
+}
+
+/* The piece at an offset; returns the offset of the next one, 0 at the end. */
+static size_t piece_at(const struct buf *pieces, size_t at, struct piece *p)
+{
+	if (at >= pieces->len)
+		return 0;
+	memcpy(p, pieces->data + at, sizeof *p);
+	return at + sizeof *p + (size_t)p->len;
 }
 
 /* --- texts ------------------------------------------------------------------ */
@@ -188,34 +198,87 @@ static void paint_piece(int y, const struct piece *p, const char *text)
 	wchar_t wide[LINE_MAX_BYTES];
 	int n;
 	if (plain_ascii(text, (size_t)p->len)) {
-		paint_ascii(y, p->x, p->len < p->width ? p->len : p->width, p->style, text);
+		paint_ascii(y, p->x, p->len < p->cols ? p->len : p->cols, p->style, text);
 		return;
 	}
-	make_wide(text, (size_t)p->len, p->width, wide, &n);
+	make_wide(text, (size_t)p->len, p->cols, wide, &n);
 	attr_set(screen.attrs[p->style], screen.pairs[p->style], NULL);
 	mvaddnwstr(y, p->x, wide, n);
 }
 
-static void paint_line(int y, const struct buf *pieces)
+/* Columns of a line, `to` not among them. */
+struct span {
+	int from, to;
+};
+
+static bool meets(const struct span *s, const struct piece *p)
 {
-	attr_set(A_NORMAL, 0, NULL);
-	move(y, 0);
-	clrtoeol();
-	for (size_t at = 0; at < pieces->len;) {
-		struct piece p;
-		memcpy(&p, pieces->data + at, sizeof p);
-		paint_piece(y, &p, pieces->data + at + sizeof p);
-		at += sizeof p + (size_t)p.len;
-	}
+	return p->x < s->to && p->x + p->cols > s->from;
 }
 
-/* Half a line could say something else than the whole one. */
-static void paint_apology(int y)
+static void include(struct span *s, const struct piece *p)
 {
-	static const char text[] = "out of memory: this line is not shown";
-	move(y, 0);
-	clrtoeol();
-	paint_ascii(y, 0, (int)sizeof text - 1, WARN, text);
+	s->from = p->x < s->from ? p->x : s->from;
+	s->to = p->x + p->cols > s->to ? p->x + p->cols : s->to;
+}
+
+/* The columns of all pieces that are not the same at the same place in both lists. */
+static struct span differing(const struct buf *a, const struct buf *b)
+{
+	struct span s = {screen.cols, 0};
+	for (size_t i = 0, j = 0; i < a->len || j < b->len;) {
+		struct piece p, q;
+		const size_t i1 = piece_at(a, i, &p), j1 = piece_at(b, j, &q);
+		const bool equal =
+			i1 && j1 && i1 - i == j1 - j && !memcmp(a->data + i, b->data + j, i1 - i);
+		if (i1 && !equal)
+			include(&s, &p);
+		if (j1 && !equal)
+			include(&s, &q);
+		i = i1 ? i1 : a->len;
+		j = j1 ? j1 : b->len;
+	}
+	return s;
+}
+
+/* Widen a span until no piece lies across its ends: what is left of one would be lost. */
+static void round_out(struct span *s, const struct buf *pieces)
+{
+	struct span before;
+	do {
+		struct piece p;
+		before = *s;
+		for (size_t at = 0, next; (next = piece_at(pieces, at, &p)) != 0; at = next)
+			if (meets(s, &p))
+				include(s, &p);
+	} while (before.from != s->from || before.to != s->to);
+}
+
+static void paint_span(int y, const struct span *s, const struct buf *pieces)
+{
+	struct piece p;
+	attr_set(A_NORMAL, 0, NULL);
+	mvhline(y, s->from, ' ', s->to - s->from);
+	for (size_t at = 0, next; (next = piece_at(pieces, at, &p)) != 0; at = next)
+		if (meets(s, &p))
+			paint_piece(y, &p, pieces->data + at + sizeof p);
+}
+
+static void paint_line(int y, const struct line *l)
+{
+	/* Half a line could say something else than the whole one. */
+	static const char lost[] = "out of memory: this line is not shown";
+	struct span s = {0, screen.cols};
+	if (l->now.failed) {
+		paint_span(y, &s, &(struct buf){.len = 0});
+		paint_ascii(y, 0, (int)sizeof lost - 1, WARN, lost);
+		return;
+	}
+	if (!l->shown.failed) {
+		s = differing(&l->shown, &l->now);
+		round_out(&s, &l->now);
+	}
+	paint_span(y, &s, &l->now);
 }
 
 static bool same(const struct buf *a, const struct buf *b)
@@ -230,10 +293,7 @@ void lines_paint(void)
 		struct line *l = &screen.lines[y];
 		if (same(&l->now, &l->shown))
 			continue;
-		if (l->now.failed)
-			paint_apology(y);
-		else
-			paint_line(y, &l->now);
+		paint_line(y, l);
 		empty(&l->shown);
 		buf_add(&l->shown, l->now.data, l->now.len);
 		l->shown.failed = l->shown.failed || l->now.failed;

@@ -13,8 +13,8 @@ void lines_close(void);
 
 /* Take every piece off line y; lines outside the screen are passed over, here and below. */
 void lines_blank(int y);
-/* Put a piece on line y: text of len bytes from column x on, cut at `width` columns. */
-void lines_add(int y, int x, int width, enum style style, const char *text, size_t len);
+/* Put a piece on line y: as much of a text of len bytes as fits into cols columns from x on. */
+void lines_add(int y, int x, int cols, enum style style, const char *text, size_t len);
 /* Take nothing for granted: the next painting gives curses every line. */
 void lines_forget(void);
 /* Give curses the lines that are not as it has them. */

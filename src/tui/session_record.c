@@ -51,8 +51,8 @@ static bool append_changes(struct app *app, struct err *err)
 	struct session *s = app->session;
 	const struct sheet *now = app_sheet(app);
 	size_t most = 2 * now->n_values + 2 * now->n_pairs + 1;
-	struct change_text *texts = calloc(most, sizeof *texts);
-	struct change *changes = calloc(most, sizeof *changes);
+	struct change_text *texts = malloc(most * sizeof *texts);
+	struct change *changes = malloc(most * sizeof *changes);
 	bool ok = texts && changes;
 	if (!ok)
 		err_memory(err);

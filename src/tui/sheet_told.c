@@ -179,9 +179,8 @@ static int draw_heads(const struct app *app, const struct told_columns *c, struc
 	headline_wear(app, text, sizeof text);
 	int used = scr_wrap(y, a.x, a.w, 2, BOLD, text);
 	y += used > 1 ? 2 : 1;
-	char beyond[WORDS_SIZE];
-	words_conditions(app->model, text, sizeof text);
-	const bool far = words_beyond(app->model, beyond, sizeof beyond)[0] != '\0';
+	snprintf(text, sizeof text, "%s", app->conditions);
+	const bool far = app->beyond[0] != '\0';
 	const char *units[] = {" of fuel", " deg", "effort "};
 	const int room = a.w - (far && c->narrow ? (int)strlen(" beyond") : 0);
 	for (int i = 0; i < 3 && scr_width(text) > room; i++) { /* shorter where room is short */
@@ -260,9 +259,8 @@ void sheet_draw_told(struct app *app, struct area a)
 	extrapolated_words(app, text, sizeof text);
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
-	words_beyond(app->model, text, sizeof text);
-	if (text[0] && (end - y) * a.w > scr_width(text)) /* the whole sentence or none */
-		scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
+	if ((end - y) * a.w > scr_width(app->beyond)) /* the whole sentence or none */
+		scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, app->beyond);
 }
 
 void sheet_draw_brief(struct app *app, struct area a)

@@ -30,8 +30,9 @@ static void run(struct app *app)
 		app_paint(app, flags);
 		if (!term_update())
 			return;
-		flags = term_keys_waiting() ? UI_NONE : app_idle(app);
-		if (flags)
+		flags = session_idle(app); /* after painting: a disk may take its time */
+		flags |= term_keys_waiting() ? UI_NONE : app_idle(app);
+		if (flags && !term_keys_waiting())
 			continue;
 		unsigned events = term_wait(session_due_ms(app));
 		if (events & TERM_END)
@@ -40,7 +41,6 @@ static void run(struct app *app)
 			term_suspend();
 		if (events & (TERM_RESIZE | TERM_RESUME | TERM_STOP))
 			flags |= UI_ALL;
-		flags |= session_idle(app);
 		if (events & TERM_KEYS)
 			flags |= take_keys(app);
 	}
