@@ -172,6 +172,28 @@ START_TEST(least_common_multiples)
 }
 END_TEST
 
+/* Against the C library's own printf: halves, near halves, large, small. */
+START_TEST(fixed_decimals_are_those_of_printf)
+{
+	static const double odd[] = {0, -0.0, 0.5, 1.5, 2.5, -0.5, 0.05, 0.15, 0.25, 1.005, 1.0005,
+		2.675, 0.0005, 0.00049999999999999999, 999.9995, 1e9, 1e300, INFINITY, NAN};
+	char got[400], want[400];
+	unsigned seed = 11;
+	for (int i = 0; i < 200000; i++) {
+		const int d = i % 5;
+		const int whole = (int)(rand_r(&seed) % 400001) - 200000;
+		double v = i % 3 == 0 ? whole / 1000.0 : i % 3 == 1 ? whole / 10000.0 : whole / 7.0;
+		if ((size_t)i < 5 * sizeof odd / sizeof odd[0])
+			v = odd[i / 5];
+		const int n = num_fixed(v, d, got, sizeof got);
+		ck_assert_int_eq(n, snprintf(want, sizeof want, "%.*f", d, v));
+		ck_assert_str_eq(got, want);
+	}
+	ck_assert_int_eq(num_fixed(123.456, 2, got, 4), 6); /* cut as snprintf() cuts */
+	ck_assert_str_eq(got, "123");
+}
+END_TEST
+
 START_TEST(doubles_print_shortest)
 {
 	static const struct {
@@ -449,6 +471,7 @@ Suite *suite(void)
 	tcase_add_test(t, fixed_point_is_exact);
 	tcase_add_test(t, fixed_point_prints_and_reads_back);
 	tcase_add_test(t, least_common_multiples);
+	tcase_add_test(t, fixed_decimals_are_those_of_printf);
 	tcase_add_test(t, doubles_print_shortest);
 	tcase_add_test(t, lap_times_both_ways);
 	tcase_add_test(t, numbers_ignore_the_locale);

@@ -98,6 +98,13 @@ bool term_follow_size(void)
 	return true;
 }
 
+/* Also at the right edge: what is written there leaves the cursor on its row. */
+static bool addresses_as_ansi(void)
+{
+	return cursor_address && strcmp(cursor_address, "\033[%i%p1%d;%p2%dH") == 0 &&
+	       column_address && strcmp(column_address, "\033[%i%p1%dG") == 0 && eat_newline_glitch;
+}
+
 /* What nearly every terminal sends, also where its description says otherwise. */
 static void define_keys(void)
 {
@@ -149,6 +156,7 @@ bool term_open(struct err *err)
 	nodelay(terminal.keys, TRUE);
 	typeahead(-1); /* waiting keys are drained before an update, not asked for within */
 	define_keys();
+	terminal.ansi_columns = addresses_as_ansi();
 	leaveok(stdscr, TRUE);
 	curs_set(0);
 	tcgetattr(STDIN_FILENO, &terminal.program);

@@ -47,35 +47,73 @@ bool term_write(const char *s, size_t len)
 	return true;
 }
 
+/* Just past the sequence ESC [ ... letter at s; 0 if there is no whole one. */
+static size_t sequence_length(const char *s, size_t len)
+{
+	size_t end = 2;
+	if (len < 3 || s[0] != '\033' || s[1] != '[')
+		return 0;
+	while (end < len && (s[end] < 0x40 || s[end] > 0x7e))
+		end++;
+	return end < len ? end + 1 : 0;
+}
+
+/* ncurses begins attributes with a reset (ESC [ 0 ; 2 m) also where the last were one. */
+static size_t put_attributes(char *out, const char *s, size_t len)
+{
+	const bool reset = len == 3 || (len == 4 && s[2] == '0');
+	const bool again = !reset && terminal.plain && s[2] == '0' && s[3] == ';';
+	const size_t skip = reset ? len - 3 : again ? 2 : 0;
+	terminal.plain = reset;
+	memmove(out, "\033[", 2);
+	memmove(out + 2, s + 2 + skip, len - 2 - skip);
+	return len - skip;
+}
+
+/* ncurses names the row (ESC [ row ; column H) also for a long way on one row. */
+static size_t put_address(char *out, const char *s, size_t len, long *row)
+{
+	char *semicolon;
+	const long to = strtol(s + 2, &semicolon, 10);
+	const bool same = terminal.ansi_columns && *semicolon == ';' && to == *row;
+	*row = *semicolon == ';' ? to : 0;
+	if (!same) {
+		memmove(out, s, len);
+		return len;
+	}
+	const size_t n = (size_t)(s + len - 1 - semicolon - 1); /* digits of the column */
+	memmove(out, "\033[", 2);
+	memmove(out + 2, semicolon + 1, n);
+	out[2 + n] = 'G';
+	return n + 3;
+}
+
 /*
- * Shorten an update in place: ncurses leaves the alternate character set, which is never
- * entered here, with each change of attributes (ESC ( B), and begins each with a reset
- * (ESC [ 0 ; 2 m) also where the last one was a reset. Text holds no ESC, so these bytes
- * mean nothing else. Returns the new length.
+ * Shorten an update in place, by what ncurses sends too much. It also leaves the alternate
+ * character set, which is never entered here, with each change of attributes (ESC ( B).
+ * Text holds no ESC, so these bytes mean nothing else. Returns the new length.
  */
 static size_t shorten(char *s, size_t len)
 {
 	size_t out = 0;
+	long row = 0; /* that the cursor is on, from 1; 0 not known */
 	for (size_t i = 0; i < len;) {
-		if (s[i] == '\033' && len - i >= 3 && s[i + 1] == '(' && s[i + 2] == 'B') {
+		const size_t n = sequence_length(s + i, len - i);
+		const char last = n ? s[i + n - 1] : '\0';
+		if (len - i >= 3 && memcmp(s + i, "\033(B", 3) == 0) {
 			i += 3;
-			continue;
+		} else if (last == 'm') {
+			out += put_attributes(s + out, s + i, n);
+			i += n;
+		} else if (last == 'H') {
+			out += put_address(s + out, s + i, n, &row);
+			i += n;
+		} else {
+			const bool stays = n && strchr("CDGKPX@", last);
+			if ((unsigned char)s[i] < 0x20 && !stays)
+				row = 0;
+			s[out++] = s[i++];
 		}
-		if (s[i] == '\033' && len - i >= 4 && s[i + 1] == '[') {
-			size_t end = i + 2;
-			while (end < len && (s[end] < 0x40 || s[end] > 0x7e))
-				end++;
-			if (end < len && s[end] == 'm') {
-				bool reset = end == i + 2 || (end == i + 3 && s[i + 2] == '0');
-				bool again = terminal.plain && !reset && s[i + 2] == '0' &&
-					     s[i + 3] == ';';
-				memmove(s + out, "\033[", 2);
-				out += 2;
-				i += again ? 4 : end == i + 3 && reset ? 3 : 2;
-				terminal.plain = reset;
-			}
-		}
-		s[out++] = s[i++];
 	}
 	return out;
 }

@@ -35,8 +35,9 @@ struct terminal {
 	struct buf pasted; /* the text of the last paste */
 	char *update;      /* owned: room for one update */
 	size_t update_cap;
-	bool gone;  /* the line is dead */
-	bool plain; /* the last attributes sent were a reset */
+	bool gone;         /* the line is dead */
+	bool plain;        /* the last attributes sent were a reset */
+	bool ansi_columns; /* rows and columns are addressed as ANSI has it */
 };
 extern struct terminal terminal;
 
