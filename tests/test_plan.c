@@ -459,7 +459,7 @@ START_TEST(options_are_read_from_a_line)
 	struct plan_line line;
 	struct err e;
 	err_clear(&e);
-	ck_assert_msg(plan_parse_line(&o, &line,
+	ck_assert_msg(plan_parse_line(&book, &o, &line,
 			      " laps=80 minutes= order=quick rng=7 fold-over=yes "
 			      "factors=wing,bias",
 			      &e),
@@ -467,12 +467,20 @@ START_TEST(options_are_read_from_a_line)
 	ck_assert(o.lap_budget == 80 && !o.has_minutes && o.quick && o.rng == 7 && o.fold_over);
 	ck_assert_uint_eq(o.n_factors, 2);
 	ck_assert_str_eq(o.factors[1], "bias");
-	ck_assert(plan_parse_line(&o, &line, "", &e));
+	ck_assert(plan_parse_line(&book, &o, &line, "", &e));
 	ck_assert(!o.lap_budget && !o.quick && o.rng == 1 && !o.fold_over && !o.n_factors);
+	ck_assert(plan_parse_line(&book, &o, &line,
+		"sigma-run=0.08 sigma-lap=time=0.1,wear-front=0.05 factors=wing=-2:3,bias", &e));
+	ck_assert_uint_eq(o.n_ranges, 1);
+	ck_assert_str_eq(o.ranges[0].id, "wing");
+	ck_assert(o.ranges[0].low == -2 * FIX_ONE && o.ranges[0].high == 3 * FIX_ONE);
+	ck_assert(o.noise[0].has && o.noise[0].run == 0.08 && o.noise[0].lap == 0.1);
+	ck_assert(o.noise[1].has && o.noise[1].lap == 0.05);
 	static const char *const bad[] = {"laps=x", "laps=2.5", "order=slow", "wing", "wind=3",
-		"minutes=-1", "factors=A", "fold-over=1"};
+		"minutes=-1", "factors=A", "fold-over=1", "factors=wing=3", "factors=wing=a:b",
+		"sigma-run=-1", "sigma-run=wear-nose=0.1", "sigma-lap=x"};
 	for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
-		ck_assert_msg(!plan_parse_line(&o, &line, bad[i], &e), "%s", bad[i]);
+		ck_assert_msg(!plan_parse_line(&book, &o, &line, bad[i], &e), "%s", bad[i]);
 }
 END_TEST
 

@@ -145,6 +145,90 @@ START_TEST(a_tick_is_one_line)
 }
 END_TEST
 
+static void rewrite(const char *find, const char *put)
+{
+	size_t size;
+	char path[4200], *text = slurp_plan(&size), *at = strstr(text, find);
+	struct buf out;
+	ck_assert_msg(at != NULL, "%s", find);
+	buf_init(&out);
+	buf_add(&out, text, (size_t)(at - text));
+	buf_adds(&out, put);
+	buf_adds(&out, at + strlen(find));
+	snprintf(path, sizeof path, "%s/plan.yaml", folder);
+	test_write(path, out.data, out.len);
+	buf_free(&out);
+	free(text);
+}
+
+/* A run that will not be driven: its lines go, comments beside it and all else stay. */
+START_TEST(a_struck_run_takes_its_lines_only)
+{
+	struct err e;
+	size_t before_size, after_size;
+	err_clear(&e);
+	struct plan *p = make(PLAN_SCREENING);
+	ck_assert(store_save_plan(&book, p, false, &e));
+	rewrite("runs:\n", "runs: # in this order\n  # the first\n");
+	char *before = slurp_plan(&before_size);
+	for (size_t at = p->n_runs - 1; at > 0; at--) { /* each by itself, the last one too */
+		ck_assert_msg(store_strike_plan(&book, at, p->runs[at].values, &e), "%s", e.text);
+		char *after = slurp_plan(&after_size);
+		size_t same = 0;
+		while (same < after_size && before[same] == after[same])
+			same++;
+		const size_t cut = before_size - after_size, rest = after_size - same;
+		ck_assert_int_eq(memcmp(before + same + cut, after + same, rest), 0);
+		struct plan *q = load();
+		ck_assert_uint_eq(q->n_runs, p->n_runs - 1);
+		for (size_t i = 0; i < q->n_runs; i++)
+			ck_assert_int_eq(memcmp(q->runs[i].values, p->runs[i + (i >= at)].values,
+						 p->n_adjustables * sizeof(fix)),
+				0);
+		plan_free(q);
+		free(after);
+		char path[4200];
+		snprintf(path, sizeof path, "%s/plan.yaml", folder);
+		test_write(path, before, before_size);
+	}
+	free(before);
+	plan_free(p);
+}
+END_TEST
+
+START_TEST(what_may_not_be_struck_stays)
+{
+	struct err e;
+	err_clear(&e);
+	struct plan *p = make(PLAN_SCREENING);
+	ck_assert(!store_strike_plan(&book, 1, p->runs[1].values, &e)); /* no file */
+	ck_assert(store_save_plan(&book, p, false, &e));
+	err_clear(&e);
+	ck_assert(!store_strike_plan(&book, 0, p->runs[0].values, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "run 1 is what the moves are told from"));
+	err_clear(&e);
+	ck_assert(!store_strike_plan(&book, p->n_runs, p->runs[0].values, &e));
+	err_clear(&e);
+	ck_assert(!store_strike_plan(&book, 1, p->runs[2].values, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "has changed meanwhile"));
+	err_clear(&e);
+	ck_assert(store_tick_plan(&book, 1, "r01", &e));
+	ck_assert(!store_strike_plan(&book, 1, p->runs[1].values, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "was driven as r01"));
+	err_clear(&e);
+	rewrite("  - role: test\n    values:", "  -\n    role: test\n    values:");
+	size_t before_size, after_size;
+	char *before = slurp_plan(&before_size), *after;
+	ck_assert(!store_strike_plan(&book, 2, p->runs[2].values, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "lines of their own"));
+	after = slurp_plan(&after_size);
+	ck_assert_uint_eq(before_size, after_size);
+	free(before);
+	free(after);
+	plan_free(p);
+}
+END_TEST
+
 START_TEST(an_open_plan_is_not_replaced)
 {
 	struct err e;
@@ -265,6 +349,8 @@ Suite *suite(void)
 	tcase_set_timeout(t, 60);
 	tcase_add_loop_test(t, what_is_written_is_read, 0, 3);
 	tcase_add_test(t, a_tick_is_one_line);
+	tcase_add_test(t, a_struck_run_takes_its_lines_only);
+	tcase_add_test(t, what_may_not_be_struck_stays);
 	tcase_add_test(t, an_open_plan_is_not_replaced);
 	tcase_add_test(t, bad_plans_are_told_with_their_place);
 	tcase_add_test(t, the_subcommand_stores_ticks_and_prints);

@@ -7,6 +7,7 @@
  * Levels are the soft limits of the car profile, or the limits given, snapped inwards to
  * what steps reach from the base.
  */
+#include "plan/plan_line.h"
 #include "plan/plan_own.h"
 
 #include <stdlib.h>
@@ -76,9 +77,11 @@ static bool check_name(const struct car *c, const struct plan_options *o, size_t
 	for (size_t j = 0; j < i; j++)
 		if (strcmp(o->factors[j], id) == 0)
 			return err_input(err, "factor '%s' is named twice", id);
-	if (a < 0 && pair < 0)
-		return err_input(err,
-			"no factor '%s'; allowed: an adjustable or a pair of car '%s'", id, c->id);
+	if (a < 0 && pair < 0) {
+		char ids[400];
+		return err_input(err, "no factor '%s'; allowed: %s, or one end of a pair", id,
+			plan_factor_ids(c, ids, sizeof ids));
+	}
 	if (a < 0)
 		return !pair_is_frozen(o->base, &c->pairs[pair]) || refuse_frozen(o->base, id, err);
 	if (o->base->frozen[a])

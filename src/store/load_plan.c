@@ -322,3 +322,123 @@ bool store_tick_plan(const struct book *b, size_t index, const char *run_id, str
 	free(path);
 	return ok;
 }
+
+/* --- striking a run out ------------------------------------------------------------ */
+
+/* Behind the last byte of what is written of a node. */
+static size_t tail_of(const struct node *n)
+{
+	if (n->kind == NODE_SCALAR || n->flow || !n->child)
+		return n->end;
+	const struct node *last = n->child;
+	while (last->next)
+		last = last->next;
+	return tail_of(last);
+}
+
+/* The lines that an item of a block list stands on; false: it shares them with something else. */
+static bool lines_of(const struct doc *d, const struct node *n, size_t *from, size_t *to)
+{
+	size_t a = n->start, z = tail_of(n);
+	while (a > 0 && d->bytes[a - 1] != '\n')
+		a--;
+	size_t dash = a + strspn(d->bytes + a, " ");
+	if (n->flow || dash >= n->start || d->bytes[dash] != '-' ||
+		dash + 1 + strspn(d->bytes + dash + 1, " ") != n->start)
+		return false;
+	z += strspn(d->bytes + z, " \t\r");
+	if (z < d->size && d->bytes[z] == '#')
+		z += strcspn(d->bytes + z, "\n");
+	if (z < d->size && d->bytes[z] != '\n')
+		return false;
+	*from = a;
+	*to = z < d->size ? z + 1 : z;
+	return true;
+}
+
+static bool may_strike(const struct plan *p, size_t index, const fix *values, struct err *err)
+{
+	if (index == 0)
+		return err_input(
+			err, "run 1 is what the moves are told from; it stays in the plan");
+	if (index >= p->n_runs ||
+		memcmp(p->runs[index].values, values, p->n_adjustables * sizeof *values) != 0)
+		return err_input(err, "plan.yaml has changed meanwhile; look at it again");
+	if (p->runs[index].done[0])
+		return err_input(err, "run %zu was driven as %s; it stays in the plan", index + 1,
+			p->runs[index].done);
+	return true;
+}
+
+/* Is the plan in these bytes the old one but for run `index`? */
+static bool is_struck(const struct plan *old, size_t index, const char *bytes, size_t size,
+	const struct car *car, const char *path)
+{
+	struct faults faults;
+	struct doc d;
+	bool ok = false;
+	faults_init(&faults);
+	if (doc_parse(&d, bytes, size, path, &faults)) {
+		struct plan *now = load_plan(&d, car, &faults);
+		ok = now && now->n_runs + 1 == old->n_runs && now->n_factors == old->n_factors &&
+		     now->laps == old->laps && strcmp(now->base, old->base) == 0;
+		for (size_t i = 0; ok && i < now->n_runs; i++) {
+			const struct plan_run *r = &now->runs[i], *o = &old->runs[i + (i >= index)];
+			ok = r->baseline == o->baseline && strcmp(r->done, o->done) == 0 &&
+			     memcmp(r->values, o->values, old->n_adjustables * sizeof *r->values) ==
+				     0;
+		}
+		plan_free(now);
+		doc_free(&d);
+	}
+	faults_free(&faults);
+	return ok;
+}
+
+static bool strike_doc(
+	struct doc *d, const struct book *b, const struct plan *p, size_t index, struct err *err)
+{
+	size_t from, to;
+	const struct node *n = find_run(d, index);
+	if (!n || !lines_of(d, n, &from, &to))
+		return err_input(err,
+			"the runs of plan.yaml do not stand on lines of their own; strike it out "
+			"there");
+	char *bytes = malloc(d->size + 1);
+	if (!bytes)
+		return err_memory(err);
+	memcpy(bytes, d->bytes, from);
+	memcpy(bytes + from, d->bytes + to, d->size - to);
+	const size_t size = d->size - (to - from);
+	bool ok = is_struck(p, index, bytes, size, &b->car, d->path) ||
+		  err_failed(err, "run %zu could not be taken out of plan.yaml", index + 1);
+	if (ok) {
+		struct stamp stamp = d->stamp;
+		enum save_outcome got = file_save(d->path, bytes, size, &stamp, err);
+		ok = got == SAVE_DONE || got == SAVE_UNCONFIRMED;
+	}
+	free(bytes);
+	return ok;
+}
+
+bool store_strike_plan(const struct book *b, size_t index, const fix *values, struct err *err)
+{
+	struct faults faults;
+	struct doc d;
+	char *path = plan_path(b);
+	bool ok = false;
+	if (!path)
+		return err_memory(err);
+	faults_init(&faults);
+	if (doc_read(&d, path, &faults)) {
+		struct plan *p = load_plan(&d, &b->car, &faults);
+		ok = p && may_strike(p, index, values, err) && strike_doc(&d, b, p, index, err);
+		plan_free(p);
+		doc_free(&d);
+	}
+	if (!ok && err->cls == ERR_NONE)
+		*err = faults.n ? faults.list[0] : faults.oom;
+	faults_free(&faults);
+	free(path);
+	return ok;
+}

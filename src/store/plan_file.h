@@ -26,4 +26,11 @@ bool store_save_plan(const struct book *b, const struct plan *p, bool replace, s
 /* Notes in the file that run `index` of the plan was driven as run_id; nothing else changes. */
 bool store_tick_plan(const struct book *b, size_t index, const char *run_id, struct err *err);
 
+/*
+ * Takes run `index` out of the plan's file, with the lines that it stands on; nothing else changes.
+ * Refused: the first run, which moves are told from; one that was driven; one whose values are not
+ * `values` (the file is another by now); a file where the runs do not stand on lines of their own.
+ */
+bool store_strike_plan(const struct book *b, size_t index, const fix *values, struct err *err);
+
 #endif

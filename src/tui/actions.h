@@ -88,6 +88,8 @@ extern const char *const page_names[PAGES];
 		"show what the plan finds and what more would buy, or its runs")                   \
 	ACTION(plan_take, ON_PLAN, KEYS('t'), "take", "take the run's values into the sheet")      \
 	ACTION(plan_done, ON_PLAN, KEYS('x'), "tick off", "say which run was driven for it")       \
+	ACTION(plan_strike, ON_PLAN, KEYS('D'), "strike out",                                      \
+		"strike a run that will not be driven out of the plan")                            \
 	ACTION(new_run, ON_RUNS | ON_PLAN, KEYS('n'), "log a run",                                 \
 		"log a run: this sheet, the plan's next, or the set-up before")                    \
 	ACTION(open_run, ON_RUNS, KEYS(K_ENTER), "laps",                                           \

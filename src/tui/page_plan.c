@@ -70,6 +70,7 @@ static void refresh(struct app *app)
 	s->why[0] = '\0';
 	if (s->draft)
 		return;
+	const size_t kept = s->plan ? s->plan->n_runs : 0;
 	plan_free(s->plan);
 	s->plan = NULL;
 	faults_init(&faults);
@@ -83,11 +84,15 @@ static void refresh(struct app *app)
 		err_format(&err, s->why, sizeof s->why);
 	faults_free(&faults);
 	int next = s->plan ? plan_next_run(s->plan) : -1;
+	if (s->plan && s->cursor > 0 && s->cursor < (int)s->plan->n_runs && kept)
+		return; /* the place on the page stays */
 	s->cursor = next >= 0 ? next : 0;
 }
 
+/* Another hand may have changed the file meanwhile. */
 static void plan_enter(struct app *app)
 {
+	state_of(app)->stale = true;
 	refresh(app);
 }
 
@@ -119,7 +124,7 @@ static unsigned take_plan(struct app *app, struct plan *p)
 	s->effects = false;
 	s->cursor = 0;
 	s->why[0] = '\0';
-	return UI_BODY | app_say(app, "not kept yet: K keeps it in the book, m makes another");
+	return UI_BODY | app_say(app, "m makes another, e tells what it finds");
 }
 
 static unsigned options_typed(struct app *app, const char *text)
@@ -133,7 +138,7 @@ static unsigned options_typed(struct app *app, const char *text)
 	if (!line)
 		return app_warn(app, "out of memory");
 	take_noise(app, o.noise);
-	if (plan_parse_line(&o, line, text, &err))
+	if (plan_parse_line(&app->book, &o, line, text, &err))
 		p = plan_new(&app->book, &o, &err);
 	free(line);
 	if (p)
@@ -153,6 +158,12 @@ static unsigned make_next(struct app *app)
 	return p ? take_plan(app, p) : app_warn(app, "%s", err.text);
 }
 
+static const char *first_factor(const struct app *app)
+{
+	const struct car *c = &app->book.car;
+	return c->n_pairs ? c->pairs[0].id : c->adjustables[0].id;
+}
+
 static unsigned kind_picked(struct app *app, int item)
 {
 	if (item < 0 || item >= PLAN_KINDS)
@@ -160,9 +171,18 @@ static unsigned kind_picked(struct app *app, int item)
 	state_of(app)->kind = (enum plan_kind)item;
 	if (item == PLAN_NEXT)
 		return make_next(app);
-	app_say(app, "factors: ids with commas, such as wing,brake-bias; none: all not frozen");
-	return field_open(app, options_typed, "laps= minutes= order=random rng=1 factors=", "%s",
-		plan_kind_names[item]);
+	struct plan_noise noise[RESPONSES_MAX];
+	char ids[90];
+	take_noise(app, noise);
+	plan_factor_ids(&app->book.car, ids, sizeof ids);
+	app_say(app, "factors: %s%s (none: all), levels as %s=LOW:HIGH%s; laps of the whole plan",
+		ids, strlen(ids) == sizeof ids - 1 ? "..." : "", first_factor(app),
+		app->book.car.n_pairs ? ", of a pair moves" : "");
+	return field_open(app, options_typed,
+		noise[RESPONSE_TIME].has
+			? "laps= minutes= order=random factors="
+			: "laps= minutes= sigma-run= sigma-lap= order=random factors=",
+		"%s", plan_kind_names[item]);
 }
 
 unsigned act_plan_make(struct app *app)
@@ -261,6 +281,45 @@ unsigned act_plan_done(struct app *app)
 		"Run %d of the plan was driven as", s->cursor + 1);
 }
 
+static unsigned strike_answered(struct app *app, int choice)
+{
+	struct plan_page *s = state_of(app);
+	const struct plan_run *r = run_at(s);
+	struct err err;
+	err_clear(&err);
+	if (choice != 1 || !r)
+		return app_say(app, "the run stays in the plan");
+	const int at = s->cursor;
+	const bool ok = store_strike_plan(&app->book, (size_t)at, r->values, &err);
+	s->stale = true;
+	refresh(app);
+	return UI_ALL | (ok ? app_say(app, "run %d is struck out of plan.yaml", at + 1)
+			    : app_warn(app, "%s", err.text));
+}
+
+unsigned act_plan_strike(struct app *app)
+{
+	static const struct choice choices[] = {
+		{'n', "keep it in the plan"}, {'d', "strike it out of plan.yaml"}};
+	struct plan_page *s = state_of(app);
+	const struct plan_run *r = run_at(s);
+	if (!r || s->draft)
+		return app_say(app, !s->plan   ? "no plan yet: m makes one"
+				    : s->draft ? "K keeps the plan first"
+					       : "e goes back to the runs first");
+	if (s->cursor == 0 || r->done[0])
+		return app_say(app,
+			r->done[0] ? "this run was driven as %s; it stays in the plan"
+				   : "run 1 is what the moves are told from; it stays%s",
+			r->done);
+	return question_open(app, strike_answered, choices, 2,
+		r->baseline ? "It is a baseline: its repeats are what every interval lives on.\n"
+			      "The numbers of the later runs go down by one."
+			    : "What the plan finds gets less: e tells how much.\n"
+			      "The numbers of the later runs go down by one.",
+		"Strike run %d out of the plan?", s->cursor + 1);
+}
+
 unsigned act_plan_take(struct app *app)
 {
 	const struct plan_run *r = run_at(state_of(app));
@@ -303,9 +362,8 @@ static void draw_title(const struct plan_page *s, struct area a)
 	const struct plan *p = s->plan;
 	if (p->kind == PLAN_NEXT && p->has_gain[RESPONSE_TIME])
 		scr_printf(a.y, 1, a.w - 2, PLAIN,
-			"teaches most now, %g min of changes: lap time along the "
-			"frontier to %.2g, was %.2g",
-			p->minutes, p->se_after[RESPONSE_TIME], p->se_now[RESPONSE_TIME]);
+			"teaches most now: standard error of lap time %.2g s, was %.2g; %g min",
+			p->se_after[RESPONSE_TIME], p->se_now[RESPONSE_TIME], p->minutes);
 	else
 		scr_printf(a.y, 1, a.w - 2, PLAIN,
 			"%s from %s: %zu %s of %zu laps, %g min of changes",
@@ -359,14 +417,30 @@ static void draw_run(const struct plan_page *s, int index, int y, int width)
 			"done %s", r->done);
 }
 
-/* Which factor stands in which column. */
-static void draw_legend(const struct plan *p, struct area a)
+/* "4/10" of an adjustable, "-0.6/+0.6" of a pair, whose levels are moves. */
+static const char *factor_levels(const struct plan *p, const struct plan_factor *f,
+	const struct car *car, char *buf, size_t size)
+{
+	const int d = fix_decimals(car->adjustables[f->adjustable].step);
+	const fix from = f->partner < 0 ? p->runs[0].values[f->adjustable] : 0;
+	char low[32], high[32];
+	fix_print_min(f->low + from, d, low, sizeof low);
+	fix_print_min(f->high + from, d, high, sizeof high);
+	snprintf(buf, size, "%s/%s%s", low, f->partner >= 0 && f->high > 0 ? "+" : "", high);
+	return buf;
+}
+
+/* Which factor stands in which column, and what - and + of it are. */
+static void draw_legend(const struct plan *p, const struct car *car, struct area a)
 {
 	struct buf text;
 	int marks = p->kind == PLAN_NEXT ? 0 : marks_for(p, a.w);
 	buf_init(&text);
-	for (int f = 0; f < marks; f++)
-		buf_addf(&text, "%s%d:%s", f ? " " : "columns ", f + 1, p->factors[f].id);
+	for (int f = 0; f < marks; f++) {
+		char levels[80];
+		buf_addf(&text, "%s%d: %s %s", f ? ", " : "", f + 1, p->factors[f].id,
+			factor_levels(p, &p->factors[f], car, levels, sizeof levels));
+	}
 	if (text.data)
 		scr_wrap(a.y, 1, a.w - 2, a.h, DIM, text.data);
 	buf_free(&text);
@@ -400,7 +474,7 @@ static void draw_detail(struct app *app, const struct plan_page *s, struct area 
 	int used = text.data ? scr_wrap(a.y, 1, a.w - 2, a.h, PLAIN, text.data) : 0;
 	buf_free(&text);
 	if (scr_cols() < SIDE_FROM)
-		draw_legend(s->plan, (struct area){a.y + used, a.x, a.h - used, a.w});
+		draw_legend(s->plan, car, (struct area){a.y + used, a.x, a.h - used, a.w});
 }
 
 static void draw_runs(struct app *app, struct plan_page *s, struct area a)
@@ -449,11 +523,13 @@ static void draw_offers(const struct plan *p, int y, int end, size_t n)
 }
 
 /* The plan's remarks, behind the meaning of the marks where asked for. */
-static void draw_notes(const struct plan *p, bool marks, struct area a)
+static void draw_notes(const struct plan *p, const struct car *car, bool marks, struct area a)
 {
+	char levels[80];
 	int y = a.y, end = a.y + a.h;
 	for (size_t f = 0; marks && f < p->n_factors && y < end; f++, y++)
-		scr_printf(y, a.x, a.w, DIM, "%2zu %s", f + 1, p->factors[f].id);
+		scr_printf(y, a.x, a.w, DIM, "%2zu %s %s", f + 1, p->factors[f].id,
+			factor_levels(p, &p->factors[f], car, levels, sizeof levels));
 	y += marks;
 	for (size_t i = 0; i < p->n_notes && y < end; i++)
 		y += scr_wrap(y, a.x, a.w, end - y, WARN, p->notes[i]);
@@ -474,8 +550,11 @@ static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 	for (size_t i = 0; i < p->n_detect; i++)
 		known = known || p->detect[i].known;
 	scr_text(a.y + 1, 1, a.w - 2, PLAIN,
-		known ? "smallest effect found 80 times in 100, end to end of the range (s; %/lap)"
-		      : "what it finds is not known before some set-up was driven twice");
+		known                  ? "smallest effect found 80 times in 100, end to end of the "
+					 "range (s; %/lap)"
+		: p->kind == PLAN_NEXT ? "what one run more teaches is told when it is asked for: m"
+				       : "what it finds is not known before some set-up was driven "
+					 "twice");
 	draw_heading(app, a.y + 2, 38, n);
 	int y = a.y + 3;
 	for (int i = 0; i < s->screenful && s->top + i < terms; i++, y++) {
@@ -487,7 +566,8 @@ static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 			draw_effect(d[r].known, d[r].effect, y, 38 + (int)r * FIGURE_W);
 	}
 	draw_offers(p, y, a.y + a.h - remarks, n);
-	draw_notes(p, false, (struct area){a.y + a.h - remarks, 1, remarks, a.w - 2});
+	draw_notes(
+		p, &app->book.car, false, (struct area){a.y + a.h - remarks, 1, remarks, a.w - 2});
 }
 
 static void plan_draw(struct app *app, struct area a)
@@ -508,8 +588,8 @@ static void plan_draw(struct app *app, struct area a)
 	int side = a.w >= SIDE_FROM ? SIDE_W : 0;
 	draw_runs(app, s, (struct area){a.y, a.x, a.h, a.w - side});
 	if (side)
-		draw_notes(
-			s->plan, true, (struct area){a.y + 2, a.w - side + 1, a.h - 2, side - 2});
+		draw_notes(s->plan, &app->book.car, true,
+			(struct area){a.y + 2, a.w - side + 1, a.h - 2, side - 2});
 }
 
 const struct page_ops page_plan = {
