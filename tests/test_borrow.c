@@ -679,6 +679,7 @@ START_TEST(loading)
 	bytes = test_slurp(path = text(other, "book.yaml"), &len);
 	at = strstr(bytes, "car: car");
 	char *now = malloc(len + 10);
+	ck_assert(now != NULL);
 	sprintf(now, "%.*scar: other%s", (int)(at - bytes), bytes, at + 8);
 	test_write(path, now, strlen(now));
 	free(now);

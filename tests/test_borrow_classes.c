@@ -53,7 +53,7 @@ static void drive(struct book *b, const struct piece *s, size_t n, size_t runs, 
 	static const int at[RUNS][2] = {{0, 0}, {5, 5}, {-5, 5}, {5, -5}, {-5, -5}, {0, 0}, {5, 0},
 		{0, 5}, {-5, 0}, {0, -5}};
 	for (size_t i = 0; i < runs; i++) {
-		char id[8];
+		char id[24];
 		snprintf(id, sizeof id, "r%02zu", i);
 		struct run *r = invent_run(b, id);
 		r->values[0] = at[i][0] * FIX_ONE;
@@ -405,7 +405,7 @@ START_TEST(class_unseen)
 			lend(&here, old_book(fast, 2, RUNS, &rnd));
 		here.borrow[0].trust = 0.5;
 		struct model *m = fit(&here);
-		ck_assert(says(m, "tells nothing of 75 to 90 % of the lap here (in slow corners)"));
+		ck_assert(says(m, " nothing of 75 to 90 % of the lap here (in slow corners)"));
 		for (size_t slot = 0; slot < 2; slot++) {
 			const double rest = slot ? 0.75 : 0.9, untold[2] = {rest, rest};
 			const struct prior *p = &m->borrowing->prior[slot];
@@ -662,29 +662,63 @@ static bool holds(const char *json, const char *what)
 	return false;
 }
 
-/* What the program says of it, in words and JSON. */
+/* Every page that shows a figure says what of it is borrowed, and how. */
+struct saying {
+	const char *command, *more[4], *words[4];
+};
+
+static void says_all(const char *folder, const struct saying *s)
+{
+	const char *argv[8] = {test_program(), s->command, folder};
+	for (size_t i = 0; i < 4 && s->more[i]; i++)
+		argv[3 + i] = s->more[i];
+	struct test_said said = test_run(argv);
+	ck_assert_msg(said.status == 0, "%s: %.200s", s->command, said.err);
+	for (size_t i = 0; i < 4 && s->words[i]; i++)
+		ck_assert_msg(holds(said.out, s->words[i]), "%s: no '%s'", s->command, s->words[i]);
+	test_said_free(&said);
+}
+
 START_TEST(program)
 {
+	static const struct saying pages[] = {
+		{"fit", {"--json"},
+			{"\"per-segment-class\": 1",
+				"\"how\": \"per-segment-class\", \"why\": null, \"told\": "
+				"{\"fast\": "
+				"0.40000000000000002}, \"not-told\": {\"slow\": "
+				"0.59999999999999998}",
+				"\"how\": \"per-lap\", \"why\": \"its laps have no segment "
+				"figures\""}},
+		{"fit", {NULL},
+			{"lap time, wear front from old per segment class: in fast corners",
+				"old tells nothing of 50 to 60 % of the lap here (in slow corners)",
+				"wear rear from old per lap"}},
+		{"predict", {"other"}, {"borrowed"}},
+		{"compare", {"base", "other"}, {"borrowed: "}},
+		{"suggest", {"--borrowed"}, {"(borrowed: wear "}},
+		{"suggest", {"--json"}, {"\"time-borrowed-share\": "}},
+		{"verify", {"--json"}, {"\"borrowed-share\": "}},
+		{"stint", {"other"}, {"borrowed: "}},
+		{"report", {"--text", "--sheet", "other"},
+			{"Borrowed from other books of this car",
+				"wear rear from old per lap: its laps have no segment figures",
+				"Of the change, borrowed from other books: ",
+				"and of those that it borrows from"}},
+	};
 	char *folder = test_folder();
 	small_book_borrowing(folder);
-	const char *json[] = {test_program(), "fit", folder, "--json", NULL};
-	struct test_said said = test_run(json);
-	ck_assert_int_eq(said.status, 0);
-	static const char *const keys[] = {"\"per-segment-class\": 1", "\"lessons\": [",
-		"\"how\": \"per-segment-class\"", "\"not-told\": {\"slow\": 0.59999999999999998}",
-		"\"told\": {\"fast\": 0.40000000000000002}", "\"how\": \"per-lap\"",
-		"\"why\": \"its laps have no segment figures\""};
-	for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
-		ck_assert_msg(holds(said.out, keys[i]), "no %s", keys[i]);
-	test_said_free(&said);
-	const char *words[] = {test_program(), "fit", folder, NULL};
-	said = test_run(words);
-	ck_assert_int_eq(said.status, 0);
-	ck_assert(strstr(said.out, "per segment class: in fast corners"));
-	ck_assert(
-		strstr(said.out, "tells nothing of 50 to 60 % of the lap here (in slow corners)"));
-	ck_assert(strstr(said.out, "wear rear from old per lap"));
-	test_said_free(&said);
+	char path[4300];
+	size_t len;
+	snprintf(path, sizeof path, "%s/sheets/base.yaml", folder);
+	char *bytes = test_slurp(path, &len), *at = strstr(bytes, "bias: 54");
+	ck_assert(at != NULL);
+	at[7] = '5';
+	snprintf(path, sizeof path, "%s/sheets/other.yaml", folder);
+	test_write(path, bytes, len);
+	free(bytes);
+	for (size_t i = 0; i < sizeof pages / sizeof *pages; i++)
+		says_all(folder, &pages[i]);
 	test_remove(folder);
 	free(folder);
 }

@@ -195,22 +195,26 @@ json_t *borrowed_json(const struct model *m)
 
 void borrowed_conflicts(const struct model *m)
 {
-	char words[2 * WORDS_SIZE], safe[2 * WORDS_SIZE];
+	char words[2 * WORDS_SIZE], line[2 * WORDS_SIZE + 16];
 	bool any = false;
 	for (size_t i = 0; m->borrowing && i < m->borrowing->n_conflicts; i++) {
 		const struct conflict *c = &m->borrowing->conflicts[i];
 		if (!c->beyond || c->slot >= RESPONSES_MAX + CHANNELS_MAX)
 			continue;
 		any = true;
-		printf("conflict: %s\n",
-			cmd_safe(words_conflict(m, c, words, sizeof words), safe, sizeof safe));
+		snprintf(line, sizeof line, "conflict: %s",
+			words_conflict(m, c, words, sizeof words));
+		cmd_wrap(0, line);
 	}
-	if (any)
-		printf("%s; it goes with --drop-borrowed ID or `without: [ID]` in book.yaml\n",
-			m->book->borrow_keep
-				? "what is borrowed of them was kept, and their figures are "
-				  "disputed"
-				: "what is borrowed of them was widened by as much as they differ");
+	if (!any)
+		return;
+	snprintf(line, sizeof line,
+		"what is borrowed of them was %s; it goes with "
+		"--drop-borrowed ID or `without: [ID]` in book.yaml",
+		m->book->borrow_keep
+			? "kept, so that their figures are disputed; --widen-borrowed widens it"
+			: "widened by as much as they differ");
+	cmd_wrap(0, line);
 }
 
 static void print_spread(const struct model *m, size_t slot)
@@ -218,24 +222,37 @@ static void print_spread(const struct model *m, size_t slot)
 	const struct prior *p = &m->borrowing->prior[slot];
 	static const char *const how[3] = {
 		"the default, none stated", "as stated", "estimated from the books"};
-	char id[64], classed[64] = "";
+	char id[64], classed[64] = "", line[WORDS_SIZE];
 	if (p->n_classed && p->n_classed < p->n_books)
 		snprintf(classed, sizeof classed, ", %zu of them per segment class", p->n_classed);
 	else if (p->n_classed)
 		snprintf(classed, sizeof classed, ", per segment class");
-	printf("  %s: from %zu book%s%s; an effect differs by %.0f %% of its size from circuit to "
-	       "circuit "
-	       "(%s)\n",
+	snprintf(line, sizeof line,
+		"%s: from %zu book%s%s; an effect differs by %.0f %% of its size from circuit to "
+		"circuit (%s)",
 		slot < RESPONSES_MAX ? words_response(m, slot, id, sizeof id)
 				     : slot_id(m, slot, id, sizeof id),
 		p->n_books, p->n_books == 1 ? "" : "s", classed, 100 * p->spread[0],
 		how[p->from[0]]);
+	cmd_wrap(2, line);
+}
+
+static void print_disagreement(const struct model *m, size_t slot)
+{
+	const struct agreement *g = &m->borrowing->agreement[slot];
+	char id[64], line[WORDS_SIZE];
+	if (!g->has || !(g->p < 0.05))
+		return;
+	snprintf(line, sizeof line,
+		"%s: taken together, the runs here and the borrowed effects disagree (F = %.2f, "
+		"p = %.2g)",
+		words_response(m, slot, id, sizeof id), g->f, g->p);
+	cmd_wrap(2, line);
 }
 
 void borrowed_text(const struct model *m)
 {
 	const struct borrowing *b = m->borrowing;
-	char safe[WORDS_SIZE];
 	if (!b)
 		return;
 	printf("\nborrowed from %zu book%s of this car; never counted as tested\n", b->n_books,
@@ -244,13 +261,8 @@ void borrowed_text(const struct model *m)
 		if (borrow_response(m, k) && b->prior[k].rank)
 			print_spread(m, k);
 	for (size_t i = 0; i < b->n_notes; i++)
-		printf("  %s\n", cmd_safe(b->notes[i], safe, sizeof safe));
+		cmd_wrap(2, b->notes[i]);
 	for (size_t k = 0; k < RESPONSES_MAX; k++)
-		if (b->agreement[k].has && b->agreement[k].p < 0.05)
-			printf("  %s: taken together, the runs here and the borrowed effects "
-			       "disagree "
-			       "(F = %.2f, p = %.2g)\n",
-				words_response(m, k, safe, sizeof safe), b->agreement[k].f,
-				b->agreement[k].p);
+		print_disagreement(m, k);
 	borrowed_conflicts(m);
 }

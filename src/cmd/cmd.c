@@ -213,3 +213,23 @@ int cmd_run(const struct cmd *c, int argc, char **argv)
 			a.n == 0 ? "an argument" : "a further argument", c->name, c->words);
 	return c->run(&a);
 }
+
+void cmd_wrap(int indent, const char *text)
+{
+	char word[256], safe[2 * sizeof word];
+	int column = 0;
+	while (*text) {
+		const size_t len = strcspn(text, " ");
+		snprintf(word, sizeof word, "%.*s", (int)len, text);
+		const int width = cmd_width(cmd_safe(word, safe, sizeof safe));
+		if (column && column + 1 + width > 88) {
+			putchar('\n');
+			column = 0;
+		}
+		printf("%*s%s", column ? 1 : indent, "", safe);
+		column += (column ? 1 : indent) + width;
+		text += len + strspn(text + len, " ");
+	}
+	if (column)
+		putchar('\n');
+}

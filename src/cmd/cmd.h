@@ -101,6 +101,8 @@ const char *cmd_safe(const char *text, char *buf, size_t size);
 int cmd_width(const char *text);
 /* The text and then spaces up to `columns` (negative: spaces first). */
 void cmd_pad(FILE *out, const char *text, int columns);
+/* The text to stdout, made safe and broken at blanks at 88 columns, all lines indented alike. */
+void cmd_wrap(int indent, const char *text);
 
 /* A JSON number, null where there is none (NaN, infinite). NULL when out of memory. */
 json_t *cmd_json_number(double v);

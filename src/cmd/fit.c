@@ -370,17 +370,14 @@ static void print_response(const struct model *m, size_t k)
 		printf("  %s\n", words);
 }
 
-static void effect_cell(const struct estimate *e)
+static void effect_cell(const struct estimate *e, bool borrows)
 {
 	char buf[32] = "not tested";
 	if (e->known) {
 		answer_signed(buf, sizeof buf, e->value, 3);
-		if (!e->has_interval)
-			strcat(buf, " ?");
-		else if (e->low > 0 || e->high < 0)
-			strcat(buf, " *");
-		else
-			strcat(buf, "  ");
+		strcat(buf, !e->has_interval ? " ?" : e->low > 0 || e->high < 0 ? " *" : "  ");
+		if (borrows)
+			strcat(buf, words_source_of(e) == SOURCE_DRIVEN ? " " : "b");
 	}
 	printf("%14s", buf);
 }
@@ -410,16 +407,18 @@ static bool print_effects(const struct model *m, struct err *err)
 			cmd_pad(stdout,
 				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe),
 				38);
-			effect_cell(&x->by[RESPONSE_TIME]);
-			effect_cell(&x->by[1 + e.channel]);
-			effect_cell(&x->like[e.channel].delta);
+			effect_cell(&x->by[RESPONSE_TIME], m->borrowing);
+			effect_cell(&x->by[1 + e.channel], m->borrowing);
+			effect_cell(&x->like[e.channel].delta, m->borrowing);
 			if (x->clear && isfinite(x->use))
 				printf("  %.3f %%/lap", x->use);
 			else if (x->clear)
 				printf("  costs no time");
 			putchar('\n');
 		}
-		printf("  * real; without a mark: can't be told from noise; ?: no interval\n");
+		printf("  * %s; without a mark: can't be told from noise; ?: no interval%s\n",
+			m->borrowing ? "stands clear of zero" : "real",
+			m->borrowing ? ";\n  b: borrowed from other books, wholly or in part" : "");
 	}
 	effects_free(&e);
 	return true;
@@ -430,6 +429,7 @@ static void print_segments(const struct model *m)
 {
 	const struct sheet *ref = book_reference(m->book);
 	char words[WORDS_SIZE], safe[WORDS_SIZE], where[600];
+	bool any = false;
 	if (!m->segments || m->segments->n == 0 || !ref)
 		return;
 	const int limit = model_limiting_channel(m, ref->values);
@@ -442,12 +442,15 @@ static void print_segments(const struct model *m)
 			segments_words(m, response, c, ref->values, where, sizeof where);
 			if (!strchr(where, '(')) /* nothing real: it would only be said of each */
 				continue;
+			any = true;
 			fputs("  ", stdout);
 			cmd_pad(stdout,
 				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe),
 				38);
 			printf("%s: %s\n", words_response(m, response, words, sizeof words), where);
 		}
+	if (!any)
+		puts("  no difference stands clear of noise");
 }
 
 static void print_exchange(const struct model *m)

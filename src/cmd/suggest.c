@@ -98,6 +98,11 @@ static void set_span(json_t *o, const char *low, const char *high, const struct 
 	json_object_set_new(o, high, cmd_json_number(has ? e->high : NAN));
 }
 
+static void set_share(json_t *o, const char *key, const struct estimate *e)
+{
+	json_object_set_new(o, key, cmd_json_number(e->known ? e->borrowed : NAN));
+}
+
 static json_t *point_json(const struct suggestion *s, const struct frontier_point *p)
 {
 	const struct car *car = &s->a->book.car;
@@ -120,8 +125,12 @@ static json_t *point_json(const struct suggestion *s, const struct frontier_poin
 	set_span(o, "time-low", "time-high", &k.time);
 	set_span(o, "wear-low", "wear-high", &k.wear);
 	set_span(o, "like-for-like-low", "like-for-like-high", &k.like);
-	if (s->a->model->borrowing)
+	if (s->a->model->borrowing) {
 		json_object_set_new(o, "borrowed", json_boolean(p->borrowed));
+		set_share(o, "time-borrowed-share", &k.time);
+		set_share(o, "wear-borrowed-share", &k.wear);
+		set_share(o, "like-for-like-borrowed-share", &k.like);
+	}
 	return o;
 }
 
@@ -176,10 +185,27 @@ static void print_optional(bool has, double v, int width, int decimals)
 		printf("%*s", width, "-");
 }
 
-static void print_moves(const struct suggestion *s, const struct frontier_point *p)
+/* "lap time 62 %, wear 40 %" of the point's changes are borrowed; "" where it is all driven here.
+ */
+static const char *borrowed_words(
+	const struct suggestion *s, const struct spans *k, char *buf, size_t size)
+{
+	const struct estimate *of[] = {&k->time, s->o.save.kind == SAVE_LIKE ? &k->like : &k->wear};
+	static const char *const name[] = {"lap time", "wear"};
+	size_t n = 0;
+	buf[0] = '\0';
+	for (int i = 0; i < 2; i++)
+		if (of[i]->known && words_source_of(of[i]) != SOURCE_DRIVEN)
+			n += (size_t)snprintf(buf + n, size - n, "%s%s %.0f %%", n ? ", " : "",
+				name[i], 100 * of[i]->borrowed);
+	return buf;
+}
+
+static void print_moves(
+	const struct suggestion *s, const struct frontier_point *p, const struct spans *k)
 {
 	const struct car *car = &s->a->book.car;
-	char value[32];
+	char value[32], borrowed[64];
 	bool any = false;
 	for (size_t i = 0; i < car->n_adjustables; i++) {
 		if (p->values[i] == s->start->values[i])
@@ -189,7 +215,10 @@ static void print_moves(const struct suggestion *s, const struct frontier_point 
 		printf("%s%s %s", any ? ", " : "", car->adjustables[i].id, value);
 		any = true;
 	}
-	printf("%s%s\n", any ? "" : "as it is", p->borrowed ? "  (borrowed)" : "");
+	printf("%s", any ? "" : "as it is");
+	if (borrowed_words(s, k, borrowed, sizeof borrowed)[0])
+		printf("  (borrowed: %s%s)", borrowed, p->borrowed ? "; not driven here" : "");
+	putchar('\n');
 }
 
 /* "-0.12 to +0.03", to the decimals of the figures. */
@@ -220,7 +249,7 @@ static void print_point(const struct suggestion *s, const struct frontier_point 
 		print_span(&k.like);
 	print_optional(p->has_stint, p->stint_delta, 7, 1);
 	printf(" %8zu %8.0f  ", p->changes, p->minutes);
-	print_moves(s, p);
+	print_moves(s, p, &k);
 }
 
 static void print_heads(bool like)
@@ -238,6 +267,7 @@ static int print_table(const struct suggestion *s)
 {
 	const struct frontier *f = s->f;
 	char save[SAVE_SIZE], name[200], start[200], line[800];
+	char words[64];
 	bool borrowed = false;
 	save_print(s->a->model, &s->o.save, save, sizeof save);
 	printf("Best trade-offs of lap time and wear (%s), against %s\n", save,
@@ -259,10 +289,12 @@ static int print_table(const struct suggestion *s)
 		print_heads(s->o.save.kind == SAVE_LIKE);
 	for (size_t i = 0; i < f->n; i++)
 		print_point(s, &f->points[i]);
-	for (size_t i = 0; i < f->n; i++)
-		borrowed = borrowed || f->points[i].borrowed;
+	for (size_t i = 0; i < f->n; i++) {
+		const struct spans k = point_spans(s, &f->points[i]);
+		borrowed = borrowed || borrowed_words(s, &k, words, sizeof words)[0];
+	}
 	if (borrowed)
-		puts("\n(borrowed): rests on what other books tell and was not driven here");
+		puts("\nborrowed: how much of a change rests on what other books tell");
 	printf("\nlap time in s, wear and wear at the reference's pace in %% per lap%s\n",
 		s->a->book.stint.laps.has ? ", stint in s"
 					  : "; stint: book.yaml says no stint: {laps: ...}");

@@ -17,7 +17,8 @@ static void put(json_t *o, const char *key, json_t *value)
 	json_object_set_new(o, key, value); /* without memory: a key less, and dumping fails */
 }
 
-static json_t *forecast_json(const struct verified *r, size_t response, const struct forecast *f)
+static json_t *forecast_json(
+	const struct verify *v, const struct verified *r, size_t response, const struct forecast *f)
 {
 	json_t *o = json_object();
 	if (!f->known) {
@@ -27,6 +28,8 @@ static json_t *forecast_json(const struct verified *r, size_t response, const st
 	put(o, "predicted", cmd_json_number(f->value));
 	put(o, "low", cmd_json_number(f->low));
 	put(o, "high", cmd_json_number(f->high));
+	if (v->book->n_borrow)
+		put(o, "borrowed-share", cmd_json_number(f->borrowed));
 	put(o, "inside", json_boolean(!f->missed));
 	put(o, "extrapolated", json_boolean(f->extrapolated));
 	put(o, "verdict", json_string(verify_word(response, f, r->mean)));
@@ -52,8 +55,8 @@ static json_t *run_json(const struct verify *v, size_t i)
 		put(one, "response", json_string(book_response_id(v->book, y, id, sizeof id)));
 		put(one, "laps", json_integer((json_int_t)by->laps));
 		put(one, "measured", cmd_json_number(by->mean));
-		put(one, "ahead", forecast_json(by, y, &by->ahead));
-		put(one, "left-out", forecast_json(by, y, &by->left_out));
+		put(one, "ahead", forecast_json(v, by, y, &by->ahead));
+		put(one, "left-out", forecast_json(v, by, y, &by->left_out));
 		json_array_append_new(list, one);
 	}
 	put(o, "responses", list);
@@ -133,7 +136,11 @@ static void print_forecast(size_t response, const struct verified *r, const stru
 	print_figure(response, f->low);
 	fputs(" to", stdout);
 	print_figure(response, f->high);
-	printf("  %s%s%s", f->missed ? "* " : "", verify_word(response, f, r->mean),
+	const struct estimate e = {.known = true, .borrowed = f->borrowed};
+	char source[32];
+	words_source(&e, source, sizeof source);
+	printf("  %s%s%s%s%s", f->missed ? "* " : "", verify_word(response, f, r->mean),
+		source[0] ? ", " : "", source,
 		f->extrapolated ? ", beyond what had been driven" : "");
 }
 

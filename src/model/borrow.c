@@ -10,7 +10,7 @@
 
 void borrow_note(struct borrowing *b, const char *fmt, ...)
 {
-	char(*notes)[200] = realloc(b->notes, (b->n_notes + 1) * sizeof *notes);
+	char(*notes)[BORROW_NOTE_SIZE] = realloc(b->notes, (b->n_notes + 1) * sizeof *notes);
 	if (!notes)
 		return; /* a remark less */
 	b->notes = notes;

@@ -82,6 +82,7 @@ struct agreement {
 	double f, df1, df2, p;
 };
 
+enum { BORROW_NOTE_SIZE = 360 };
 struct borrowing {
 	size_t n_books;
 	double *lo, *hi; /* owned [n_coords]: range driven by the books for lap time */
@@ -92,7 +93,7 @@ struct borrowing {
 	const struct borrow **from;            /* owned [n_books] */
 	struct lesson (*lessons)[PRIOR_SLOTS]; /* owned [n_books] */
 	size_t n_notes;
-	char (*notes)[200]; /* owned: what was not borrowed, and why */
+	char (*notes)[BORROW_NOTE_SIZE]; /* owned: what was not borrowed, and why */
 };
 
 /* The response of a slot; NULL beyond the book's channels. */

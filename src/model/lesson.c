@@ -21,98 +21,144 @@ static bool alike(const struct lesson *a, const struct lesson *b)
 	return same;
 }
 
-/* "lap time, wear front": the responses that come as the k-th does. "" where one before it does. */
-static const char *say_responses(
-	const struct model *m, const struct lesson *l, size_t k, char *buf, size_t size)
+static bool books_alike(const struct model *m, const struct borrowing *b, size_t i, size_t k)
 {
-	size_t len = 0;
-	buf[0] = '\0';
-	for (size_t i = 0; i < m->n_responses && len < size; i++) {
-		char name[64];
-		if (!alike(&l[i], &l[k]))
-			continue;
-		if (i < k)
-			return "";
-		len += (size_t)snprintf(buf + len, size - len, "%s%s", len ? ", " : "",
-			words_response(m, i, name, sizeof name));
+	for (size_t y = 0; y < m->n_responses; y++)
+		if (!alike(&b->lessons[i][y], &b->lessons[k][y]))
+			return false;
+	return true;
+}
+
+/* Adds to a list; what has no room is counted. */
+struct list {
+	char text[120];
+	size_t len, more;
+};
+
+static void list_add(struct list *l, const char *word)
+{
+	const size_t need = strlen(word) + (l->len ? 2 : 0);
+	if (l->more || l->len + need + sizeof " and 99 more" > sizeof l->text) {
+		l->more++;
+		return;
 	}
-	return buf;
+	l->len += (size_t)snprintf(
+		l->text + l->len, sizeof l->text - l->len, "%s%s", l->len ? ", " : "", word);
 }
 
-/* "under braking, in fast corners" */
-static const char *say_places(const bool *which, char *buf, size_t size)
+/* The list, or "" of an empty one. */
+static const char *list_end(struct list *l)
 {
-	size_t len = 0;
-	buf[0] = '\0';
-	for (int c = 0; c < SEG_CLASSES && len < size; c++)
-		if (which[c])
-			len += (size_t)snprintf(buf + len, size - len, "%s%s", len ? ", " : "",
-				segment_class_places[c]);
-	return buf;
+	if (l->more)
+		snprintf(l->text + l->len, sizeof l->text - l->len, "%s%zu more",
+			l->len ? " and " : "", l->more);
+	return l->text;
 }
 
-/* "30 %", "30 to 42 %" of the lap here is not told, over the responses that come alike. */
-static const char *say_share(
-	const struct model *m, const struct lesson *l, size_t k, char *buf, size_t size)
+/* What one note is about: books and responses that came the same way. */
+struct same {
+	struct list paths, responses;
+	const struct lesson *l;
+	double lo, hi; /* shares of the lap here of which they tell nothing */
+	bool single;   /* one book */
+};
+
+/* "30 %", "30 to 42 %" */
+static const char *say_share(const struct same *s, char *buf, size_t size)
 {
-	double lo = 1, hi = 0;
-	for (size_t i = 0; i < m->n_responses; i++)
-		if (alike(&l[i], &l[k])) {
-			lo = fmin(lo, 1 - l[i].seen);
-			hi = fmax(hi, 1 - l[i].seen);
-		}
-	if (round(100 * lo) < round(100 * hi))
-		snprintf(buf, size, "%.0f to %.0f %%", 100 * lo, 100 * hi);
+	if (round(100 * s->lo) < round(100 * s->hi))
+		snprintf(buf, size, "%.0f to %.0f %%", 100 * s->lo, 100 * s->hi);
 	else
-		snprintf(buf, size, "%.0f %%", 100 * hi);
+		snprintf(buf, size, "%.0f %%", 100 * s->hi);
 	return buf;
 }
 
 /* The classes that one side lacks. */
-static void say_lacking(const struct model *m, struct borrowing *b, const char *path,
-	const struct lesson *l, size_t k)
+static void say_lacking(struct borrowing *b, const struct same *s)
 {
-	char share[32], where[160];
-	bool untold[SEG_CLASSES], any = false;
+	struct list untold = {0}, unused = {0};
+	char share[32];
 	for (int c = 0; c < SEG_CLASSES; c++) {
-		untold[c] = l[k].untold[c] > 0;
-		any = any || l[k].unused[c];
+		if (s->l->untold[c] > 0)
+			list_add(&untold, segment_class_places[c]);
+		if (s->l->unused[c])
+			list_add(&unused, segment_class_places[c]);
 	}
-	if (say_places(untold, where, sizeof where)[0])
+	if (untold.len)
 		borrow_note(b,
-			"%.60s tells nothing of %s of the lap here (%.90s): a wide spread around "
-			"nought",
-			path, say_share(m, l, k, share, sizeof share), where);
-	if (any)
-		borrow_note(b, "what %.60s tells %.90s is not used: this circuit has none", path,
-			say_places(l[k].unused, where, sizeof where));
+			"%s %s nothing of %s of the lap here (%s): a wide spread around nought",
+			s->paths.text, s->single ? "tells" : "tell",
+			say_share(s, share, sizeof share), list_end(&untold));
+	if (unused.len)
+		borrow_note(b, "what %s %s %s is not used: this circuit has none", s->paths.text,
+			s->single ? "tells" : "tell", list_end(&unused));
 }
 
-static void say_lesson(const struct model *m, struct borrowing *b, size_t book, size_t k)
+static void say_same(struct borrowing *b, const struct same *s)
 {
-	const struct lesson *l = b->lessons[book];
-	const char *path = b->from[book]->path;
-	char names[160], where[160];
-	bool told[SEG_CLASSES];
-	if (!say_responses(m, l, k, names, sizeof names)[0])
-		return;
+	struct list told = {0};
+	const enum lesson_how how = s->l->how;
 	for (int c = 0; c < SEG_CLASSES; c++)
-		told[c] = l[k].told[c] > 0;
-	if (l[k].how == LESSON_CLASSES)
-		borrow_note(b, "%.50s from %.50s per segment class: %.80s", names, path,
-			say_places(told, where, sizeof where));
-	else if (l[k].how == LESSON_NO_COMMON)
-		borrow_note(
-			b, "no %.50s borrowed from %.80s: no segment class in common", names, path);
-	else if (lesson_whys[l[k].why][0])
-		borrow_note(b, "%.50s from %.60s per lap: %s", names, path, lesson_whys[l[k].why]);
-	if (l[k].how == LESSON_CLASSES)
-		say_lacking(m, b, path, l, k);
+		if (s->l->told[c] > 0)
+			list_add(&told, segment_class_places[c]);
+	if (how == LESSON_CLASSES)
+		borrow_note(b, "%s from %s per segment class: %s", s->responses.text, s->paths.text,
+			list_end(&told));
+	else if (how == LESSON_NO_COMMON)
+		borrow_note(b, "no %s borrowed from %s: no segment class in common",
+			s->responses.text, s->paths.text);
+	else if (lesson_whys[s->l->why][0])
+		borrow_note(b, "%s from %s per lap: %s", s->responses.text, s->paths.text,
+			lesson_whys[s->l->why]);
+	if (how == LESSON_CLASSES)
+		say_lacking(b, s);
 }
 
-void lesson_notes(const struct model *m, struct borrowing *b, size_t book)
+/* The responses of a book that come as the k-th does, in one note; false where one before it does.
+ */
+static bool join_responses(
+	const struct model *m, const struct lesson *l, size_t k, struct same *out)
 {
-	for (size_t k = 0; k < m->n_responses; k++)
-		if (b->lessons[book][k].how != LESSON_NONE)
-			say_lesson(m, b, book, k);
+	for (size_t y = 0; y < m->n_responses; y++) {
+		char name[64];
+		if (!alike(&l[y], &l[k]))
+			continue;
+		if (y < k)
+			return false;
+		list_add(&out->responses, words_response(m, y, name, sizeof name));
+		out->lo = fmin(out->lo, 1 - l[y].seen);
+		out->hi = fmax(out->hi, 1 - l[y].seen);
+	}
+	list_end(&out->responses);
+	return true;
+}
+
+/* Likewise the books; those alike have the same classes here, so the same shares. */
+static bool join_books(
+	const struct model *m, const struct borrowing *b, size_t book, struct list *paths)
+{
+	for (size_t i = 0; i < b->n_books; i++) {
+		if (!books_alike(m, b, i, book))
+			continue;
+		if (i < book)
+			return false;
+		list_add(paths, b->from[i]->path);
+	}
+	list_end(paths);
+	return true;
+}
+
+void lesson_notes(const struct model *m, struct borrowing *b)
+{
+	for (size_t i = 0; i < b->n_books; i++) {
+		struct list paths = {0};
+		if (!join_books(m, b, i, &paths))
+			continue;
+		for (size_t k = 0; k < m->n_responses; k++) {
+			struct same s = {.paths = paths, .l = &b->lessons[i][k], .lo = 1};
+			s.single = !strcmp(paths.text, b->from[i]->path);
+			if (s.l->how != LESSON_NONE && join_responses(m, b->lessons[i], k, &s))
+				say_same(b, &s);
+		}
+	}
 }

@@ -235,10 +235,7 @@ static bool add_source(const struct model *m, const struct borrow *from, struct 
 		return false;
 	b->n_books++;
 	say_book(m, s, b);
-	if (!find_lessons(m, s, err))
-		return false;
-	lesson_notes(m, b, b->n_books - 1);
-	return true;
+	return find_lessons(m, s, err);
 }
 
 bool priors_make(struct model *m, struct borrowing *b, struct err *err)
@@ -251,6 +248,8 @@ bool priors_make(struct model *m, struct borrowing *b, struct err *err)
 	for (size_t i = 0; ok && i < book->n_borrow; i++)
 		if (book->borrow[i].book)
 			ok = add_source(m, &book->borrow[i], b, &s[b->n_books], err);
+	if (ok)
+		lesson_notes(m, b);
 	for (size_t slot = 0; ok && slot < PRIOR_SLOTS; slot++)
 		if (borrow_response(m, slot))
 			ok = prior_make(m, s, b->n_books, slot, &b->prior[slot]) || err_memory(err);

@@ -64,8 +64,8 @@ bool prior_join(struct prior *p, const struct told *told, size_t books);
  */
 bool classes_make(struct model *old, const struct circuit *here, size_t slot, const double *base,
 	const struct response *lap, struct lesson *out, struct response *fit, struct err *err);
-/* How a book's effects came, as notes: by class or not, and which classes one side lacks. */
-void lesson_notes(const struct model *m, struct borrowing *b, size_t book);
+/* How all books' effects came, as notes: by class or not, and which classes one side lacks. */
+void lesson_notes(const struct model *m, struct borrowing *b);
 
 /* Noise of the books, pooled by degrees of freedom. */
 void prior_pool_noise(struct prior *p, const struct told *told, size_t books);

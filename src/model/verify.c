@@ -147,6 +147,7 @@ static bool predict(const struct model *m, size_t response, const struct run *ru
 		return false;
 	if (fill_row(m, r, run, mean, row, v->why, sizeof v->why)) {
 		struct estimate e = model_contrast(r, row);
+		v->borrowed = e.borrowed;
 		v->value = e.value + known_part(m, response, mean);
 		v->extrapolated = model_extrapolated(m, run->values, NULL);
 		if (e.known && e.has_interval)

@@ -16,8 +16,9 @@ struct forecast {
 	char why[160];
 	bool extrapolated; /* outside what had been driven */
 	double value, low, high;
-	double df, t; /* (measured - value) / its standard error */
-	bool missed;  /* measured lies outside */
+	double borrowed; /* share of the value that other books told */
+	double df, t;    /* (measured - value) / its standard error */
+	bool missed;     /* measured lies outside */
 };
 
 /* One response of one run. */

@@ -180,9 +180,8 @@ const char *words_borrowed_delta(
 			continue;
 		const enum dispute d = words_delta_dispute(m, k, values, against);
 		len += (size_t)snprintf(buf + len, size - len, "%s%s %.0f %%%s%s%s",
-			len ? ", " : "borrowed from other books: ",
-			words_response(m, k, name, sizeof name), 100 * e.borrowed, d ? " (" : "",
-			dispute_words[d], d ? ")" : "");
+			len ? ", " : "borrowed: ", words_response(m, k, name, sizeof name),
+			100 * e.borrowed, d ? " (" : "", dispute_words[d], d ? ")" : "");
 	}
 	return buf;
 }
@@ -236,6 +235,12 @@ const char *words_conflict(const struct model *m, const struct conflict *c, char
 		words_term(m, &model_driven(r)->terms[c->term], term, sizeof term), what, d,
 		c->here, d, c->borrowed, c->p);
 	return buf;
+}
+
+const char *words_noise_source(const struct response *r)
+{
+	const bool alone = !r->own || (r->own->df_run == r->df_run && r->own->df_lap == r->df_lap);
+	return alone ? "" : " (borrowed books' joined in)";
 }
 
 const char *words_lack_of_fit(const struct response *r, char *buf, size_t size)

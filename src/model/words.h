@@ -21,7 +21,7 @@ enum source { SOURCE_DRIVEN, SOURCE_BORROWED, SOURCE_BOTH };
 enum source words_source_of(const struct estimate *e);
 /* "", "borrowed", "62 % borrowed". */
 const char *words_source(const struct estimate *e, char *buf, size_t size);
-/* "borrowed from other books: lap time 89 %, wear front 99 %" of what a change of values does; ""
+/* "borrowed: lap time 89 %, wear front 99 %" of what a change of values does; ""
  * where nothing is. */
 const char *words_borrowed_delta(
 	const struct model *m, const fix *values, const fix *against, char *buf, size_t size);
@@ -40,6 +40,9 @@ const char *words_conflict(const struct model *m, const struct conflict *c, char
 /* "real", "can't tell", "not tested", "no interval", or of a figure that nothing driven here speaks
  * for "borrowed", "borrowed, ?". */
 const char *words_verdict(const struct estimate *e);
+/* "", or where the noise that weighs the runs is not told by them alone, " (borrowed books' joined
+ * in)". */
+const char *words_noise_source(const struct response *r);
 /* What the repeats say of the model, a sentence; "" where they say nothing. */
 const char *words_lack_of_fit(const struct response *r, char *buf, size_t size);
 /* Where squares entered the fit and the runs cannot tell them apart: what to do, in two lines; else

@@ -19,19 +19,20 @@ static void prediction_row(struct report_work *w, struct table *t, size_t r)
 	struct estimate ref = model_value(in->model, r, in->reference->values);
 	struct estimate delta = model_delta(in->model, r, in->sheet->values, in->reference->values);
 	enum verdict v = r == RESPONSE_TIME ? verdict_time(&delta) : verdict_wear(&delta);
-	char label[2 * CELL];
+	char label[2 * CELL], words[CELL];
 	snprintf(label, sizeof label, "%s, %s", words_response(in->model, r, name, sizeof name),
 		words_unit(r));
 	const char *cells[] = {label, cell_value(r, &ref, a), cell_value(r, &at, b),
-		cell_delta(&delta, d), cell_interval(&delta, span), verdict_word(v)};
+		cell_delta(&delta, d), cell_interval(&delta, span),
+		cell_verdict(verdict_word(v), &delta, words)};
 	table_row(w->out, t, cells);
 }
 
 static void like_row(struct report_work *w, struct table *t, size_t c)
 {
 	const struct report_input *in = w->in;
-	char label[CELL], d[CELL], span[CELL], words[2 * CELL], chance[40] = "",
-								in_100[CHANCE_SIZE];
+	char label[CELL], d[CELL], span[CELL], words[2 * CELL], said[CELL], chance[40] = "",
+									    in_100[CHANCE_SIZE];
 	struct like_delta l = model_like(in->model, c, in->sheet->values, in->reference->values);
 	struct estimate raw =
 		model_delta(in->model, 1 + c, in->sheet->values, in->reference->values);
@@ -44,7 +45,7 @@ static void like_row(struct report_work *w, struct table *t, size_t c)
 		l.stretched ? ", exchange rate stretched" : "");
 	const char *cells[] = {label, "", "", cell_delta(&l.delta, d),
 		in->model->like[c].fitted ? cell_interval(&l.delta, span) : in->model->like[c].why,
-		words};
+		cell_verdict(words, &l.delta, said)};
 	table_row(w->out, t, cells);
 }
 
@@ -65,6 +66,16 @@ static void prediction_table(struct report_work *w)
 			prediction_row(w, t, r);
 	for (size_t c = 0; !w->same && c < in->book->n_channels; c++)
 		like_row(w, t, c);
+}
+
+/* How much of the change rests on other books. */
+static void borrowed_text(struct report_work *w)
+{
+	char words[WORDS_SIZE];
+	if (words_borrowed_delta(w->in->model, w->in->sheet->values, w->in->reference->values,
+		    words, sizeof words)[0])
+		block_add(w->out, BLOCK_TEXT, "Of the change, borrowed from other books: %s.",
+			words + strlen("borrowed: "));
 }
 
 void chapter_answer(struct report_work *w)
@@ -89,6 +100,7 @@ void chapter_answer(struct report_work *w)
 		block_add(w->out, BLOCK_ANSWER, "Over a stint it cannot be told. %s", w->stint_why);
 	if (in->model->responses[RESPONSE_TIME].fitted)
 		prediction_table(w);
+	borrowed_text(w);
 	if (model_extrapolated(in->model, in->sheet->values, NULL))
 		block_add(w->out, BLOCK_TEXT,
 			"Extrapolated: %s lies outside what was driven. "
@@ -118,6 +130,10 @@ void chapter_tradeoff(struct report_work *w)
 		"frontier. They are the best of many estimates, so on track they will as a rule "
 		"give less than is drawn: drive a point before trusting it.",
 		target, w->frontier->n_found, w->frontier->candidates);
+	if (w->in->model->borrowing)
+		block_add(w->out, BLOCK_TEXT,
+			"Their figures rest in part on other books; `suggest` says how much of "
+			"each.");
 }
 
 static const char *held(const struct sheet *s, const struct adjustable *a, size_t i)
@@ -188,6 +204,7 @@ static void contributions(struct report_work *w)
 		table_row(w->out, t, cells);
 	}
 	compare_free(&c);
+	borrowed_text(w);
 }
 
 static void balance_table(struct report_work *w)
@@ -289,6 +306,7 @@ void chapter_stint(struct report_work *w)
 	if (w->stint->crossover_lap && !w->same)
 		block_add(w->out, BLOCK_TEXT, "%s is ahead from lap %zu to the end.", w->sheet_name,
 			w->stint->crossover_lap);
+	borrowed_text(w);
 	for (size_t i = 0; i < w->stint->n_notes; i++)
 		block_add(w->out, BLOCK_ITEM, "%s", w->stint->notes[i]);
 }

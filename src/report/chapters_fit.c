@@ -2,6 +2,7 @@
 #include "report/parts.h"
 
 #include "book/caution.h"
+#include "model/borrow.h"
 #include "model/effects.h"
 #include "model/verify.h"
 #include "model/words.h"
@@ -19,12 +20,27 @@ static const char *effect_name(
 	return buf;
 }
 
+/* "time 62 %, wear 40 %" */
+static const char *borrowed_cell(
+	const struct estimate *time, const struct estimate *wear, char *buf)
+{
+	const struct estimate *of[] = {time, wear};
+	static const char *const name[] = {"time", "wear"};
+	size_t n = 0;
+	buf[0] = '\0';
+	for (int k = 0; k < 2; k++)
+		if (of[k] && of[k]->known && words_source_of(of[k]) != SOURCE_DRIVEN)
+			n += (size_t)snprintf(buf + n, CELL - n, "%s%s %.0f %%", n ? ", " : "",
+				name[k], 100 * of[k]->borrowed);
+	return buf;
+}
+
 static void effect_row(struct report_work *w, struct table *t, const struct effects *all, size_t i)
 {
 	const struct model *m = w->in->model;
 	const struct effect *e = &all->v[i];
 	char name[CELL], unit[CELL], time[2 * CELL], wear[2 * CELL], d[CELL], span[CELL],
-		use[40] = "";
+		use[40] = "", source[CELL];
 	const struct estimate *z = all->channel >= 0 ? &e->like[all->channel].delta : NULL;
 	snprintf(unit, sizeof unit, "%g %.40s", effects_unit(m, e->coord),
 		m->book->car.adjustables[m->coords[e->coord].adjustable].unit);
@@ -38,7 +54,8 @@ static void effect_row(struct report_work *w, struct table *t, const struct effe
 		snprintf(use, sizeof use, "costs no time");
 	const char *cells[] = {effect_name(m, e, name, sizeof name), unit,
 		e->by[RESPONSE_TIME].known ? time : "not tested",
-		z && z->known ? wear : "not tested", use, z ? words_verdict(z) : "no wear"};
+		z && z->known ? wear : "not tested", use, z ? words_verdict(z) : "no wear",
+		borrowed_cell(&e->by[RESPONSE_TIME], z, source)};
 	table_row(w->out, t, cells);
 }
 
@@ -57,9 +74,9 @@ bool chapter_effects(struct report_work *w, struct err *err)
 		return false;
 	snprintf(caption, sizeof caption, "Near %.100s, for so much more; wear %s at equal pace",
 		w->reference_name, all.channel >= 0 ? w->in->book->channels[all.channel] : "");
-	struct table *t = block_table(w->out, "lrrrrl", caption);
+	struct table *t = block_table(w->out, m->borrowing ? "lrrrrll" : "lrrrrl", caption);
 	const char *head[] = {"", "more", "lap time, s", "wear at equal pace, %/lap",
-		"saved per 0.1 s lost", "wear: verdict"};
+		"saved per 0.1 s lost", "wear: verdict", "borrowed"};
 	table_row(w->out, t, head);
 	for (size_t i = 0; i < all.n; i++)
 		if (all.v[i].by[RESPONSE_TIME].known)
@@ -82,8 +99,8 @@ static void noise_row(struct report_work *w, struct table *t, size_t r)
 	const struct response *k = &m->responses[r];
 	char name[CELL], label[2 * CELL], run[40], lap[40], effort[2 * CELL] = "not in the fit",
 								       d[CELL], span[CELL], n[40];
-	snprintf(label, sizeof label, "%s, %s", words_response(m, r, name, sizeof name),
-		words_unit(r));
+	snprintf(label, sizeof label, "%s, %s%s", words_response(m, r, name, sizeof name),
+		words_unit(r), words_noise_source(k));
 	figure_or_dash(run, sizeof run, k->sigma_run, 3);
 	figure_or_dash(lap, sizeof lap, k->one_obs_a_run ? NAN : k->sigma_lap, 3);
 	snprintf(n, sizeof n, "%zu", k->n_obs);
@@ -126,6 +143,30 @@ static void exchange_items(struct report_work *w)
 						       : "how laps differ inside runs",
 			e->note[0] ? "; " : "", e->note);
 	}
+}
+
+void chapter_borrowed(struct report_work *w)
+{
+	const struct model *m = w->in->model;
+	const struct borrowing *b = m->borrowing;
+	char words[2 * WORDS_SIZE];
+	if (!b)
+		return;
+	block_add(w->out, BLOCK_HEADING, "Borrowed from other books of this car");
+	for (size_t i = 0; i < b->n_books; i++)
+		block_add(w->out, BLOCK_ITEM, "%s%s%s", b->from[i]->path,
+			b->from[i]->book->name ? ": " : "",
+			b->from[i]->book->name ? b->from[i]->book->name : "");
+	block_add(w->out, BLOCK_TEXT,
+		"What they tell counts as not tested here, and gives way as runs are driven.");
+	for (size_t i = 0; i < b->n_notes; i++)
+		block_add(w->out, BLOCK_ITEM, "%s.", b->notes[i]);
+	for (size_t i = 0; i < b->n_conflicts; i++)
+		if (b->conflicts[i].beyond && b->conflicts[i].slot < RESPONSES_MAX + CHANNELS_MAX)
+			block_add(w->out, BLOCK_CAUTION, "%s: %s.",
+				words_conflict(m, &b->conflicts[i], words, sizeof words),
+				m->book->borrow_keep ? "the figure is disputed"
+						     : "what was borrowed is widened");
 }
 
 void chapter_noise(struct report_work *w)
@@ -198,6 +239,7 @@ static void track_row(struct report_work *w, struct table *t, const struct verif
 		char name[CELL];
 		struct estimate mean = {.known = x->measured, .value = x->mean};
 		struct estimate low = {.known = true, .value = x->ahead.low}, high = low;
+		low.borrowed = x->ahead.borrowed;
 		high.value = x->ahead.high;
 		if (!x->measured)
 			continue;
@@ -206,7 +248,8 @@ static void track_row(struct report_work *w, struct table *t, const struct verif
 		const char *cells[] = {r == 0 ? id : "",
 			words_response(w->in->model, r, name, sizeof name),
 			x->ahead.known ? range : x->ahead.why, cell_value(r, &mean, measured),
-			x->ahead.known ? verify_word(r, &x->ahead, x->mean) : ""};
+			x->ahead.known ? cell_verdict(verify_word(r, &x->ahead, x->mean), &low, b)
+				       : ""};
 		table_row(w->out, t, cells);
 	}
 }
@@ -272,7 +315,8 @@ void chapter_cautions(struct report_work *w)
 		cautions_of(w, w->in->reference, w->reference_name);
 	cautions_of(w, w->in->sheet, w->sheet_name);
 	block_add(w->out, BLOCK_TEXT,
-		"These are estimates from the runs of this book; they clear nothing. "
+		"These are estimates from the runs of this book%s; they clear nothing. "
 		"%s Test only at licensed venues, under their terms.",
+		w->in->model->borrowing ? " and of those that it borrows from" : "",
 		caution_reminder);
 }

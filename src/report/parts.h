@@ -24,6 +24,7 @@ void chapter_tradeoff(struct report_work *w);
 void chapter_sheets(struct report_work *w);
 void chapter_stint(struct report_work *w);
 bool chapter_effects(struct report_work *w, struct err *err);
+void chapter_borrowed(struct report_work *w);
 void chapter_noise(struct report_work *w);
 void chapter_untested(struct report_work *w);
 bool chapter_track(struct report_work *w, struct err *err);
@@ -40,6 +41,8 @@ enum { CELL = 160 };
 const char *cell_delta(const struct estimate *e, char *buf);
 /* "0.11 to 0.25"; in words where there is no interval or no figure. */
 const char *cell_interval(const struct estimate *e, char *buf);
+/* "can't tell, 62 % borrowed": a verdict, and where the figure comes from if not from here. */
+const char *cell_verdict(const char *verdict, const struct estimate *e, char *buf);
 /* A response's value: lap time as M:SS.mmm, wear with two decimals. */
 const char *cell_value(size_t response, const struct estimate *e, char *buf);
 

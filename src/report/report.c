@@ -1,5 +1,7 @@
 #include "report/parts.h"
 
+#include "model/words.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -36,6 +38,14 @@ const char *cell_interval(const struct estimate *e, char *buf)
 		int decimals = half >= 1 ? 1 : half >= 0.03 ? 2 : 3;
 		snprintf(buf, CELL, "%+.*f to %+.*f", decimals, e->low, decimals, e->high);
 	}
+	return buf;
+}
+
+const char *cell_verdict(const char *verdict, const struct estimate *e, char *buf)
+{
+	char source[32];
+	words_source(e, source, sizeof source);
+	snprintf(buf, CELL, "%.100s%s%s", verdict, source[0] ? ", " : "", source);
 	return buf;
 }
 
@@ -95,6 +105,7 @@ static bool write_chapters(struct report_work *w, struct err *err)
 	chapter_stint(w);
 	if (!chapter_effects(w, err))
 		return false;
+	chapter_borrowed(w);
 	chapter_noise(w);
 	chapter_untested(w);
 	if (!chapter_track(w, err))

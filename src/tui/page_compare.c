@@ -8,6 +8,7 @@
 #include "balance/balance_text.h"
 #include "compare/compare.h"
 #include "model/verdict.h"
+#include "model/words.h"
 #include "stint/stint.h"
 #include "tui/fmt.h"
 #include "tui/session.h"
@@ -447,6 +448,13 @@ static int draw_totals(const struct app *app, const struct compare_page *s, stru
 		if (y < end)
 			scr_text(y++, LABEL_X, a.w - LABEL_X, WARN,
 				"extrapolated: a sheet lies outside what was driven");
+	char borrowed[WORDS_SIZE] = "";
+	if (other)
+		words_borrowed_delta(app->model, app_sheet(app)->values, other->values, borrowed,
+			sizeof borrowed);
+	if (borrowed[0] && y < end)
+		y += scr_wrap(
+			y, LABEL_X, a.w - LABEL_X - 1, end - y < 2 ? end - y : 2, WARN, borrowed);
 	if (y < end)
 		y += scr_wrap(
 			y, LABEL_X, a.w - LABEL_X - 1, end - y < 3 ? end - y : 3, PLAIN, s->stint);

@@ -125,18 +125,19 @@ static void add_noise(const struct app *app, struct effects_page *s)
 			snprintf(line, sizeof line, "%s: %s", name, r->why);
 		else if (r->one_obs_a_run)
 			snprintf(line, sizeof line,
-				"Noise of %s: %.3f %s from run to run, one reading a run", name,
-				r->sigma_run, unit);
+				"Noise of %s%s: %.3f %s from run to run, one reading a run", name,
+				words_noise_source(r), r->sigma_run, unit);
 		else if (isfinite(r->sigma_run) && isfinite(r->sigma_lap))
 			snprintf(line, sizeof line,
-				"Noise of %s: %.3f %s from run to run, %.3f from lap to lap "
+				"Noise of %s%s: %.3f %s from run to run, %.3f from lap to lap "
 				"(%zu readings, %zu runs)",
-				name, r->sigma_run, unit, r->sigma_lap, r->n_obs, r->n_runs);
+				name, words_noise_source(r), r->sigma_run, unit, r->sigma_lap,
+				r->n_obs, r->n_runs);
 		else if (isfinite(r->sigma_lap))
 			snprintf(line, sizeof line,
-				"Noise of %s: %.3f %s from lap to lap; from run to run "
+				"Noise of %s%s: %.3f %s from lap to lap; from run to run "
 				"unknown, no set-up was driven twice",
-				name, r->sigma_lap, unit);
+				name, words_noise_source(r), r->sigma_lap, unit);
 		else
 			snprintf(line, sizeof line, "Noise of %s: unknown, nothing was repeated",
 				name);
@@ -329,14 +330,16 @@ static void draw_bar(const struct estimate *e, double scale, int y, int x, int w
 
 struct effect_columns {
 	int label_w, bar, bar_w, figure, time, use, word;
+	int source; /* 0 where the book borrows nothing */
 };
 
-static struct effect_columns columns_for(int width)
+static struct effect_columns columns_for(int width, bool borrows)
 {
 	struct effect_columns c;
 	c.label_w = width >= 110 ? 34 : width >= 96 ? 28 : 26;
 	c.word = width - 12;
-	c.use = c.word - 9;
+	c.source = borrows ? c.word - 10 : 0;
+	c.use = (borrows ? c.source : c.word) - 9;
 	c.time = c.use - 9;
 	c.figure = c.time - 9;
 	c.bar = 3 + c.label_w + 1;
@@ -373,6 +376,10 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	else
 		snprintf(text, sizeof text, "%s", x->clear && x->has_use ? "free" : "");
 	scr_right(y, c->use, 8, PLAIN, text);
+	if (c->source && e->known && words_source_of(e) != SOURCE_DRIVEN) {
+		snprintf(text, sizeof text, "%.0f %%", 100 * e->borrowed);
+		scr_right(y, c->source, 8, PLAIN, text);
+	}
 	const size_t n = app->book.n_channels;
 	const bool disputed =
 		DISPUTE_KEPT == words_dispute(app->model,
@@ -394,6 +401,8 @@ static void draw_head(struct app *app, const struct effects_page *s, const struc
 	scr_right(y + 1, c->figure, 8, DIM, s->shown == app->book.n_channels ? "s" : "% a lap");
 	scr_right(y + 1, c->time, 8, DIM, "lap s");
 	scr_right(y + 1, c->use, 8, DIM, "%/0.1 s");
+	if (c->source)
+		scr_right(y + 1, c->source, 8, DIM, "borrowed");
 }
 
 /* Line i of the text, and where the next one starts. */
@@ -462,7 +471,7 @@ static void effects_draw(struct app *app, struct area a)
 		scr_wrap(a.y + 1, 1, a.w - 2, 4, PLAIN, s->why);
 		return;
 	}
-	struct effect_columns c = columns_for(a.w);
+	struct effect_columns c = columns_for(a.w, app->model && app->model->borrowing);
 	int n = (int)s->effects.n + s->n_text;
 	int rows = a.h - 3 - 3;
 	rows = rows < 1 ? 1 : rows;

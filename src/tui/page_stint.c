@@ -5,6 +5,7 @@
  */
 #include "tui/app.h"
 
+#include "model/words.h"
 #include "stint/stint.h"
 #include "tui/fmt.h"
 #include "tui/plot.h"
@@ -335,6 +336,11 @@ static void stint_draw(struct app *app, struct area a)
 	else if (app->n_changes > 0)
 		scr_printf(y++, 1, a.w - 2, PLAIN, "%s does not come to stay ahead within %zu laps",
 			app_sheet_name(app), st->laps);
+	char borrowed[WORDS_SIZE] = "";
+	words_borrowed_delta(
+		app->model, app_sheet(app)->values, app->against.values, borrowed, sizeof borrowed);
+	if (borrowed[0] && y < end)
+		y += scr_wrap(y, 1, a.w - 2, 2, WARN, borrowed);
 	for (size_t i = 0; i < st->n_notes && y < end; i++)
 		y += scr_wrap(y, 1, a.w - 2, end - y < 3 ? end - y : 3,
 			strncmp(st->notes[i], "extrapolated", 12) == 0 ? WARN : DIM, st->notes[i]);

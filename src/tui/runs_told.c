@@ -36,14 +36,18 @@ const char *runs_outcome(
 	const struct forecast *f = &by->ahead;
 	char m[FMT_SIZE], lo[FMT_SIZE], hi[FMT_SIZE];
 	const char *id = app->book.runs[v->run].id;
+	const struct estimate e = {.known = true, .borrowed = f->borrowed};
+	char source[32];
+	words_source(&e, source, sizeof source);
 	if (!by->measured)
 		snprintf(buf, size, "%s: no lap that counts", id);
 	else if (!f->known)
 		snprintf(buf, size, "%s: %zu laps, mean %s; not predicted: %s", id, by->laps,
 			fmt_lap(by->mean, 2, m), f->done ? f->why : "not yet");
 	else
-		snprintf(buf, size, "%s: %zu laps, mean %s, predicted %s to %s: %s", id, by->laps,
-			fmt_lap(by->mean, 2, m), fmt_lap(f->low, 2, lo), fmt_lap(f->high, 2, hi),
+		snprintf(buf, size, "%s: %zu laps, mean %s, predicted %s to %s%s%s: %s", id,
+			by->laps, fmt_lap(by->mean, 2, m), fmt_lap(f->low, 2, lo),
+			fmt_lap(f->high, 2, hi), source[0] ? ", " : "", source,
 			verify_word(RESPONSE_TIME, f, by->mean));
 	return buf;
 }

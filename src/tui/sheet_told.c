@@ -125,21 +125,6 @@ static void untested_words(const struct app *app, char *buf, size_t size)
 		buf[0] = '\0';
 }
 
-/* How much of lap time's change other books tell. */
-static void borrowed_words(const struct app *app, char *buf, size_t size)
-{
-	const struct estimate *e = &app->told.p.delta[RESPONSE_TIME];
-	char words[64];
-	buf[0] = '\0';
-	if (!app->model->borrowing || !app->against.values ||
-		!words_source(e, words, sizeof words)[0])
-		return;
-	const enum dispute d = words_delta_dispute(
-		app->model, RESPONSE_TIME, app_sheet(app)->values, app->against.values);
-	snprintf(buf, size, "lap time's change: %s from other books%s%s", words, d ? ", " : "",
-		dispute_words[d]);
-}
-
 static void extrapolated_words(const struct app *app, char *buf, size_t size)
 {
 	const struct model *m = app->model;
@@ -250,7 +235,10 @@ void sheet_draw_told(struct app *app, struct area a)
 	if (balance && y + balance <= end) {
 		y += sheet_draw_balance(app, &c, y, a.x);
 	}
-	borrowed_words(app, text, sizeof text);
+	text[0] = '\0';
+	if (app->against.values)
+		words_borrowed_delta(
+			app->model, app_sheet(app)->values, app->against.values, text, sizeof text);
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
 	untested_words(app, text, sizeof text);
