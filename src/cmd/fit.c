@@ -410,7 +410,9 @@ static bool print_effects(const struct model *m, struct err *err)
 			effect_cell(&x->by[RESPONSE_TIME], m->borrowing);
 			effect_cell(&x->by[1 + e.channel], m->borrowing);
 			effect_cell(&x->like[e.channel].delta, m->borrowing);
-			if (x->clear && isfinite(x->use))
+			if (x->clear && !x->cost_told)
+				printf("  cost can't be told");
+			else if (x->clear && isfinite(x->use))
 				printf("  %.3f %%/lap", x->use);
 			else if (x->clear)
 				printf("  costs no time");

@@ -32,6 +32,7 @@ static void find_use(struct effect *e, int channel)
 	const double lost = like->value > 0 ? -time->value : time->value;
 	e->has_use = true;
 	e->clear = like->has_interval && (like->low > 0 || like->high < 0);
+	e->cost_told = time->has_interval && (time->low > 0 || time->high < 0);
 	e->use = lost > 0 ? saved / (10 * lost) : INFINITY;
 }
 

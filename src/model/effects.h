@@ -12,7 +12,8 @@ struct effect {
 	struct estimate by[RESPONSES_MAX];
 	struct like_delta like[CHANNELS_MAX];
 	bool has_use;
-	bool clear; /* the like-for-like effect stands clear of noise */
+	bool clear;     /* the like-for-like effect stands clear of noise */
+	bool cost_told; /* the lap time effect stands clear of noise too: `use` means something */
 	double use; /* like-for-like wear saved per tenth of a second lost, in the direction that
 		     * saves; INFINITY where saving costs no time */
 };

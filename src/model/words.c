@@ -40,7 +40,7 @@ const char *words_term(const struct model *m, const struct term *t, char *buf, s
 			t->kind == TERM_SQUARE ? ", squared" : "");
 		break;
 	case TERM_PRODUCT:
-		snprintf(buf, size, "%s, both times front against rear", coord_label(m, t->a));
+		snprintf(buf, size, "%s, both x front - rear", coord_label(m, t->a));
 		break;
 	case TERM_COVARIATE:
 		snprintf(buf, size, "%s", covariates[t->a]);

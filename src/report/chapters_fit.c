@@ -48,7 +48,9 @@ static void effect_row(struct report_work *w, struct table *t, const struct effe
 		cell_interval(&e->by[RESPONSE_TIME], span));
 	if (z)
 		snprintf(wear, sizeof wear, "%s (%s)", cell_delta(z, d), cell_interval(z, span));
-	if (e->has_use && e->clear && isfinite(e->use))
+	if (e->has_use && e->clear && !e->cost_told)
+		snprintf(use, sizeof use, "cost can't be told");
+	else if (e->has_use && e->clear && isfinite(e->use))
 		snprintf(use, sizeof use, "%.2f", e->use);
 	else if (e->has_use && e->clear)
 		snprintf(use, sizeof use, "costs no time");

@@ -64,7 +64,7 @@ extern const char *const page_names[PAGES];
 	ACTION(filter, ON_SHEET, KEYS('/'), "filter",                                              \
 		"show only the rows that hold a text; an empty text shows all")                    \
 	ACTION(picture, ON_SHEET, KEYS('p'), "picture", "show or hide the trade-off picture")      \
-	ACTION(channel, ON_SHEET | ON_EFFECTS, KEYS('w'), "wear of",                               \
+	ACTION(channel, ON_SHEET | ON_EFFECTS, KEYS('w'), "next wear",                             \
 		"next wear channel, or on the Effects page the next figure")                       \
 	ACTION(frontier_next, ON_SHEET, KEYS('n'), "frontier",                                     \
 		"walk along the frontier: next, kinder point")                                     \

@@ -1,7 +1,7 @@
 /*
  * The Effects page: what each adjustable does near the reference, most useful first,
- * its interval as a bar; then what driver, tyres and fuel do, the noise, the exchange
- * rates, and what was left out of the fit and why.
+ * its interval as a bar; then the exchange rates, what driver, tyres and fuel do, the noise, what
+ * was left out of the fit and why, and the adjustables that were not tested.
  */
 #include "tui/app.h"
 
@@ -22,7 +22,8 @@ struct effects_page {
 	struct buf text;        /* the lines below the effects, made with the fit */
 	int n_text;
 	int cursor, top, screenful;
-	size_t shown; /* like-for-like of each channel, then lap time, then wear as driven */
+	size_t n_tested; /* effects with a figure stand first, those without below the text */
+	size_t shown;    /* like-for-like of each channel, then lap time, then wear as driven */
 	char why[256];
 };
 
@@ -154,12 +155,12 @@ static void add_exchange(const struct app *app, struct effects_page *s)
 		const struct exchange *e = &m->exchange[c];
 		const char *channel = app->book.channels[c];
 		if (e->method == EXCHANGE_NONE)
-			snprintf(line, sizeof line, "Exchange rate, wear %s: unknown; %s", channel,
+			snprintf(line, sizeof line, "Exchange rate, %s: unknown; %s", channel,
 				e->note);
 		else
 			snprintf(line, sizeof line,
-				"Exchange rate, wear %s: a second of lifting saves %s%.2f %%"
-				"%s%s%s%s%s, told by %s%s%s",
+				"Exchange rate, %s: %s%.2f %% for each s lifted%s%s%s%s%s, by "
+				"%s%s%s",
 				channel, e->method == EXCHANGE_WITHIN_RUN ? "at least " : "",
 				e->value, e->has_interval ? " (" : "",
 				e->has_interval ? fmt_plain(e->low, 2, low) : "",
@@ -218,6 +219,40 @@ static void add_remarks(const struct app *app, struct effects_page *s)
 	}
 }
 
+static bool is_tested(const struct effect *x, size_t n_responses, size_t n_channels)
+{
+	for (size_t k = 0; k < n_responses; k++)
+		if (x->by[k].known)
+			return true;
+	for (size_t c = 0; c < n_channels; c++)
+		if (x->like[c].delta.known)
+			return true;
+	return false;
+}
+
+/* Those with a figure to the front, in the order they have. */
+static void part_tested(struct effects_page *s, size_t n_responses, size_t n_channels)
+{
+	struct effect *v = s->effects.v;
+	s->n_tested = 0;
+	for (size_t i = 0; i < s->effects.n; i++) {
+		if (!is_tested(&v[i], n_responses, n_channels))
+			continue;
+		const struct effect x = v[i];
+		memmove(v + s->n_tested + 1, v + s->n_tested, (i - s->n_tested) * sizeof *v);
+		v[s->n_tested++] = x;
+	}
+}
+
+/* The effect of a row; NULL where the row is one of the lines between. */
+static const struct effect *effect_at(const struct effects_page *s, int row)
+{
+	const int tested = (int)s->n_tested;
+	if (row < tested)
+		return &s->effects.v[row];
+	return row < tested + s->n_text ? NULL : &s->effects.v[row - s->n_text];
+}
+
 static void update(struct app *app, struct effects_page *s)
 {
 	struct err err;
@@ -227,6 +262,7 @@ static void update(struct app *app, struct effects_page *s)
 	s->stale = false;
 	effects_free(&s->effects);
 	memset(&s->effects, 0, sizeof s->effects);
+	s->n_tested = 0;
 	buf_free(&s->text);
 	buf_init(&s->text);
 	s->n_text = 0;
@@ -241,11 +277,14 @@ static void update(struct app *app, struct effects_page *s)
 		snprintf(s->why, sizeof s->why, "%.250s", err.text);
 		return;
 	}
+	part_tested(s, app->model->n_responses, app->book.n_channels);
 	add_borrowed(app, s);
+	add_exchange(app, s);
 	add_terms(app, s);
 	add_noise(app, s);
-	add_exchange(app, s);
 	add_remarks(app, s);
+	if (s->n_tested < s->effects.n)
+		add_line(s, "Not tested by these runs:");
 	if (s->effects.channel >= 0)
 		s->shown = (size_t)s->effects.channel;
 }
@@ -330,8 +369,26 @@ static void draw_bar(const struct estimate *e, double scale, int y, int x, int w
 
 struct effect_columns {
 	int label_w, bar, bar_w, figure, time, use, word;
-	int source; /* 0 where the book borrows nothing */
+	int source;           /* 0 where the book borrows nothing */
+	int figure_d, time_d; /* decimals, the same in all rows */
 };
+
+/* One number of decimals for a column: what its surest figure supports, one more than what its
+ * least sure one does at most. */
+static int column_decimals(const struct app *app, const struct effects_page *s, bool time)
+{
+	int least = 9, most = 0;
+	for (size_t i = 0; i < s->n_tested; i++) {
+		const struct effect *x = &s->effects.v[i];
+		const struct estimate *e = time ? &x->by[RESPONSE_TIME] : figure_of(app, s, x);
+		if (!e->known)
+			continue;
+		const int d = fmt_estimate_decimals(e, 3);
+		least = d < least ? d : least;
+		most = d > most ? d : most;
+	}
+	return most > least + 1 ? least + 1 : most;
+}
 
 static struct effect_columns columns_for(int width, bool borrows)
 {
@@ -359,19 +416,19 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	words_term(app->model, &t, words, sizeof words);
 	char *against = strstr(words, "front against rear");
 	if (against && scr_width(words) > c->label_w)
-		memcpy(against, "front - rear", sizeof "front - rear");
+		memcpy(against, "fr - rear", sizeof "fr - rear");
 	scr_text(y, 3, c->label_w, PLAIN, words);
 	if (c->bar_w >= 9)
 		draw_bar(e, scale, y, c->bar, c->bar_w);
 	if (e->known)
-		scr_point(y, c->figure, 8, PLAIN,
-			fmt_signed(e->value, fmt_estimate_decimals(e, 3), text),
-			fmt_estimate_decimals(e, 3), 3);
+		scr_point(y, c->figure, 8, PLAIN, fmt_signed(e->value, c->figure_d, text),
+			c->figure_d, 3);
 	if (time->known)
-		scr_point(y, c->time, 8, PLAIN,
-			fmt_signed(time->value, fmt_estimate_decimals(time, 3), text),
-			fmt_estimate_decimals(time, 3), 3);
-	if (x->clear && x->has_use && isfinite(x->use))
+		scr_point(y, c->time, 8, PLAIN, fmt_signed(time->value, c->time_d, text), c->time_d,
+			3);
+	if (x->clear && x->has_use && !x->cost_told)
+		snprintf(text, sizeof text, "?");
+	else if (x->clear && x->has_use && isfinite(x->use))
 		snprintf(text, sizeof text, "%.2f", x->use);
 	else
 		snprintf(text, sizeof text, "%s", x->clear && x->has_use ? "free" : "");
@@ -393,14 +450,18 @@ static void draw_head(struct app *app, const struct effects_page *s, const struc
 {
 	char name[64];
 	figure_name(app, s, name, sizeof name);
-	scr_printf(y, 1, width - 2, BOLD, "Near %s: %s, for half the limits' range more",
-		app->book.reference, name);
+	scr_printf(y, 1, width - 2, BOLD, "%s, each up by half its range, near %s", name,
+		app->book.reference);
 	scr_text(y + 1, 3, c->label_w, DIM, "adjustable");
 	if (c->bar_w >= 24)
 		scr_text(y + 1, c->bar + c->bar_w / 2 - 8, 18, DIM, "saves <-> costs");
 	scr_right(y + 1, c->figure, 8, DIM, s->shown == app->book.n_channels ? "s" : "% a lap");
 	scr_right(y + 1, c->time, 8, DIM, "lap s");
-	scr_right(y + 1, c->use, 8, DIM, "%/0.1 s");
+	bool uses = false;
+	for (size_t i = 0; i < s->n_tested; i++)
+		uses = uses || (s->effects.v[i].clear && s->effects.v[i].has_use);
+	if (uses)
+		scr_right(y + 1, c->use, 8, DIM, "%/0.1 s");
 	if (c->source)
 		scr_right(y + 1, c->source, 8, DIM, "borrowed");
 }
@@ -422,12 +483,12 @@ static const char *text_line(const struct effects_page *s, int i, char *buf, siz
 static void draw_detail(struct app *app, const struct effects_page *s, struct area a)
 {
 	char line[1024], words[WORDS_SIZE], name[64], range[FMT_SIZE], value[FMT_SIZE];
-	if (s->cursor >= (int)s->effects.n) {
+	const struct effect *x = effect_at(s, s->cursor);
+	if (!x) {
 		scr_wrap(a.y, 3, a.w - 4, a.h, PLAIN,
-			text_line(s, s->cursor - (int)s->effects.n, line, sizeof line));
+			text_line(s, s->cursor - (int)s->n_tested, line, sizeof line));
 		return;
 	}
-	const struct effect *x = &s->effects.v[s->cursor];
 	const struct estimate *e = figure_of(app, s, x);
 	const struct model *m = app->model;
 	const struct coord *c = &m->coords[x->coord];
@@ -437,9 +498,21 @@ static void draw_detail(struct app *app, const struct effects_page *s, struct ar
 	if (e->known) {
 		int d = fmt_estimate_decimals(e, 3);
 		words_source(e, words, sizeof words);
-		snprintf(line, sizeof line, "%s: %s, 95%% interval %s, for %.4g %s more%s%.60s",
-			name, fmt_signed(e->value, d, value), fmt_interval(e, d, range),
+		int len = snprintf(line, sizeof line,
+			"%s: %s, 95%% interval %s, for %.4g %s more%s%.60s", name,
+			fmt_signed(e->value, d, value), fmt_interval(e, d, range),
 			effects_unit(m, x->coord), unit, words[0] ? "; " : "", words);
+		if (x->clear && x->has_use && len > 0 && len < (int)sizeof line) {
+			if (x->cost_told && isfinite(x->use))
+				snprintf(line + len, sizeof line - (size_t)len,
+					"; saves %.2f %% at equal pace for each 0.1 s lost",
+					x->use);
+			else
+				snprintf(line + len, sizeof line - (size_t)len, "; %s",
+					x->cost_told
+						? "what saves costs no time"
+						: "what saving costs in lap time can't be told");
+		}
 	} else {
 		snprintf(line, sizeof line, "not tested");
 		for (size_t t = 0; t < r->n_terms; t++)
@@ -478,16 +551,22 @@ static void effects_draw(struct app *app, struct area a)
 	s->screenful = rows;
 	s->cursor = list_move(s->cursor, n, rows, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, n, rows);
+	c.figure_d = column_decimals(app, s, false);
+	c.time_d = column_decimals(app, s, true);
 	draw_head(app, s, &c, a.y + 1, a.w);
+	if (n > rows)
+		scr_printf(a.y, 1, a.w - 2, DIM, "%d to %d of %d", s->top + 1,
+			s->top + rows < n ? s->top + rows : n, n);
 	double scale = widest(app, s);
 	for (int i = 0; i < rows && s->top + i < n; i++) {
 		int at = s->top + i, y = a.y + 3 + i;
 		scr_text(y, 1, 1, ACCENT, at == s->cursor ? ">" : " ");
-		if (at < (int)s->effects.n)
-			draw_effect(app, s, &c, &s->effects.v[at], scale, y);
+		const struct effect *x = effect_at(s, at);
+		if (x)
+			draw_effect(app, s, &c, x, scale, y);
 		else
 			scr_text(y, 3, a.w - 4, PLAIN,
-				text_line(s, at - (int)s->effects.n, line, sizeof line));
+				text_line(s, at - (int)s->n_tested, line, sizeof line));
 	}
 	draw_detail(app, s, (struct area){a.y + a.h - 3, 0, 3, a.w});
 }
