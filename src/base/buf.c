@@ -58,17 +58,23 @@ void buf_adds(struct buf *b, const char *text)
 void buf_addf(struct buf *b, const char *fmt, ...)
 {
 	va_list ap, again;
+	if (!buf_grow(b, 63)) /* as much as most need, so that they are printed once */
+		return;
+	size_t room = b->cap - b->len;
 	va_start(ap, fmt);
 	va_copy(again, ap);
-	int n = vsnprintf(NULL, 0, fmt, ap);
+	int n = vsnprintf(b->data + b->len, room, fmt, ap);
 	va_end(ap);
 	if (n < 0)
 		b->failed = true;
+	else if ((size_t)n < room)
+		b->len += (size_t)n;
 	else if (buf_grow(b, (size_t)n)) {
 		vsnprintf(b->data + b->len, (size_t)n + 1, fmt, again);
 		b->len += (size_t)n;
 	}
 	va_end(again);
+	b->data[b->len] = '\0'; /* also where half a text was printed */
 }
 
 char *buf_take(struct buf *b)

@@ -37,6 +37,8 @@ enum term_event {
 unsigned term_wait(int timeout_ms);
 /* True if a key can be read without waiting. */
 bool term_keys_waiting(void);
+/* Is there one among those that were read already? */
+bool term_keys_read(void);
 /*
  * The next key; K_NONE if none waits. An escape sequence that arrives in pieces
  * too slow for ESCDELAY is still told as its key, with K_LATE before it, because the

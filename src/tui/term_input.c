@@ -102,11 +102,16 @@ bool term_wait_bytes(int timeout_ms)
 	return true;
 }
 
+bool term_keys_read(void)
+{
+	return terminal.head < terminal.n;
+}
+
 bool term_keys_waiting(void)
 {
-	if (terminal.head == terminal.n)
+	if (!term_keys_read())
 		term_fill();
-	return terminal.head < terminal.n;
+	return term_keys_read();
 }
 
 static unsigned signal_events(void)

@@ -7,11 +7,11 @@
 #include <signal.h>
 #include <stdio.h>
 
-/* All keys that wait, then one painting. */
+/* All keys that came together, then one painting. */
 static unsigned take_keys(struct app *app)
 {
 	unsigned flags = UI_NONE;
-	while (!(flags & UI_QUIT) && term_keys_waiting()) {
+	while (!(flags & UI_QUIT) && term_keys_read()) {
 		int key = term_key();
 		if (key != K_NONE)
 			flags |= app_key(app, key);
