@@ -14,6 +14,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 enum { RUNS = 10, P = 3 }; /* intercept, s0, s1 */
 
@@ -724,6 +725,50 @@ START_TEST(program)
 }
 END_TEST
 
+static struct test_said new_borrowing(const char *folder, const char *dir, const char *old)
+{
+	const char *argv[] = {test_program(), "new", dir, "--car", "car", "--circuit", "track",
+		"--borrow", old, NULL};
+	setenv("TREADLIGHT_DATADIR", folder, 1);
+	return test_run(argv);
+}
+
+/* A new book on an old one: its entry, what it tells before a lap, and nothing made on a fault. */
+START_TEST(started_on_another)
+{
+	char *folder = test_folder();
+	char old[4300], dir[4300], path[4400];
+	struct stat st;
+	size_t len;
+	small_book_borrowing(folder);
+	snprintf(old, sizeof old, "%s/old", folder);
+	snprintf(dir, sizeof dir, "%s/next", folder);
+	struct test_said said = new_borrowing(folder, dir, old);
+	ck_assert_msg(said.status == 0, "%s", said.err);
+	ck_assert(strstr(said.out, "borrows from 1 book of the car"));
+	test_said_free(&said);
+	snprintf(path, sizeof path, "%s/book.yaml", dir);
+	char *bytes = test_slurp(path, &len);
+	ck_assert(strstr(bytes, "borrow:\n  - book: \"../old\"\n"));
+	free(bytes);
+	static const struct saying shares = {"fit", {NULL},
+		{"per segment class: in fast corners", "lap time, in % of the base's own",
+			"Brake bias"}};
+	says_all(dir, &shares);
+	static const struct saying checked = {
+		"check", {"--json"}, {"\"good\": true", "\"borrowed\": 1"}};
+	says_all(dir, &checked);
+	snprintf(dir, sizeof dir, "%s/other", folder);
+	said = new_borrowing(folder, dir, "/nowhere/at/all");
+	ck_assert_int_eq(said.status, 2);
+	ck_assert(strstr(said.err, "there is no book '/nowhere/at/all'"));
+	ck_assert(stat(dir, &st) != 0);
+	test_said_free(&said);
+	test_remove(folder);
+	free(folder);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("borrow-classes");
@@ -737,6 +782,7 @@ Suite *suite(void)
 	tcase_add_test(c, wear_by_lap_alone);
 	tcase_add_test(c, wrong_sign);
 	tcase_add_test(c, program);
+	tcase_add_test(c, started_on_another);
 	tcase_add_test(c, nothing_in_common);
 	tcase_add_test(c, per_lap_as_before);
 	suite_add_tcase(s, c);

@@ -1,8 +1,10 @@
 #include "cmd/borrowed.h"
 
+#include "cmd/answers.h"
 #include "model/borrow.h"
 #include "model/words.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
 
@@ -237,6 +239,31 @@ static void print_spread(const struct model *m, size_t slot)
 	cmd_wrap(2, line);
 }
 
+/* Before a lap was driven here there is no base: what the books tell, as shares of it. */
+static void print_shares(const struct model *m, size_t slot)
+{
+	const struct prior *p = &m->borrowing->prior[slot];
+	char words[WORDS_SIZE], safe[WORDS_SIZE], value[3][32];
+	printf("\n  %s, in %% of the base's own; middle of the allowed range to its end\n",
+		words_response(m, slot, words, sizeof words));
+	for (size_t t = 0; t < p->n; t++) {
+		const struct term *k = &p->terms[t];
+		const struct estimate e = borrow_term(p, k->kind, k->a, k->b);
+		if (!e.known)
+			continue;
+		const double half = e.has_interval ? gsl_cdf_tdist_Pinv(0.975, e.df) * e.se : 0;
+		const int d = words_decimals(100 * half);
+		fputs("    ", stdout);
+		cmd_pad(stdout, cmd_safe(words_term(m, k, words, sizeof words), safe, sizeof safe),
+			36);
+		answer_signed(value[0], sizeof value[0], 100 * e.value, d);
+		answer_signed(value[1], sizeof value[1], 100 * (e.value - half), d);
+		answer_signed(value[2], sizeof value[2], 100 * (e.value + half), d);
+		printf("%10s  %s to %s\n", value[0], e.has_interval ? value[1] : "?",
+			e.has_interval ? value[2] : "?");
+	}
+}
+
 static void print_disagreement(const struct model *m, size_t slot)
 {
 	const struct agreement *g = &m->borrowing->agreement[slot];
@@ -262,6 +289,9 @@ void borrowed_text(const struct model *m)
 			print_spread(m, k);
 	for (size_t i = 0; i < b->n_notes; i++)
 		cmd_wrap(2, b->notes[i]);
+	for (size_t k = 0; k < m->n_responses; k++)
+		if (b->prior[k].rank && !(b->prior[k].base > 0))
+			print_shares(m, k);
 	for (size_t k = 0; k < RESPONSES_MAX; k++)
 		print_disagreement(m, k);
 	borrowed_conflicts(m);

@@ -27,7 +27,7 @@ static json_t *faults_json(const struct faults *f)
 struct found {
 	const char *path;
 	const char *kind; /* "book", "car", "circuit"; NULL: could not be told */
-	size_t sheets, runs, laps;
+	size_t sheets, runs, laps, borrowed;
 };
 
 static int report_json(const struct found *found, const struct faults *f)
@@ -39,6 +39,7 @@ static int report_json(const struct found *found, const struct faults *f)
 		json_object_set_new(doc, "sheets", json_integer((json_int_t)found->sheets));
 		json_object_set_new(doc, "runs", json_integer((json_int_t)found->runs));
 		json_object_set_new(doc, "laps", json_integer((json_int_t)found->laps));
+		json_object_set_new(doc, "borrowed", json_integer((json_int_t)found->borrowed));
 	}
 	return cmd_print_json(doc);
 }
@@ -47,11 +48,15 @@ static int report_text(const struct found *found)
 {
 	char path[1024];
 	cmd_safe(found->path, path, sizeof path);
-	if (strcmp(found->kind, "book") == 0)
-		printf("%s: no fault in the book; sheets: %zu, runs: %zu, laps: %zu\n", path,
+	if (strcmp(found->kind, "book") == 0) {
+		printf("%s: no fault in the book; sheets: %zu, runs: %zu, laps: %zu", path,
 			found->sheets, found->runs, found->laps);
-	else
+		if (found->borrowed)
+			printf(", books borrowed from: %zu", found->borrowed);
+		putchar('\n');
+	} else {
 		printf("%s: no fault in this %s\n", path, found->kind);
+	}
 	return cmd_finish();
 }
 
@@ -64,6 +69,7 @@ static void check_book(struct found *found, struct faults *f)
 		return;
 	found->sheets = b.n_sheets;
 	found->runs = b.n_runs;
+	found->borrowed = b.n_borrow;
 	for (size_t i = 0; i < b.n_runs; i++)
 		found->laps += b.runs[i].n_laps;
 	struct plan *plan = NULL;

@@ -504,8 +504,10 @@ static int print_text(const struct model *m)
 	printf("%s: %zu runs, %zu laps fitted, %zu skipped\n",
 		cmd_safe(b->name ? b->name : b->id, safe, sizeof safe), b->n_runs, m->n_fitted_laps,
 		m->n_skipped);
-	if (cmd_say_empty(b, stdout))
+	if (cmd_say_empty(b, stdout)) {
+		borrowed_text(m);
 		return cmd_finish();
+	}
 	print_driven(m);
 	for (size_t k = 0; k < m->n_responses; k++)
 		print_response(m, k);

@@ -16,7 +16,8 @@ const struct cmd_option new_options[] = {{"car", 0, "CAR", false, "the car's pro
 		"a value of the first sheet; others start in the middle of their limits"},
 	{"lock", 0, "PAIR", true,
 		"hold this pair's front-minus-rear difference; all: of every pair"},
-	CMD_OPTION_JSON, CMD_OPTION_END};
+	{"borrow", 0, "FOLDER", true, "borrow from this earlier book of the car"}, CMD_OPTION_JSON,
+	CMD_OPTION_END};
 
 /* One line from the terminal into buf; false at its end. */
 static bool ask(const char *question, char *buf, size_t size)
@@ -112,6 +113,27 @@ static bool load_profiles(struct book *b, int *status)
 	return car && circuit;
 }
 
+/* The books of --borrow, judged as `borrow` of a book.yaml is. */
+static bool take_borrowed(const struct cmd_args *args, struct book *b, int *status)
+{
+	const char *folders[32];
+	struct faults f;
+	size_t n = 0;
+	while (n < sizeof folders / sizeof *folders &&
+		(folders[n] = cmd_value_nth(args, "borrow", n)))
+		n++;
+	if (cmd_value_nth(args, "borrow", n)) {
+		*status = cmd_bad("--borrow: at most %zu books are allowed", n);
+		return false;
+	}
+	faults_init(&f);
+	const bool ok = store_borrow(b, folders, n, &f);
+	if (!ok)
+		*status = cmd_fail_faults(&f);
+	faults_free(&f);
+	return ok;
+}
+
 /* "ID=X" into the sheet; *given[i] marks what was. */
 static bool take_value(const struct car *car, const char *text, struct sheet *s, bool *given)
 {
@@ -190,6 +212,10 @@ static int tell(const struct book *b, const struct sheet *s, size_t middle)
 		       "and\n"
 		       "the rules.\n",
 			middle, b->car.n_adjustables);
+	if (b->n_borrow)
+		printf("It borrows from %zu book%s of the car: what they learnt stands in for "
+		       "what was not\ndriven here, and says so (doc/borrow.md).\n",
+			b->n_borrow, b->n_borrow == 1 ? "" : "s");
 	printf("\nNext:\n"
 	       "  treadlight %s\n      opens the workbench: set the values, s saves\n"
 	       "  treadlight plan %s --kind one-at-a-time --factor ID\n      plans test runs\n"
@@ -201,9 +227,12 @@ static int tell(const struct book *b, const struct sheet *s, size_t middle)
 
 static int tell_json(const struct book *b, const struct sheet *s, size_t middle)
 {
-	return cmd_print_json(json_pack("{s:s, s:s, s:s, s:s, s:I}", "path", b->dir, "car",
+	json_t *borrow = json_array();
+	for (size_t i = 0; i < b->n_borrow; i++)
+		json_array_append_new(borrow, json_string(b->borrow[i].path));
+	return cmd_print_json(json_pack("{s:s, s:s, s:s, s:s, s:I, s:o}", "path", b->dir, "car",
 		b->car_id, "circuit", b->circuit_id, "reference", s->id, "values-in-the-middle",
-		(json_int_t)middle));
+		(json_int_t)middle, "borrow", borrow));
 }
 
 static int make_book(const struct cmd_args *args, struct book *b)
@@ -213,7 +242,7 @@ static int make_book(const struct cmd_args *args, struct book *b)
 	size_t middle;
 	int status = CMD_USAGE;
 	err_clear(&e);
-	if (!load_profiles(b, &status))
+	if (!load_profiles(b, &status) || !take_borrowed(args, b, &status))
 		return status;
 	if (!sheet_alloc(&s, &b->car)) {
 		err_memory(&e);

@@ -1,7 +1,9 @@
 /* `borrow` of book.yaml, and the books that it names. */
 #include "store/load.h"
 #include "store/read.h"
+#include "store/store.h"
 
+#include <libgen.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -196,4 +198,50 @@ void load_borrowed(struct book *b, struct faults *faults)
 		free(dir);
 		free(old);
 	}
+}
+
+/* A folder's place told from beside `dir`, where it stands there or below, else from the root. */
+static char *told_from(const char *dir, const char *place)
+{
+	struct buf out;
+	char *copy = text_dup(dir, strlen(dir));
+	char *beside = copy ? realpath(dirname(copy), NULL) : NULL;
+	const size_t len = beside ? strlen(beside) : 0;
+	const bool root = len == 1;
+	buf_init(&out);
+	if (beside && strncmp(place, beside, len) == 0 && (root || place[len] == '/'))
+		buf_addf(&out, "../%s", place + len + !root);
+	else
+		buf_adds(&out, place);
+	free(copy);
+	free(beside);
+	return buf_take(&out);
+}
+
+bool store_borrow(struct book *b, const char *const *folders, size_t n, struct faults *faults)
+{
+	const size_t before = faults->total;
+	b->borrow = calloc(n + 1, sizeof *b->borrow);
+	for (size_t i = 0; b->borrow && i < n; i++) {
+		struct borrow *w = &b->borrow[b->n_borrow++];
+		w->trust = 1;
+		w->path = realpath(folders[i], NULL);
+		if (!w->path)
+			w->path = text_dup(folders[i], strlen(folders[i]));
+		if (!w->path)
+			break;
+	}
+	if (!b->borrow || b->n_borrow < n || (n && !b->borrow[n - 1].path)) {
+		memory_fault(b, faults);
+		return false;
+	}
+	load_borrowed(b, faults);
+	for (size_t i = 0; i < n && faults->total == before; i++) {
+		char *path = told_from(b->dir, b->borrow[i].path);
+		if (!path)
+			memory_fault(b, faults);
+		free(path ? b->borrow[i].path : NULL);
+		b->borrow[i].path = path ? path : b->borrow[i].path;
+	}
+	return faults->total == before;
 }

@@ -53,10 +53,16 @@ bool store_check_run(const struct book *b, const struct run *r, struct err *err)
 bool store_new_runs(const struct book *b, const struct run *runs, size_t n, struct err *err);
 /*
  * A new book's folder: book.yaml, sheets/ with the reference, runs/. Uses of b: dir, name,
- * car, car_id, circuit_id, reference, channels, wear_limit. A folder that is there is used,
- * a book in it never overwritten; on failure what was made is removed again.
+ * car, car_id, circuit_id, reference, channels, wear_limit, the paths of borrow. A folder that is
+ * there is used, a book in it never overwritten; on failure what was made is removed again.
  */
 bool store_new_book(const struct book *b, const struct sheet *first, struct err *err);
+/*
+ * For a new book with its car: the folders that it is to borrow from, as the user names them, into
+ * b->borrow, read and judged; paths are told from b->dir, whose own folder need not be there yet.
+ * False: a fault was told.
+ */
+bool store_borrow(struct book *b, const char *const *folders, size_t n, struct faults *faults);
 /* Rewrite one run after the user corrected it: value patches where the shape is the
  * same, the laps list rewritten where laps came or went. */
 bool store_save_run(

@@ -209,5 +209,7 @@ void write_book(struct buf *out, const struct book *b)
 		buf_addf(out, "%s%s", c ? ", " : "", b->channels[c]);
 	buf_adds(out, "]\nwear-limit: ");
 	write_number(out, b->wear_limit);
-	buf_adds(out, "\n");
+	buf_adds(out, b->n_borrow ? "\nborrow:\n" : "\n");
+	for (size_t i = 0; i < b->n_borrow; i++)
+		add_member(out, "  - book", b->borrow[i].path);
 }
