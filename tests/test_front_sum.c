@@ -229,6 +229,34 @@ START_TEST(ties_go_to_fewer_changes)
 }
 END_TEST
 
+static bool three_times(void *data)
+{
+	int *asked = data;
+	return ++*asked < 3;
+}
+
+/* The caller can stop a long sum; it is told, and nothing is left behind. */
+START_TEST(a_sum_can_be_stopped)
+{
+	enum { N = 300 };
+	struct front_level *levels = calloc(N, sizeof *levels);
+	for (int i = 0; i < N; i++)
+		levels[i] = (struct front_level){.time = i, .wear = -i - 1e-3 * i * i};
+	const struct front_group groups[] = {{N, levels}, {N, levels}, {N, levels}};
+	int asked = 0;
+	const struct front_bounds b = {.go_on = three_times, .go_on_data = &asked};
+	struct front_result out;
+	struct err err;
+	err_clear(&err);
+	ck_assert(!front_sum(groups, 3, &b, &out, &err));
+	ck_assert_int_eq(asked, 3);
+	ck_assert_int_eq(err.cls, ERR_FAILED);
+	ck_assert_ptr_nonnull(strstr(err.text, "stopped"));
+	ck_assert(!out.totals && !out.choice);
+	free(levels);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("front_sum");
@@ -238,6 +266,7 @@ Suite *suite(void)
 	tcase_add_test(t, worked_by_hand);
 	tcase_add_test(t, nothing_to_choose);
 	tcase_add_test(t, ties_go_to_fewer_changes);
+	tcase_add_test(t, a_sum_can_be_stopped);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -151,6 +151,8 @@ static bool make_front(struct work *w, struct err *err)
 		.has_minutes = w->o->has_max_minutes,
 		.changes = (unsigned)(w->o->max_changes < 100000 ? w->o->max_changes : 100000),
 		.minutes = fix_from_double(fmin(w->o->max_minutes, 1e8)),
+		.go_on = w->o->go_on,
+		.go_on_data = w->o->go_on_data,
 	};
 	bool ok = front_sum(groups, w->joints.n, &b, &w->front, err);
 	free(groups);

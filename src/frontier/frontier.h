@@ -48,6 +48,9 @@ struct frontier_options {
 	 * it is, and a start sheet that cannot be told against the reference is told against
 	 * itself. Both are said in notes. Without it they are errors. */
 	bool lenient;
+	/* Asked now and then, if not NULL: false stops, and there is no frontier. */
+	bool (*go_on)(void *data);
+	void *go_on_data;
 };
 
 struct frontier_point {
@@ -77,7 +80,7 @@ struct frontier {
 
 /*
  * start == reference is usual; both outlive the frontier. NULL with err: out of memory, no
- * lap time figures, or without `lenient` what is said there.
+ * lap time figures, stopped by go_on, or without `lenient` what is said there.
  */
 struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 	const struct sheet *reference, const struct frontier_options *o, struct err *err);

@@ -297,7 +297,7 @@ bool front_sum(const struct front_group *groups, size_t n_groups, const struct f
 	out->candidates = 1;
 	for (size_t g = 0; g < n_groups; g++)
 		out->candidates *= (double)groups[g].n;
-	struct sum s = {.n_stages = n_groups + 1, .n_groups = n_groups};
+	struct sum s = {.n_stages = n_groups + 1, .n_groups = n_groups, .bounds = bounds};
 	s.stages = take(s.n_stages, sizeof *s.stages);
 	s.choice_a = take(n_groups, sizeof *s.choice_a);
 	s.choice_b = take(n_groups, sizeof *s.choice_b);
@@ -313,11 +313,11 @@ bool front_sum(const struct front_group *groups, size_t n_groups, const struct f
 		ok = lay_budgets(&s, bounds) && run_stages(&s) && hand_over(&s, groups, out);
 	}
 	sum_free(&s);
-	if (!ok) {
-		front_free(out);
-		return err_memory(err);
-	}
-	return true;
+	if (ok)
+		return true;
+	front_free(out);
+	return s.stopped ? err_failed(err, "stopped before the frontier was whole")
+			 : err_memory(err);
 }
 
 void front_free(struct front_result *r)

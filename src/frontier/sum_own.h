@@ -51,7 +51,9 @@ struct sum {
 	size_t n_stages, n_groups;
 	struct stage *stages; /* owned; stages[0] is the empty sum */
 	double tol_time, tol_wear;
-	unsigned *choice_a, *choice_b; /* owned [n_groups], for ties */
+	unsigned *choice_a, *choice_b;     /* owned [n_groups], for ties */
+	const struct front_bounds *bounds; /* NULL: none */
+	bool stopped;
 };
 
 /* A partial sum that need not be in a front yet: stage, budget, and the point. */
@@ -79,8 +81,8 @@ struct workspace {
 /* The levels chosen behind a partial sum, and what they cost. choice has room for n_groups. */
 void partial_decode(
 	const struct sum *s, struct partial x, unsigned *choice, unsigned *changes, fix *minutes);
-/* The front of a stage under a budget, from the fronts of the stage before. False: out of memory.
- */
+/* The front of a stage under a budget, from the fronts of the stage before. False: out of memory,
+ * or stopped. */
 bool front_build(struct sum *s, size_t stage, size_t budget, struct workspace *w);
 
 #endif

@@ -89,6 +89,7 @@ static void *sheet_open(struct app *app)
 		return NULL;
 	}
 	make_rows(s, &app->book.car);
+	s->value_w = sheet_value_width(&app->book.car);
 	apply_filter(app, s);
 	s->frontier_stale = s->scale_stale = true;
 	s->point = -1;
@@ -350,7 +351,7 @@ static unsigned sheet_idle(struct app *app)
 	if (!s->frontier_stale || !app->model)
 		return UI_NONE;
 	sheet_update_frontier(app, s);
-	return UI_BODY;
+	return s->frontier_stale ? UI_NONE : UI_BODY;
 }
 
 /* --- painting ------------------------------------------------------------- */

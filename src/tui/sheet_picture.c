@@ -1,11 +1,14 @@
 #include "tui/sheet.h"
 
 #include "tui/fmt.h"
+#include "tui/signals.h"
+#include "tui/term.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 /* Where the model puts the set-ups that were driven. */
 bool sheet_collect_driven(struct app *app, struct sheet_page *s)
@@ -42,6 +45,31 @@ bool sheet_collect_driven(struct app *app, struct sheet_page *s)
 	return true;
 }
 
+/* A frontier that takes long: a key stops it, to be begun again; so does PATIENCE_S for good. */
+enum { PATIENCE_S = 3 };
+struct patience {
+	struct timespec start;
+	bool late, stopped;
+};
+
+static bool go_on(void *data)
+{
+	struct patience *p = data;
+	struct timespec now;
+	p->stopped = term_keys_waiting() || signals_pending() || signals_end();
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	p->late = now.tv_sec - p->start.tv_sec >= PATIENCE_S;
+	return !p->late && !p->stopped;
+}
+
+static void say_stopped(struct sheet_page *s, const struct patience *p)
+{
+	s->frontier_stale = !p->late; /* begun again when no key waits */
+	snprintf(s->frontier_why, sizeof s->frontier_why, "%s",
+		p->late ? "too many steps to try them here; treadlight suggest does"
+			: "not reckoned to the end yet, as keys came");
+}
+
 /*
  * From the sheet as it was opened or saved, with the holds and freezes of now. A
  * nudge does not move the frontier, so it is not computed again for one.
@@ -73,10 +101,16 @@ void sheet_update_frontier(struct app *app, struct sheet_page *s)
 	memcpy(start.locked, now->locked, now->n_pairs * sizeof *now->locked);
 	memcpy(start.share_held, now->share_held, now->n_pairs * sizeof *now->share_held);
 	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
+	struct patience patience = {0};
+	clock_gettime(CLOCK_MONOTONIC, &patience.start);
 	struct frontier_options o = s->bounds;
 	o.save = (struct save_target){.kind = SAVE_CHANNEL, .channel = (int)s->channel};
+	o.go_on = go_on;
+	o.go_on_data = &patience;
 	s->frontier = frontier_new(app->model, &start, ref, &o, &err);
-	if (!s->frontier)
+	if (!s->frontier && err.cls == ERR_FAILED && (patience.late || patience.stopped))
+		say_stopped(s, &patience);
+	else if (!s->frontier)
 		snprintf(s->frontier_why, sizeof s->frontier_why, "%.190s", err.text);
 	sheet_free(&start);
 }
