@@ -81,6 +81,9 @@ void scr_right(int y, int x, int width, enum style style, const char *text)
 	int w = scr_width(text);
 	int pad = w < width ? width - w : 0;
 	scr_text(y, x + pad, width - pad, style, text);
+	if (w > width && width > 0)
+		scr_text(y, x + width - 1, 1, style,
+			"~"); /* a cut figure must not pass for a whole one */
 }
 
 void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most)

@@ -37,7 +37,7 @@ void scr_blank(struct area a);
 int scr_text(int y, int x, int width, enum style style, const char *text);
 int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
 	__attribute__((format(printf, 5, 6)));
-/* Ending at column x + width. */
+/* Ending at column x + width; what is too wide is cut and ends in ~. */
 void scr_right(int y, int x, int width, enum style style, const char *text);
 /* A figure of a column whose points stand under each other: room for `most` decimals is kept. */
 void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most);

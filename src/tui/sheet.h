@@ -33,6 +33,7 @@ struct sheet_page {
 	int cursor, top;        /* in shown */
 	bool rear;              /* the cursor is in the rear column */
 	int screenful;          /* rows shown at the last painting */
+	int value_w;            /* places that the widest value of this car takes */
 	char filter[FILTER_SIZE];
 	bool picture;   /* the picture is wanted */
 	size_t channel; /* of the picture */
@@ -67,6 +68,8 @@ struct told_columns {
 int sheet_draw_balance(const struct app *app, const struct told_columns *c, int y, int x);
 int sheet_balance_height(const struct app *app);
 
+/* Places of the widest value, at least what the table's columns have. */
+int sheet_value_width(const struct car *car);
 int sheet_draw_rows(struct app *app, struct area a);
 void sheet_draw_changes(struct app *app, struct area a);
 void sheet_draw_told(struct app *app, struct area a);

@@ -5,6 +5,7 @@
 #include "tui/fmt.h"
 
 #include <stdio.h>
+#include <string.h>
 
 enum { LABEL_W = 13, FIGURE_W = 9 };
 
@@ -49,6 +50,8 @@ static void draw_change(struct app *app, size_t group, int y, int x)
 	if (w > width && pair >= 0) /* " f" is better than half a word */
 		snprintf(move, sizeof move, "%s to %s%.2s", from, to, end);
 	scr_text(y, x + LABEL_W + 1, width, DIM, move);
+	if (strlen(move) > (size_t)width) /* a cut figure must not pass for a whole one */
+		scr_text(y, x + LABEL_W + width, 1, DIM, "~");
 	x += LABEL_W + width + 1;
 	for (size_t r = 0; r < m->n_responses; r++) {
 		struct estimate e = model_group_delta(m, r, group, now, then);

@@ -14,16 +14,38 @@ struct columns {
 		difference_w, held, minutes;
 };
 
-static struct columns columns_for(int width)
+enum { VALUE_W = 7, VALUE_W_MAX = 12, LABEL_W = 13, LABEL_W_MIN = 6 };
+
+int sheet_value_width(const struct car *car)
 {
+	int most = VALUE_W;
+	for (size_t i = 0; i < car->n_adjustables; i++) {
+		const struct adjustable *a = &car->adjustables[i];
+		const int d = fix_decimals(a->step), e = fix_decimals(a->min);
+		const fix ends[] = {a->min, a->max};
+		if (a->axle == AXLE_CAR)
+			continue; /* between the two columns, it has the room of both */
+		for (int k = 0; k < 2; k++) {
+			char text[32];
+			fix_print_min(ends[k], d > e ? d : e, text, sizeof text);
+			const int w = (int)strlen(text);
+			most = w > most ? w : most;
+		}
+	}
+	return most < VALUE_W_MAX ? most : VALUE_W_MAX;
+}
+
+static struct columns lay_columns(int width, int value_w, int label_w)
+{
+	const int wider = value_w - VALUE_W;
 	struct columns c = {.label = 1,
-		.label_w = 13,
+		.label_w = label_w,
 		.unit = -1,
 		.was_front = -1,
 		.was_rear = -1,
 		.minutes = -1,
-		.value_w = 7,
-		.difference_w = width >= 52 ? 8 : 7};
+		.value_w = value_w,
+		.difference_w = (width >= 52 ? 8 : 7) + wider};
 	int x = c.label + c.label_w;
 	if (width >= 52) {
 		c.unit = x + 1;
@@ -32,8 +54,8 @@ static struct columns columns_for(int width)
 	}
 	if (width >= 70) {
 		c.was_front = x + 1;
-		c.was_rear = c.was_front + 8;
-		x = c.was_rear + 7;
+		c.was_rear = c.was_front + value_w + 1;
+		x = c.was_rear + value_w + (wider > 0);
 	}
 	c.front = x;
 	c.rear = c.front + c.value_w + 2;
@@ -42,6 +64,17 @@ static struct columns columns_for(int width)
 	if (width >= 70)
 		c.minutes = c.held + 5;
 	return c;
+}
+
+/* Wide values take their places from the labels. */
+static struct columns columns_for(int width, int value_w)
+{
+	struct columns c = lay_columns(width, value_w, LABEL_W);
+	const int over = (c.minutes >= 0 ? c.minutes + 5 : c.held + 4) - width;
+	if (value_w == VALUE_W || over <= 0)
+		return c;
+	return lay_columns(
+		width, value_w, LABEL_W - over < LABEL_W_MIN ? LABEL_W_MIN : LABEL_W - over);
 }
 
 static void print_value(const struct adjustable *a, fix v, char *buf, size_t size)
@@ -57,7 +90,8 @@ static void draw_heading(const struct app *app, const struct columns *c, int y)
 	if (c->was_front >= 0) {
 		char was[80];
 		snprintf(was, sizeof was, "in %s", app->book.reference);
-		scr_right(y, c->unit + c->unit_w, c->was_rear + 7 - c->unit - c->unit_w, DIM, was);
+		scr_right(y, c->unit + c->unit_w, c->was_rear + c->value_w - c->unit - c->unit_w,
+			DIM, was);
 	}
 	scr_right(y, c->front, c->value_w, DIM, "front");
 	scr_right(y, c->rear, c->value_w, DIM, "rear");
@@ -80,7 +114,8 @@ static void draw_value(
 	bool changed = app->against.values && app->against.values[a] != v;
 	marks[0] = caution ? '!' : s->frozen[a] ? '=' : ' ';
 	marks[1] = changed ? '<' : ' ';
-	scr_right(y, x, c->value_w, caution ? WARN : PLAIN, text);
+	const int room = ad->axle == AXLE_CAR ? x + c->value_w - c->front : c->value_w;
+	scr_right(y, x + c->value_w - room, room, caution ? WARN : PLAIN, text);
 	scr_text(y, x + c->value_w, 2, caution ? WARN : PLAIN, marks);
 	if (marked)
 		scr_text(y, x + c->value_w - (int)strlen(text) - 1, 1, PLAIN, ">");
@@ -95,11 +130,11 @@ static void draw_was(
 		return;
 	if (r->front >= 0) {
 		print_value(&ads[r->front], app->against.values[r->front], text, sizeof text);
-		scr_right(y, c->was_front, 7, DIM, text);
+		scr_right(y, c->was_front, c->value_w, DIM, text);
 	}
 	if (r->rear >= 0) {
 		print_value(&ads[r->rear], app->against.values[r->rear], text, sizeof text);
-		scr_right(y, c->was_rear, 7, DIM, text);
+		scr_right(y, c->was_rear, c->value_w, DIM, text);
 	}
 }
 
@@ -192,7 +227,7 @@ static int draw_limits(struct app *app, const struct columns *c, int y, int widt
 int sheet_draw_rows(struct app *app, struct area a)
 {
 	struct sheet_page *s = sheet_page_of(app);
-	struct columns c = columns_for(a.w);
+	struct columns c = columns_for(a.w, s->value_w);
 	int near = a.h >= 14 ? 5 : a.h >= 8 ? 2 : 1; /* lines for limits and caution */
 	int rows = a.h - 1 - near;
 	rows = rows < 1 ? 1 : rows;
