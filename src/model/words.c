@@ -166,7 +166,7 @@ const char *words_source(const struct estimate *e, char *buf, size_t size)
 }
 
 const char *const dispute_words[] = {
-	"", "contradicted by the runs here and so widened", "disputed by the runs here"};
+	"", "contradicted here, so widened", "disputed by the runs here"};
 
 const char *words_borrowed_delta(
 	const struct model *m, const fix *values, const fix *against, char *buf, size_t size)

@@ -32,7 +32,7 @@ enum dispute words_dispute(const struct model *m, size_t response, const struct 
 /* Does a change of values move along such a term? */
 enum dispute words_delta_dispute(
 	const struct model *m, size_t response, const fix *values, const fix *against);
-/* "", "contradicted by the runs here and so widened", "disputed by the runs here". */
+/* "", "contradicted here, so widened", "disputed by the runs here". */
 extern const char *const dispute_words[];
 /* Where the runs here and the borrowed books disagree, a sentence. */
 struct conflict;

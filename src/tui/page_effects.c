@@ -407,6 +407,16 @@ static struct effect_columns columns_for(int width, bool borrows)
 	return c;
 }
 
+/* Do the runs here contradict what is borrowed of the figure shown? */
+static enum dispute dispute_of(
+	const struct app *app, const struct effects_page *s, const struct effect *x)
+{
+	const struct term t = {.kind = TERM_LINEAR, .a = (int)x->coord};
+	const size_t n = app->book.n_channels;
+	return words_dispute(
+		app->model, s->shown < n ? RESPONSES_MAX + s->shown : s->shown - n, &t);
+}
+
 static void draw_effect(struct app *app, const struct effects_page *s,
 	const struct effect_columns *c, const struct effect *x, double scale, int y)
 {
@@ -437,10 +447,7 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 		snprintf(text, sizeof text, "%.0f %%", 100 * e->borrowed);
 		scr_right(y, c->source, 8, PLAIN, text);
 	}
-	const size_t n = app->book.n_channels;
-	const bool disputed =
-		DISPUTE_KEPT == words_dispute(app->model,
-					s->shown < n ? RESPONSES_MAX + s->shown : s->shown - n, &t);
+	const bool disputed = dispute_of(app, s, x) == DISPUTE_KEPT;
 	scr_text(y, c->word, 11, e->known && !disputed ? PLAIN : WARN,
 		disputed ? "disputed" : words_verdict(e));
 }
@@ -498,10 +505,12 @@ static void draw_detail(struct app *app, const struct effects_page *s, struct ar
 	if (e->known) {
 		int d = fmt_estimate_decimals(e, 3);
 		words_source(e, words, sizeof words);
+		const enum dispute dispute = dispute_of(app, s, x);
 		int len = snprintf(line, sizeof line,
-			"%s: %s, 95%% interval %s, for %.4g %s more%s%.60s", name,
+			"%s: %s, 95%% interval %s, for %.4g %s more%s%.60s%s%s", name,
 			fmt_signed(e->value, d, value), fmt_interval(e, d, range),
-			effects_unit(m, x->coord), unit, words[0] ? "; " : "", words);
+			effects_unit(m, x->coord), unit, words[0] ? "; " : "", words,
+			dispute ? ", " : "", dispute_words[dispute]);
 		if (x->clear && x->has_use && len > 0 && len < (int)sizeof line) {
 			if (x->cost_told && isfinite(x->use))
 				snprintf(line + len, sizeof line - (size_t)len,

@@ -4,6 +4,7 @@
  */
 #include "tui/sheet.h"
 
+#include "model/words.h"
 #include "tui/fmt.h"
 
 #include <stdio.h>
@@ -30,17 +31,18 @@ static unsigned say_point(struct app *app, const struct sheet_page *s)
 {
 	const struct frontier_point *p = &s->frontier->points[s->point];
 	const fix *against = app->against.values;
-	char time[80], wear[80], like[120] = "", text[80];
+	char time[80], wear[80], like[120] = "", text[80], source[32];
 	struct estimate t = model_delta(app->model, RESPONSE_TIME, p->values, against);
 	struct estimate w = model_delta(app->model, 1 + s->channel, p->values, against);
 	struct like_delta l = model_like(app->model, s->channel, p->values, against);
 	if (l.delta.known)
 		snprintf(like, sizeof like, ", at equal pace %s",
 			with_interval(&l.delta, text, sizeof text));
-	return app_say(app, "%d of %zu: %zu change%s, lap %s, %s %s%s; t takes it", s->point + 1,
-		s->frontier->n, p->changes, p->changes == 1 ? "" : "s",
-		with_interval(&t, time, sizeof time), app->book.channels[s->channel],
-		with_interval(&w, wear, sizeof wear), like);
+	words_source(&t, source, sizeof source);
+	return app_say(app, "%d of %zu: %zu change%s, lap %s%s%s, %s %s%s; t takes it",
+		s->point + 1, s->frontier->n, p->changes, p->changes == 1 ? "" : "s",
+		with_interval(&t, time, sizeof time), source[0] ? " " : "", source,
+		app->book.channels[s->channel], with_interval(&w, wear, sizeof wear), like);
 }
 
 static unsigned walk(struct app *app, int by)
@@ -103,6 +105,14 @@ static bool take_bound(
 		key);
 }
 
+/* Moves of what only borrowed books tell, which must be asked for. */
+static bool take_borrowed(struct frontier_options *o, const char *value, struct err *err)
+{
+	o->borrowed = strcmp(value, "yes") == 0;
+	return o->borrowed || strcmp(value, "no") == 0 ||
+	       err_input(err, "borrowed=%.40s; yes or no is allowed", value);
+}
+
 static bool take_bounds(struct frontier_options *o, const char *text, struct err *err)
 {
 	char line[400], *rest = NULL;
@@ -113,7 +123,9 @@ static bool take_bounds(struct frontier_options *o, const char *text, struct err
 			return err_input(
 				err, "'%.40s' has no value; write such as max-changes=2", word);
 		*is = '\0';
-		if (is[1] && !take_bound(o, word, is + 1, err))
+		const bool borrowed = strcmp(word, "borrowed") == 0;
+		if (is[1] && !(borrowed ? take_borrowed(o, is + 1, err)
+					: take_bound(o, word, is + 1, err)))
 			return false;
 	}
 	return true;
@@ -141,7 +153,8 @@ static unsigned bounds_typed(struct app *app, const char *text)
 unsigned act_frontier_bounds(struct app *app)
 {
 	const struct frontier_options *o = &sheet_page_of(app)->bounds;
-	char text[200], n[4][40] = {"", "", "", ""};
+	char text[240], n[4][40] = {"", "", "", ""};
+	const bool borrows = app->model && app->model->borrowing;
 	if (o->has_max_changes)
 		snprintf(n[0], sizeof n[0], "%zu", o->max_changes);
 	if (o->has_max_minutes)
@@ -150,9 +163,14 @@ unsigned act_frontier_bounds(struct app *app)
 		num_print(o->hold_share, n[2], sizeof n[2]);
 	if (o->has_hold_aero)
 		num_print(o->hold_aero, n[3], sizeof n[3]);
-	snprintf(text, sizeof text, "max-changes=%s minutes=%s hold-share=%s hold-aero=%s", n[0],
-		n[1], n[2], n[3]);
-	app_say(app, "at most so many changes and minutes; load-transfer and aero share within so "
-		     "many points of the reference's; empty: no bound; Tab: next");
+	snprintf(text, sizeof text, "max-changes=%s minutes=%s hold-share=%s hold-aero=%s%s", n[0],
+		n[1], n[2], n[3],
+		!borrows      ? ""
+		: o->borrowed ? " borrowed=yes"
+			      : " borrowed=no");
+	app_say(app,
+		"at most so many changes and minutes; load-transfer and aero share within so "
+		"many points of the reference's; empty: no bound; Tab: next%s",
+		borrows ? "; borrowed=yes: move what only other books tell, too" : "");
 	return field_open(app, bounds_typed, text, "Frontier");
 }

@@ -240,7 +240,7 @@ void sheet_draw_told(struct app *app, struct area a)
 		words_borrowed_delta(
 			app->model, app_sheet(app)->values, app->against.values, text, sizeof text);
 	if (text[0] && y < end)
-		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
+		y += scr_wrap(y, a.x, a.w, end - y < 4 ? end - y : 4, WARN, text);
 	untested_words(app, text, sizeof text);
 	if (text[0] && y < end)
 		y += scr_wrap(y, a.x, a.w, end - y < 3 ? end - y : 3, WARN, text);
