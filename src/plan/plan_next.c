@@ -32,6 +32,10 @@ struct lesson {
 	size_t n_contrasts;
 	double *m;             /* owned [n_terms^2]: sum of C l l'C */
 	double *row, *scratch; /* owned [n_terms] */
+	/* Where the search stands, x, and what it takes to say what a step from there does. */
+	double *at, *m_at, *c_at; /* owned [n_terms]: x, M x and C x */
+	double m_here, c_here;    /* x'M x and x'C x */
+	size_t *moved;            /* owned [n_terms]: parts of x that a step moves */
 };
 
 struct search {
@@ -41,6 +45,7 @@ struct search {
 	size_t n_lessons;
 	struct lesson lesson[RESPONSES_MAX];
 	fix *trial, *best; /* owned */
+	double *x;         /* owned [n_coords]: room for coordinates */
 	double best_score;
 };
 
@@ -49,6 +54,10 @@ static void lesson_free(struct lesson *l)
 	free(l->m);
 	free(l->row);
 	free(l->scratch);
+	free(l->at);
+	free(l->m_at);
+	free(l->c_at);
+	free(l->moved);
 }
 
 static void search_free(struct search *s)
@@ -57,6 +66,7 @@ static void search_free(struct search *s)
 		lesson_free(&s->lesson[i]);
 	free(s->trial);
 	free(s->best);
+	free(s->x);
 }
 
 static bool lesson_add(struct search *s, const struct response *r, size_t response, size_t laps)
@@ -70,7 +80,11 @@ static bool lesson_add(struct search *s, const struct response *r, size_t respon
 	l->m = calloc(p * p + 1, sizeof *l->m);
 	l->row = calloc(p + 1, sizeof *l->row);
 	l->scratch = calloc(p + 1, sizeof *l->scratch);
-	return l->m && l->row && l->scratch;
+	l->at = calloc(p + 1, sizeof *l->at);
+	l->m_at = calloc(p + 1, sizeof *l->m_at);
+	l->c_at = calloc(p + 1, sizeof *l->c_at);
+	l->moved = calloc(p + 1, sizeof *l->moved);
+	return l->m && l->row && l->scratch && l->at && l->m_at && l->c_at && l->moved;
 }
 
 static void multiply(const double *a, const double *x, size_t p, double *out)
@@ -83,14 +97,34 @@ static void multiply(const double *a, const double *x, size_t p, double *out)
 	}
 }
 
+static double dot(const double *x, const double *y, size_t p)
+{
+	double sum = 0;
+	for (size_t i = 0; i < p; i++)
+		sum += x[i] * y[i];
+	return sum;
+}
+
 static double quadratic(const double *a, const double *x, size_t p)
 {
 	double sum = 0;
-	for (size_t i = 0; i < p; i++) {
-		double inner = 0;
-		for (size_t j = 0; j < p; j++)
-			inner += a[i * p + j] * x[j];
-		sum += inner * x[i];
+	for (size_t i = 0; i < p; i++)
+		sum += dot(a + i * p, x, p) * x[i];
+	return sum;
+}
+
+/* What x'A x grows by when x goes a step d further, n of whose parts are not 0: those in
+ * moved. A is symmetric. */
+static double growth(const double *a, size_t p, const double *a_x, const double *d,
+	const size_t *moved, size_t n)
+{
+	double sum = 0;
+	for (size_t i = 0; i < n; i++) {
+		const double *row = a + moved[i] * p;
+		double inner = 2 * a_x[moved[i]];
+		for (size_t j = 0; j < n; j++)
+			inner += row[moved[j]] * d[moved[j]];
+		sum += d[moved[i]] * inner;
 	}
 	return sum;
 }
@@ -129,6 +163,42 @@ static double lesson_gain(const struct model *m, struct lesson *l, const fix *va
 	return taken / (l->s + quadratic(l->r->cov, l->row, p)) / l->total;
 }
 
+/* Stand on these values: steps from here are cheap. */
+static void stand_on(struct search *s, const fix *values)
+{
+	for (size_t i = 0; i < s->n_lessons; i++) {
+		struct lesson *l = &s->lesson[i];
+		const size_t p = l->r->n_terms;
+		model_row(s->m, l->r, values, l->at);
+		multiply(l->m, l->at, p, l->m_at);
+		multiply(l->r->cov, l->at, p, l->c_at);
+		l->m_here = dot(l->at, l->m_at, p);
+		l->c_here = dot(l->at, l->c_at, p);
+	}
+}
+
+/* score_of() values that differ little from those stood on. */
+static double score_near(struct search *s, const fix *values)
+{
+	double sum = 0;
+	model_coords(s->m, values, s->x);
+	for (size_t i = 0; i < s->n_lessons; i++) {
+		struct lesson *l = &s->lesson[i];
+		const size_t p = l->r->n_terms;
+		size_t n = 0;
+		for (size_t t = 0; t < p; t++) {
+			l->row[t] = model_term_value(&l->r->terms[t], s->x) - l->at[t];
+			if (l->row[t] != 0)
+				l->moved[n++] = t;
+		}
+		const double taken = l->m_here + growth(l->m, p, l->m_at, l->row, l->moved, n);
+		const double variance =
+			l->c_here + growth(l->r->cov, p, l->c_at, l->row, l->moved, n);
+		sum += taken / (l->s + variance) / l->total;
+	}
+	return sum / (double)s->n_lessons;
+}
+
 static double score_of(struct search *s, const fix *values)
 {
 	double sum = 0;
@@ -159,9 +229,10 @@ static void put(struct search *s, const struct plan_factor *f, fix move)
 static double exchange_one(struct search *s, const struct plan_factor *f, double score)
 {
 	fix best = s->trial[f->adjustable] - s->base[f->adjustable];
+	stand_on(s, s->trial);
 	for (fix move = f->low; move <= f->high; move += f->step) {
 		put(s, f, move);
-		double now = score_of(s, s->trial);
+		double now = score_near(s, s->trial);
 		if (now > score * (1 + 1e-9) && can_be_told(s, s->trial)) {
 			score = now;
 			best = move;
@@ -181,6 +252,7 @@ static void exchange(struct search *s)
 		double before = score;
 		for (size_t f = 0; f < s->p->n_factors; f++)
 			score = exchange_one(s, &s->p->factors[f], score);
+		score = score_of(s, s->trial); /* so that no rounding adds up */
 		if (!(score > before))
 			break;
 	}
@@ -354,8 +426,11 @@ static double se_after(const struct model *m, const struct response *r, const fi
 static bool detect_next(struct plan *p, const struct model *m, struct err *err)
 {
 	size_t most = 0;
-	for (size_t y = 0; y < m->n_responses; y++)
+	double found[RESPONSES_MAX]; /* standard errors that an effect has to be, to be found */
+	for (size_t y = 0; y < m->n_responses; y++) {
 		most = m->responses[y].n_terms > most ? m->responses[y].n_terms : most;
+		found[y] = power_detectable(model_driven(&m->responses[y])->df_run + 1, 0.05, 0.80);
+	}
 	double *row = calloc(2 * most + 1, sizeof *row);
 	p->detect = calloc(most * m->n_responses + 1, sizeof *p->detect);
 	if (!row || !p->detect) {
@@ -374,7 +449,7 @@ static bool detect_next(struct plan *p, const struct model *m, struct err *err)
 			double se = r->estimable[t]
 					    ? se_after(m, r, p->values, s, t, row, row + most)
 					    : NAN;
-			double effect = 2 * se * power_detectable(r->df_run + 1, 0.05, 0.80);
+			double effect = 2 * se * found[y];
 			memcpy(d->term, r->terms[t].id, sizeof d->term);
 			d->response = y;
 			d->known = isfinite(effect) && r->df_run >= 1;
@@ -429,7 +504,8 @@ static bool find_next(
 	struct frontier *front = present_frontier(m, o->base, &save, &has_save, &front_err);
 	s.trial = calloc(p->n_adjustables + 1, sizeof *s.trial);
 	s.best = calloc(p->n_adjustables + 1, sizeof *s.best);
-	if (!s.trial || !s.best || !add_lessons(&s, has_save ? &save : NULL, p->laps) ||
+	s.x = calloc(m->n_coords + 1, sizeof *s.x);
+	if (!s.trial || !s.best || !s.x || !add_lessons(&s, has_save ? &save : NULL, p->laps) ||
 		!take_contrasts(&s, front, book_reference(m->book)->values)) {
 		err_memory(err);
 	} else {
