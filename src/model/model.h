@@ -88,6 +88,9 @@ struct response {
 	bool curvature;
 	bool has_lack_of_fit;
 	double lof_f, lof_p, lof_df1, lof_df2;
+	/* Freedom and p with what covariates that tell runs apart took of the repeats' freedom
+	 * counted off: what sentences go by. */
+	double lof_df_sure, lof_p_sure;
 	/* With borrowed effects (borrow.h) the figures are the posterior's, the sigmas and degrees
 	 * of freedom those that weigh the runs; else `own` is NULL. */
 	struct response *own; /* owned: what the runs here say by themselves */

@@ -251,6 +251,11 @@ const char *words_lack_of_fit(const struct response *r, char *buf, size_t size)
 				? "whether the model bends enough cannot be checked: too few "
 				  "set-ups, or none driven twice"
 				: "");
+	else if (!(r->lof_df_sure > 0) || (r->lof_p < 0.05 && r->lof_p_sure >= 0.05))
+		snprintf(buf, size,
+			"whether the model bends enough cannot be checked: what differs from run "
+			"to "
+			"run takes up what the repeats would tell");
 	else if (r->lof_p < 0.05)
 		snprintf(buf, size,
 			"repeats agree better with each other than with the model (F = %.2f, p = "
@@ -258,7 +263,8 @@ const char *words_lack_of_fit(const struct response *r, char *buf, size_t size)
 			r->lof_f, r->lof_p);
 	else
 		snprintf(buf, size,
-			"repeats give no sign that the model misses anything (p = %.2f)", r->lof_p);
+			"repeats give no sign that the model misses anything (p = %.2f)",
+			r->lof_p_sure);
 	return buf;
 }
 
