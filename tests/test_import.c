@@ -152,11 +152,44 @@ START_TEST(good_laps_become_runs)
 }
 END_TEST
 
+/* A column for each figure of a segment; blank cells have none. Sums are held against the lap as in
+ * a run's file. */
+START_TEST(segments_come_along)
+{
+	struct import in;
+	struct faults f;
+	struct err e;
+	bool ok = import("run,sheet,time,wear-front,segment-s1-time,segment-s14-time,"
+			 "segment-s1-wear-front\n"
+			 "r1,quick-base,91.5,2.4,9.51,1:00.5,0.07\n"
+			 "r1,,91.6,2.4,,,\n",
+		&in, &f);
+	ck_assert_msg(ok, "%s", f.n ? f.list[0].text : "");
+	ck_assert_msg(store_new_runs(&b, in.runs, in.n, &e), "%s", e.text);
+	import_free(&in);
+	book_free(&b);
+	load();
+	const struct lap *l = b.runs[book_find_run(&b, "r1")].laps;
+	ck_assert_uint_eq(l[0].n_segments, b.circuit.n_segments);
+	ck_assert(l[0].segments[0].has_time && l[0].segments[0].time == 9.51);
+	ck_assert(l[0].segments[0].has_wear[0] && l[0].segments[0].wear[0] == 0.07);
+	ck_assert(l[0].segments[13].time == 60.5 && !l[0].segments[13].has_wear[0]);
+	ck_assert(!l[0].segments[1].has_time && !l[1].segments);
+}
+END_TEST
+
 static const struct {
 	const char *text;
 	size_t line, col;
 	const char *says;
 } broken[] = {
+	{"run,sheet,time,segment-s1-time\nr1,quick-base,91,92\n", 2, 1,
+		"run r1: the segments given"},
+	{"run,sheet,time,segment-s1-time\nr1,quick-base,91,x\n", 2, 18, "'x' is not a lap time"},
+	{"run,sheet,time,segment-s99-time\nr1,quick-base,91,9\n", 1, 16,
+		"segment-ID-time or segment-ID-wear-front|rear"},
+	{"run,sheet,time,segment-s1-wear-fl\nr1,quick-base,91,9\n", 1, 16, "unknown column"},
+	{"run,sheet,time,segment-s1-wear-rear\nr1,quick-base,91,-1\n", 2, 18, "out of range"},
 	{"run,time,colour\nr1,91,x\n", 1, 10, "unknown column 'colour'; allowed: run, sheet"},
 	{"run,time,wear-fl\nr1,91,2\n", 1, 10, "wear-total-front|rear"},
 	{"run;time\nr1;91\n", 1, 1, "parted by semicolons"},
@@ -321,6 +354,7 @@ Suite *suite(void)
 	tcase_add_checked_fixture(t, setup, teardown);
 	tcase_add_test(t, cells_know_their_places);
 	tcase_add_test(t, good_laps_become_runs);
+	tcase_add_test(t, segments_come_along);
 	tcase_add_loop_test(t, each_fault_has_line_and_column, 0, sizeof broken / sizeof broken[0]);
 	tcase_add_test(t, all_faults_are_listed);
 	tcase_add_test(t, the_subcommand_writes_all_or_nothing);

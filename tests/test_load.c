@@ -566,7 +566,7 @@ START_TEST(segments_of_a_lap_are_judged)
 		{"{front: 1}", "1", "it must be a mapping of wear channels"},
 		{"{front: 1.4}", "{front: 3}", "adds up to 4 %"},
 		{", wear: {front: 1}}, s2: {time: 54.7, wear: {front: 1.4}}", ", wear: {front: 3}}",
-			"use 3 % of front, the whole lap only 2.4 %"},
+			"use 3 % of front; the whole lap has only 2.4 %"},
 		{"time: 91.10", "time: x", "'x' is not a lap time"},
 		{"{s1: {time: 36.4, wear: {front: 1}}, s2: {time: 54.7, wear: {front: 1.4}}}",
 			"[1]", "it must be a mapping of the"},

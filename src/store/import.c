@@ -29,6 +29,8 @@ enum column {
 	C_WORN,
 	C_WORN_AT_START,
 	C_WEAR_TOTAL,
+	C_SEGMENT_TIME,
+	C_SEGMENT_WEAR,
 	C_VALUE
 };
 static const char *const fixed_names[C_FIXED] = {"run", "sheet", "date", "driver", "session",
@@ -43,7 +45,8 @@ static const struct {
 
 struct head {
 	enum column what;
-	size_t index; /* channel or adjustable */
+	size_t index;   /* channel or adjustable */
+	size_t segment; /* of the circuit, for the two of segments */
 };
 
 /* A run while its rows come in: which cell gave each run-level column first. */
@@ -96,14 +99,40 @@ void import_free(struct import *in)
 static bool is_lap_level(enum column c)
 {
 	return c == C_LAP || c == C_TIME || c == C_EFFORT || c == C_SKIP || c == C_WEAR ||
-	       c == C_WORN;
+	       c == C_WORN || c == C_SEGMENT_TIME || c == C_SEGMENT_WEAR;
+}
+
+/* "segment-s1-time", "segment-s1-wear-front": the ids are matched, as either may hold a '-'. */
+static bool find_segment(const struct book *b, const char *name, struct head *h)
+{
+	static const char prefix[] = "segment-";
+	if (strncmp(name, prefix, sizeof prefix - 1) != 0)
+		return false;
+	name += sizeof prefix - 1;
+	for (size_t i = 0; i < b->circuit.n_segments; i++) {
+		const char *id = b->circuit.segments[i].id;
+		const size_t len = strlen(id);
+		if (strncmp(name, id, len) != 0)
+			continue;
+		const char *rest = name + len;
+		const int ch =
+			strncmp(rest, "-wear-", 6) == 0 ? book_find_channel(b, rest + 6) : -1;
+		if (strcmp(rest, "-time") == 0)
+			*h = (struct head){C_SEGMENT_TIME, 0, i};
+		else if (ch >= 0)
+			*h = (struct head){C_SEGMENT_WEAR, (size_t)ch, i};
+		else
+			continue;
+		return true;
+	}
+	return false;
 }
 
 static bool find_column(const struct book *b, const struct cell *c, struct head *h)
 {
 	for (int i = 0; i < C_FIXED; i++)
 		if (strcmp(c->text, fixed_names[i]) == 0) {
-			*h = (struct head){(enum column)i, 0};
+			*h = (struct head){(enum column)i, 0, 0};
 			return true;
 		}
 	for (size_t i = 0; i < sizeof channel_names / sizeof channel_names[0]; i++) {
@@ -112,12 +141,14 @@ static bool find_column(const struct book *b, const struct cell *c, struct head 
 			continue;
 		int ch = book_find_channel(b, c->text + len);
 		if (ch >= 0) {
-			*h = (struct head){channel_names[i].what, (size_t)ch};
+			*h = (struct head){channel_names[i].what, (size_t)ch, 0};
 			return true;
 		}
 	}
 	int a = car_find_adjustable(&b->car, c->text);
-	*h = (struct head){C_VALUE, a < 0 ? 0 : (size_t)a};
+	if (a < 0 && find_segment(b, c->text, h))
+		return true;
+	*h = (struct head){C_VALUE, a < 0 ? 0 : (size_t)a, 0};
 	return a >= 0;
 }
 
@@ -135,8 +166,9 @@ static void unknown_column(struct work *w, const struct cell *c)
 			"unknown column '%s'; allowed: run, sheet, date, driver, session, "
 			"compound, fuel, "
 			"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip, "
-			"wear-, worn-, worn-at-start- or wear-total-%s, and the car's adjustables",
-			show_cell(c, shown), channels);
+			"wear-, worn-, worn-at-start- or wear-total-%s, segment-ID-time or "
+			"segment-ID-wear-%s, and the car's adjustables",
+			show_cell(c, shown), channels, channels);
 }
 
 static void need_column(struct work *w, enum column what)
@@ -369,6 +401,27 @@ static void lap_number(struct work *w, const struct cell *c, struct draft *d)
 		}
 }
 
+/* A figure of one segment of the lap. */
+static void segment_cell(
+	struct work *w, const struct cell *c, const struct head *h, struct lap *lap)
+{
+	const size_t n = w->b->circuit.n_segments;
+	if (!lap->segments) {
+		lap->segments = calloc(n + 1, sizeof *lap->segments);
+		w->memory = w->memory || !lap->segments;
+		lap->n_segments = lap->segments ? n : 0;
+	}
+	if (!lap->segments)
+		return;
+	struct lap_segment *s = &lap->segments[h->segment];
+	if (h->what == C_SEGMENT_TIME) {
+		cell_time(w, c, &s->time);
+		s->has_time = s->time > 0;
+	} else {
+		s->has_wear[h->index] = cell_number(w, c, range_wear, &s->wear[h->index]);
+	}
+}
+
 static void lap_cell(struct work *w, const struct cell *c, const struct head *h, struct draft *d,
 	struct lap *lap)
 {
@@ -386,6 +439,8 @@ static void lap_cell(struct work *w, const struct cell *c, const struct head *h,
 		lap->has_wear[h->index] = cell_number(w, c, range_wear, &lap->wear[h->index]);
 	else if (h->what == C_WORN)
 		lap->has_worn[h->index] = cell_number(w, c, range_wear, &lap->worn[h->index]);
+	else if (h->what == C_SEGMENT_TIME || h->what == C_SEGMENT_WEAR)
+		segment_cell(w, c, h, lap);
 }
 
 static void take_run_cell(struct work *w, const struct cell *c, const struct head *h, struct run *r)

@@ -13,9 +13,10 @@ struct import {
 /*
  * One row a lap. Columns: run, time (both needed); lap (else the order of rows counts), sheet,
  * date, driver, session, compound, fuel, fuel-per-lap, track-temp, tyre-age, effort, skip,
- * wear-CH, worn-CH, worn-at-start-CH, wear-total-CH, and any adjustable's id for values that
- * differ from the sheet's. What belongs to a run may stand in one of its rows or in all, alike.
- * False: every fault was added, with line and column, and `in` is empty.
+ * wear-CH, worn-CH, worn-at-start-CH, wear-total-CH, segment-ID-time, segment-ID-wear-CH, and any
+ * adjustable's id for values that differ from the sheet's. What belongs to a run may stand in one
+ * of its rows or in all, alike. False: every fault was added, with line and column, and `in` is
+ * empty.
  */
 bool import_csv(struct import *in, const struct book *b, const char *path, struct faults *faults);
 void import_free(struct import *in);

@@ -102,7 +102,7 @@ static void check_sum(
 			of, sum, unit, lap, unit, sum - lap, unit, slack);
 	else if (sum - lap > slack)
 		read_fault(w->r, segments,
-			"the segments given use %.6g %s of %s, the whole lap only "
+			"the segments given use %.6g %s of %s; the whole lap has only "
 			"%.6g %s",
 			sum, unit, of, lap, unit);
 }
