@@ -370,6 +370,23 @@ START_TEST(safe_text_is_never_cut_within_a_character)
 }
 END_TEST
 
+/* What a precision cut in two goes, the rest stays. */
+START_TEST(half_characters_are_dropped)
+{
+	static const struct {
+		const char *text, *is;
+	} cases[] = {{"", ""}, {"plain", "plain"}, {"\xC3\xA9t\xC3\xA9", "\xC3\xA9t\xC3\xA9"},
+		{"\xE7\xBF\xBC\xE7\xBF", "\xE7\xBF\xBC"}, {"a\xE7, b", "a, b"},
+		{"\xF0\x9F\x91 x \xFF", " x "}};
+	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+		char text[32];
+		snprintf(text, sizeof text, "%s", cases[i].text);
+		ck_assert_ptr_eq(text_mend(text), text);
+		ck_assert_str_eq(text, cases[i].is);
+	}
+}
+END_TEST
+
 START_TEST(ids)
 {
 	char longest[70];
@@ -480,6 +497,7 @@ Suite *suite(void)
 	tcase_set_timeout(t, 60);
 	tcase_add_test(t, no_control_gets_through);
 	tcase_add_test(t, safe_text_is_never_cut_within_a_character);
+	tcase_add_test(t, half_characters_are_dropped);
 	tcase_add_test(t, ids);
 	tcase_add_test(t, a_growing_string);
 	suite_add_tcase(s, t);

@@ -3,6 +3,7 @@
  * nothing from elsewhere, no name in a book can break out of the page, and it writes over
  * nothing but an earlier report.
  */
+#include "base/text.h"
 #include "support/support.h"
 
 #include <stdio.h>
@@ -102,6 +103,50 @@ START_TEST(names_cannot_break_out)
 }
 END_TEST
 
+/* Names longer than a sentence has room for are cut between letters, in words and in JSON. */
+START_TEST(long_names_are_cut_between_letters)
+{
+	char *book = demo(), *folder = test_folder(), *copy = NULL, name[400] = "";
+	ck_assert_int_ge(asprintf(&copy, "%s/book", folder), 0);
+	const char *cp[] = {"/bin/cp", "-R", book, copy, NULL};
+	struct test_said said = test_run(cp);
+	test_said_free(&said);
+	const char *rm[] = {"/bin/chmod", "-R", "u+w", copy, NULL};
+	said = test_run(rm);
+	test_said_free(&said);
+	for (int i = 0; i < 100; i++)
+		strcat(name, "\xE7\xBF\xBC");
+	for (int ahead = 0; ahead < 3; ahead++) {
+		static const char *const ids[] = {"kind", "quick-base"};
+		for (int i = 0; i < 2; i++) {
+			char *file = NULL, *patched = NULL;
+			ck_assert_int_ge(asprintf(&file, "%s/sheets/%s.yaml", copy, ids[i]), 0);
+			char *text = test_slurp(file, NULL), *at = strstr(text, "name: ");
+			ck_assert_int_ge(asprintf(&patched, "%.*sname: %.*s%s%s", (int)(at - text),
+						 text, ahead, "aa", name, strchr(at, '\n')),
+				0);
+			test_write(file, patched, strlen(patched));
+			free(text);
+			free(patched);
+			free(file);
+		}
+		for (int way = 0; way < 3; way++) {
+			const char *argv[] = {test_program(), way < 2 ? "stint" : "report", copy,
+				way < 2 ? "kind" : "--text", way == 0 ? "--json" : NULL, NULL};
+			said = test_run(argv);
+			ck_assert_msg(said.status == 0, "%s", said.err);
+			ck_assert_ptr_null(strstr(said.out, "<xE7>"));
+			ck_assert(text_utf8_valid(said.out, said.out_len));
+			test_said_free(&said);
+		}
+	}
+	test_remove(folder);
+	free(copy);
+	free(folder);
+	free(book);
+}
+END_TEST
+
 START_TEST(writes_over_reports_only)
 {
 	char *book = demo(), *folder = test_folder(), *file = NULL;
@@ -163,6 +208,7 @@ Suite *suite(void)
 	tcase_add_test(t, page_stands_by_itself);
 	tcase_add_test(t, answer_is_the_stint_s);
 	tcase_add_test(t, names_cannot_break_out);
+	tcase_add_test(t, long_names_are_cut_between_letters);
 	tcase_add_test(t, writes_over_reports_only);
 	tcase_add_test(t, fills_an_empty_file_and_tells);
 	suite_add_tcase(s, t);

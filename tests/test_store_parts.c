@@ -195,15 +195,15 @@ START_TEST(the_bound_holds_for_a_file_that_grows)
 	free(bytes);
 	/* The place is where the bound is passed: behind 2 lines and a letter of two bytes. */
 	static const char text[] = "abc\n\n\xC3\xA9xyz";
-	char *folder = test_folder(), *path = NULL;
-	ck_assert_int_ge(asprintf(&path, "%s/large", folder), 0);
+	char *where = test_folder(), *path = NULL;
+	ck_assert_int_ge(asprintf(&path, "%s/large", where), 0);
 	test_write(path, text, sizeof text - 1);
 	ck_assert(!file_read(path, 7, &bytes, &size, NULL, &err));
 	ck_assert_uint_eq(err.line, 3);
 	ck_assert_uint_eq(err.col, 2);
 	free(path);
-	test_remove(folder);
-	free(folder);
+	test_remove(where);
+	free(where);
 	/* More than the first bite. */
 	ck_assert(file_read("/proc/self/smaps", 1 << 22, &bytes, &size, NULL, &err));
 	ck_assert(size > 4096 && strlen(bytes) == size);

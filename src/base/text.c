@@ -43,6 +43,19 @@ size_t text_utf8_put(unsigned cp, char out[4])
 	return n;
 }
 
+char *text_mend(char *text)
+{
+	size_t len = strlen(text), kept = 0;
+	for (size_t i = 0, n; i < len; i += n ? n : 1) {
+		unsigned cp;
+		n = text_utf8_next(text + i, len - i, &cp);
+		memmove(text + kept, text + i, n);
+		kept += n;
+	}
+	text[kept] = '\0';
+	return text;
+}
+
 bool text_utf8_valid(const char *text, size_t len)
 {
 	for (size_t i = 0, n; i < len; i += n) {

@@ -21,6 +21,9 @@ size_t text_safe_ascii(char *buf, size_t size, const char *text, size_t len);
 
 /* True if the bytes are valid UTF-8 (no surrogates, no overlong forms). */
 bool text_utf8_valid(const char *text, size_t len);
+/* Drop, in place, the bytes that are no whole character: what a cut at a size or a precision
+ * left of one. Returns text. */
+char *text_mend(char *text);
 /* Decode one character; returns its length in bytes (1..4), 0 if invalid or at the end. */
 size_t text_utf8_next(const char *text, size_t len, unsigned *cp);
 /* Encode one character (below U+110000); returns its length in bytes (1..4). */

@@ -1,5 +1,7 @@
 #include "book/caution.h"
 
+#include "base/text.h"
+
 #include <stdio.h>
 
 const char *const caution_reminder = "The tyre maker's limits and the series' rules stand above "
@@ -18,7 +20,7 @@ const char *caution_words(const struct car *c, size_t adjustable, fix v, char *b
 		car_title(a, title, sizeof title), car_value_text(a, v, at, sizeof at),
 		side > 0 ? "above" : "below", limit, c->id, a->caution.note ? ": " : "",
 		a->caution.note ? a->caution.note : "");
-	return buf;
+	return text_mend(buf);
 }
 
 size_t caution_list(const struct car *c, const fix *values, size_t *out)

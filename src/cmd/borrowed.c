@@ -146,10 +146,10 @@ static json_t *lesson_json(const struct model *m, size_t book, size_t slot)
 	for (int c = 0; c < SEG_CLASSES; c++)
 		if (l->unused[c])
 			json_array_append_new(unused, json_string(segment_class_names[c]));
-	json_object_set_new(o, "path", json_string(m->borrowing->from[book]->path));
+	json_object_set_new(o, "path", cmd_json_text(m->borrowing->from[book]->path));
 	json_object_set_new(o, "response", json_string(slot_id(m, slot, id, sizeof id)));
 	json_object_set_new(o, "how", json_string(how[l->how]));
-	json_object_set_new(o, "why", why[0] ? json_string(why) : json_null());
+	json_object_set_new(o, "why", why[0] ? cmd_json_text(why) : json_null());
 	json_object_set_new(o, "told", shares_json(l->told));
 	json_object_set_new(o, "not-told", shares_json(l->untold));
 	json_object_set_new(o, "not-here", unused);
@@ -178,15 +178,15 @@ json_t *borrowed_json(const struct model *m)
 		for (size_t k = 0; k < w->n_without; k++)
 			json_array_append_new(without, json_string(w->without[k]));
 		json_array_append_new(
-			books, json_pack("{s:s, s:s, s:o, s:o}", "path", w->path, "book",
-				       w->book ? w->book->id : "", "trust",
+			books, json_pack("{s:o, s:o, s:o, s:o}", "path", cmd_json_text(w->path),
+				       "book", cmd_json_text(w->book ? w->book->id : ""), "trust",
 				       cmd_json_number(w->trust), "without", without));
 	}
 	for (size_t k = 0; k < RESPONSES_MAX + CHANNELS_MAX; k++)
 		if (borrow_response(m, k) && b->prior[k].rank)
 			json_array_append_new(priors, prior_json(m, k));
 	for (size_t i = 0; i < b->n_notes; i++)
-		json_array_append_new(notes, json_string(b->notes[i]));
+		json_array_append_new(notes, cmd_json_text(b->notes[i]));
 	json_object_set_new(o, "books", books);
 	json_object_set_new(o, "responses", priors);
 	json_object_set_new(o, "lessons", lessons_json(m));

@@ -10,9 +10,10 @@ const struct cmd_option check_options[] = {CMD_OPTION_JSON, CMD_OPTION_END};
 
 static json_t *fault_json(const struct err *e)
 {
-	return json_pack("{s:s, s:o, s:o, s:s}", "file", e->file, "line",
+	return json_pack("{s:o, s:o, s:o, s:o}", "file", cmd_json_text(e->file), "line",
 		e->line ? json_integer((json_int_t)e->line) : json_null(), "column",
-		e->line ? json_integer((json_int_t)e->col) : json_null(), "text", e->text);
+		e->line ? json_integer((json_int_t)e->col) : json_null(), "text",
+		cmd_json_text(e->text));
 }
 
 static json_t *faults_json(const struct faults *f)
@@ -32,8 +33,8 @@ struct found {
 
 static int report_json(const struct found *found, const struct faults *f)
 {
-	json_t *doc = json_pack("{s:s, s:s?, s:b, s:o, s:I}", "path", found->path, "kind",
-		found->kind, "good", f->total == 0, "faults", faults_json(f), "total",
+	json_t *doc = json_pack("{s:o, s:s?, s:b, s:o, s:I}", "path", cmd_json_text(found->path),
+		"kind", found->kind, "good", f->total == 0, "faults", faults_json(f), "total",
 		(json_int_t)f->total);
 	if (doc && f->total == 0 && strcmp(found->kind, "book") == 0) {
 		json_object_set_new(doc, "sheets", json_integer((json_int_t)found->sheets));

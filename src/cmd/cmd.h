@@ -106,6 +106,9 @@ void cmd_wrap(int indent, const char *text);
 
 /* A JSON number, null where there is none (NaN, infinite). NULL when out of memory. */
 json_t *cmd_json_number(double v);
+/* A text of the user's, or made from one: bytes that are no UTF-8 are left out, so that a
+ * document never fails for a name. NULL when out of memory. */
+json_t *cmd_json_text(const char *text);
 /* Write the document and a line end to stdout, drop it, return the exit status. NULL: out of
  * memory. */
 int cmd_print_json(json_t *doc);

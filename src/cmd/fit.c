@@ -134,7 +134,7 @@ static json_t *exchange_json(const struct model *m, size_t c)
 	json_object_set_new(o, "low", cmd_json_number(range ? e->low : NAN));
 	json_object_set_new(o, "high", cmd_json_number(range ? e->high : NAN));
 	json_object_set_new(o, "method", name ? json_string(name) : json_null());
-	json_object_set_new(o, "note", json_string(e->note));
+	json_object_set_new(o, "note", cmd_json_text(e->note));
 	return o;
 }
 
@@ -159,16 +159,16 @@ static json_t *notes_json(const struct model *m)
 {
 	json_t *a = json_array();
 	if (m->curvature_note[0])
-		json_array_append_new(a, json_string(m->curvature_note));
+		json_array_append_new(a, cmd_json_text(m->curvature_note));
 	for (size_t i = 0; i < m->n_notes; i++)
-		json_array_append_new(a, json_string(m->notes[i]));
+		json_array_append_new(a, cmd_json_text(m->notes[i]));
 	return a;
 }
 
 static int print_json(const struct model *m)
 {
 	json_t *o = json_object(), *responses = json_array(), *rates = json_array();
-	json_object_set_new(o, "book", json_string(m->book->id));
+	json_object_set_new(o, "book", cmd_json_text(m->book->id));
 	json_object_set_new(o, "runs", json_integer((json_int_t)m->book->n_runs));
 	json_object_set_new(o, "laps", json_integer((json_int_t)m->n_fitted_laps));
 	json_object_set_new(o, "skipped", json_integer((json_int_t)m->n_skipped));

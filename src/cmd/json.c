@@ -1,13 +1,27 @@
 /* Writing results. */
 #include "cmd/cmd.h"
 
+#include "base/text.h"
+
 #include <errno.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 json_t *cmd_json_number(double v)
 {
 	return isfinite(v) ? json_real(v) : json_null();
+}
+
+json_t *cmd_json_text(const char *text)
+{
+	const size_t len = strlen(text);
+	if (text_utf8_valid(text, len))
+		return json_string(text);
+	char *whole = text_dup(text, len);
+	json_t *j = whole ? json_string(text_mend(whole)) : NULL;
+	free(whole);
+	return j;
 }
 
 int cmd_finish(void)

@@ -229,10 +229,10 @@ static int tell_json(const struct book *b, const struct sheet *s, size_t middle)
 {
 	json_t *borrow = json_array();
 	for (size_t i = 0; i < b->n_borrow; i++)
-		json_array_append_new(borrow, json_string(b->borrow[i].path));
-	return cmd_print_json(json_pack("{s:s, s:s, s:s, s:s, s:I, s:o}", "path", b->dir, "car",
-		b->car_id, "circuit", b->circuit_id, "reference", s->id, "values-in-the-middle",
-		(json_int_t)middle, "borrow", borrow));
+		json_array_append_new(borrow, cmd_json_text(b->borrow[i].path));
+	return cmd_print_json(json_pack("{s:o, s:s, s:s, s:s, s:I, s:o}", "path",
+		cmd_json_text(b->dir), "car", b->car_id, "circuit", b->circuit_id, "reference",
+		s->id, "values-in-the-middle", (json_int_t)middle, "borrow", borrow));
 }
 
 static int make_book(const struct cmd_args *args, struct book *b)

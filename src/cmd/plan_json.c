@@ -76,7 +76,7 @@ static json_t *notes_json(const struct plan *p)
 {
 	json_t *list = json_array();
 	for (size_t i = 0; list && i < p->n_notes; i++)
-		if (json_array_append_new(list, json_string(p->notes[i])) != 0) {
+		if (json_array_append_new(list, cmd_json_text(p->notes[i])) != 0) {
 			json_decref(list);
 			return NULL;
 		}

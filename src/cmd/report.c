@@ -64,8 +64,9 @@ static int write_out(
 		cmd_fail(&e); /* written, but the disk did not confirm */
 	if (!cmd_has(args, "json"))
 		return CMD_OK;
-	return cmd_print_json(json_pack("{s:s, s:s, s:s, s:I}", "book", in->book->id, "sheet",
-		in->sheet->id, "file", path, "bytes", (json_int_t)out->len));
+	return cmd_print_json(
+		json_pack("{s:o, s:s, s:o, s:I}", "book", cmd_json_text(in->book->id), "sheet",
+			in->sheet->id, "file", cmd_json_text(path), "bytes", (json_int_t)out->len));
 }
 
 static int tell(const struct cmd_args *args, const struct fitted_book *a, const struct sheet *s,

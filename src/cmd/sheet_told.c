@@ -82,8 +82,9 @@ json_t *told_cautions_json(const struct book *b, const fix *values)
 	for (size_t i = 0; i < b->car.n_adjustables; i++)
 		if (caution_words(&b->car, i, values[i], text, sizeof text)[0])
 			json_array_append_new(
-				a, json_pack("{s:s, s:f, s:s}", "id", b->car.adjustables[i].id,
-					   "value", fix_to_double(values[i]), "text", text));
+				a, json_pack("{s:s, s:f, s:o}", "id", b->car.adjustables[i].id,
+					   "value", fix_to_double(values[i]), "text",
+					   cmd_json_text(text)));
 	return a;
 }
 

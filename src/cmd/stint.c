@@ -66,10 +66,10 @@ static int print_json(const struct model *m, const struct stint *s)
 						     "reference", lap_json(m, b ? b + i : NULL)));
 	}
 	for (size_t i = 0; i < s->n_notes; i++)
-		json_array_append_new(notes, json_string(s->notes[i]));
-	return cmd_print_json(json_pack("{s:I, s:o, s:o, s:o, s:s, s:o}", "laps",
+		json_array_append_new(notes, cmd_json_text(s->notes[i]));
+	return cmd_print_json(json_pack("{s:I, s:o, s:o, s:o, s:o, s:o}", "laps",
 		(json_int_t)s->laps, "rows", rows, "crossover-lap", count_or_null(s->crossover_lap),
-		"curve", curve, "sentence", s->sentence, "notes", notes));
+		"curve", curve, "sentence", cmd_json_text(s->sentence), "notes", notes));
 }
 
 static const char *plan_words(
@@ -80,7 +80,7 @@ static const char *plan_words(
 			  : k == STINT_STOPPING ? ", stopping"
 						: "";
 	snprintf(buf, size, "%.60s%s", name, how);
-	return buf;
+	return text_mend(buf);
 }
 
 static void print_row(const struct stint *s, size_t k, const char *plan)

@@ -138,7 +138,7 @@ static json_t *notes_json(const struct frontier *f)
 {
 	json_t *notes = json_array();
 	for (size_t i = 0; i < f->n_notes; i++)
-		json_array_append_new(notes, json_string(f->notes[i]));
+		json_array_append_new(notes, cmd_json_text(f->notes[i]));
 	return notes;
 }
 

@@ -22,7 +22,7 @@ static json_t *forecast_json(
 {
 	json_t *o = json_object();
 	if (!f->known) {
-		put(o, "why", json_string(f->why));
+		put(o, "why", cmd_json_text(f->why));
 		return o;
 	}
 	put(o, "predicted", cmd_json_number(f->value));
@@ -44,7 +44,7 @@ static json_t *run_json(const struct verify *v, size_t i)
 	char id[32];
 	put(o, "run", json_string(run->id));
 	put(o, "date", run->date[0] ? json_string(run->date) : json_null());
-	put(o, "moved", json_string(r->moved));
+	put(o, "moved", cmd_json_text(r->moved));
 	for (size_t y = 0; y < v->n_responses; y++) {
 		const struct verified *by = &r->by[y];
 		json_t *one = json_object();
@@ -70,7 +70,7 @@ static json_t *tally_json(const struct tally *t)
 	put(o, "missed", json_integer((json_int_t)t->missed));
 	put(o, "p", cmd_json_number(t->p));
 	put(o, "too-often", json_boolean(t->too_often));
-	put(o, "names", json_string(t->names));
+	put(o, "names", cmd_json_text(t->names));
 	return o;
 }
 
@@ -106,7 +106,7 @@ static json_t *verify_json(const struct verify *v)
 		put(one, "drift", drift_json(v, y));
 		json_array_append_new(list, one);
 	}
-	put(o, "book", json_string(v->book->id));
+	put(o, "book", cmd_json_text(v->book->id));
 	put(o, "runs", runs);
 	put(o, "responses", list);
 	return o;

@@ -38,7 +38,8 @@ static void note(struct frontier *f, const char *fmt, ...)
 	f->notes = grown;
 	va_list ap;
 	va_start(ap, fmt);
-	vsnprintf(f->notes[f->n_notes++], sizeof *grown, fmt, ap);
+	vsnprintf(f->notes[f->n_notes], sizeof *grown, fmt, ap);
+	text_mend(f->notes[f->n_notes++]);
 	va_end(ap);
 }
 

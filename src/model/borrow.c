@@ -16,7 +16,8 @@ void borrow_note(struct borrowing *b, const char *fmt, ...)
 	b->notes = notes;
 	va_list ap;
 	va_start(ap, fmt);
-	vsnprintf(notes[b->n_notes++], sizeof notes[0], fmt, ap);
+	vsnprintf(notes[b->n_notes], sizeof notes[0], fmt, ap);
+	text_mend(notes[b->n_notes++]);
 	va_end(ap);
 }
 

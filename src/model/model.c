@@ -16,7 +16,8 @@ void model_note(struct model *m, const char *fmt, ...)
 	m->notes = notes;
 	va_list ap;
 	va_start(ap, fmt);
-	vsnprintf(notes[m->n_notes++], sizeof notes[0], fmt, ap);
+	vsnprintf(notes[m->n_notes], sizeof notes[0], fmt, ap);
+	text_mend(notes[m->n_notes++]);
 	va_end(ap);
 }
 

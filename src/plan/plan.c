@@ -39,7 +39,8 @@ bool plan_note(struct plan *p, const char *fmt, ...)
 	p->notes = notes;
 	va_list args;
 	va_start(args, fmt);
-	vsnprintf(notes[p->n_notes++], PLAN_NOTE_SIZE, fmt, args);
+	vsnprintf(notes[p->n_notes], PLAN_NOTE_SIZE, fmt, args);
+	text_mend(notes[p->n_notes++]);
 	va_end(args);
 	return true;
 }

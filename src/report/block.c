@@ -51,7 +51,9 @@ void block_add(struct blocks *b, enum block_kind kind, const char *fmt, ...)
 	if (!k)
 		return;
 	va_start(ap, fmt);
-	if (vasprintf(&k->text, fmt, ap) < 0) {
+	if (vasprintf(&k->text, fmt, ap) >= 0) {
+		text_mend(k->text); /* a name cut at a precision may end in half a letter */
+	} else {
 		k->text = NULL;
 		b->failed = true;
 	}
@@ -68,6 +70,8 @@ struct table *block_table(struct blocks *b, const char *align, const char *capti
 		k->table.right[i] = align[i] == 'r';
 	if (caption && !(k->text = strdup(caption)))
 		b->failed = true;
+	if (k->text)
+		text_mend(k->text);
 	return &k->table;
 }
 
@@ -88,8 +92,10 @@ void table_row(struct blocks *b, struct table *t, const char *const *cells)
 	char **row = t->cell + t->rows * t->columns;
 	for (size_t i = 0; i < t->columns; i++) {
 		row[i] = strdup(cells[i] ? cells[i] : "");
-		if (row[i])
+		if (row[i]) {
+			text_mend(row[i]);
 			continue;
+		}
 		while (i > 0)
 			free(row[--i]);
 		b->failed = true;

@@ -13,7 +13,8 @@ void figures_note(struct stint_figures *f, const char *fmt, ...)
 	if (f->n_notes == sizeof f->notes / sizeof f->notes[0])
 		return;
 	va_start(ap, fmt);
-	vsnprintf(f->notes[f->n_notes++], sizeof f->notes[0], fmt, ap);
+	vsnprintf(f->notes[f->n_notes], sizeof f->notes[0], fmt, ap);
+	text_mend(f->notes[f->n_notes++]);
 	va_end(ap);
 }
 

@@ -44,6 +44,7 @@ static bool side_known(const struct making *k, size_t which, char *why, size_t s
 			r == RESPONSE_TIME ? "lap time"
 					   : book_response_id(k->m->book, r, id, sizeof id),
 			k->name[which]);
+		text_mend(why);
 		return false;
 	}
 	return true;
@@ -242,12 +243,15 @@ static void say(const struct making *k, bool same)
 		say_sheet_alone(k, "; its tyres wear no less, there is nothing to lift for");
 	else
 		say_verdict(k);
+	text_mend(s->sentence);
 }
 
 static void add_note(struct stint *s, const char *text)
 {
-	if (s->n_notes < sizeof s->notes / sizeof s->notes[0])
-		snprintf(s->notes[s->n_notes++], sizeof s->notes[0], "%s", text);
+	if (s->n_notes == sizeof s->notes / sizeof s->notes[0])
+		return;
+	snprintf(s->notes[s->n_notes], sizeof s->notes[0], "%s", text);
+	text_mend(s->notes[s->n_notes++]);
 }
 
 static void take_notes(const struct making *k, const fix *sheet, const fix *reference)
