@@ -351,8 +351,8 @@ static gsl_matrix *joint_scatter(const struct book *here, const struct prior *p,
 						pow(p->size[i % 2] / (1 - most), 2) /
 						(i == k ? here->borrow[i / 2].trust : 1));
 	for (size_t i = 0; i < here->n_borrow; i++) {
-		struct dense d;
-		double cov[2][2];
+		struct dense d = {0};
+		double cov[2][2] = {{0}};
 		solve(here->borrow[i].book, slot, &d);
 		carry(&d, here, slot, y + 2 * i, cov);
 		for (size_t j = 0; j < 2; j++)
@@ -369,7 +369,7 @@ static void check_joint(
 	const struct book *here, const struct model *m, size_t slot, const double *untold)
 {
 	const struct prior *p = &m->borrowing->prior[slot];
-	double y[8], rhs[2] = {0}, trust = 0;
+	double y[8] = {0}, rhs[2] = {0}, trust = 0;
 	gsl_matrix *v = joint_scatter(here, p, slot, untold, y), *w = inverse(v);
 	gsl_matrix *a = gsl_matrix_calloc(2, 2);
 	for (size_t i = 0; i < w->size1; i++)
@@ -408,7 +408,7 @@ START_TEST(class_unseen)
 		struct model *m = fit(&here);
 		ck_assert(says(m, " nothing of 75 to 90 % of the lap here (in slow corners)"));
 		for (size_t slot = 0; slot < 2; slot++) {
-			const double rest = slot ? 0.75 : 0.9, untold[2] = {rest, rest};
+			const double rest = slot ? 0.75 : 0.9, untold[4] = {rest, rest};
 			const struct prior *p = &m->borrowing->prior[slot];
 			check_joint(&here, m, slot, untold);
 			for (int j = 0; j < 2; j++) {
@@ -439,7 +439,7 @@ START_TEST(partly_shared)
 	struct model *m = fit(&here);
 	ck_assert(says(m, "what ../old tells on straights is not used: this circuit has none"));
 	for (size_t slot = 0; slot < 2; slot++) {
-		const double rest = slot ? 0.75 : 0.9, untold[3] = {rest, rest, 0};
+		const double rest = slot ? 0.75 : 0.9, untold[4] = {rest, rest};
 		const struct lesson *l = &m->borrowing->lessons[2][slot];
 		check_joint(&here, m, slot, untold);
 		ck_assert(l->how == LESSON_CLASSES && l->unused[SEG_STRAIGHT]);
@@ -600,9 +600,9 @@ static void same_numbers(const struct model *a, const struct model *b)
 		ck_assert(p->n == q->n && p->rank == q->rank && p->n_classed == 0 &&
 			  q->n_classed == 0);
 		for (size_t i = 0; i < p->rank; i++)
-			ck_assert_int_eq(memcmp(&p->mean[i], &q->mean[i], sizeof p->mean[i]), 0);
+			ck_assert(p->mean[i] == q->mean[i]);
 		for (size_t i = 0; i < p->rank * p->rank; i++)
-			ck_assert_int_eq(memcmp(&p->cov[i], &q->cov[i], sizeof p->cov[i]), 0);
+			ck_assert(p->cov[i] == q->cov[i]);
 	}
 }
 

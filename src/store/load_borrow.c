@@ -183,7 +183,7 @@ void load_borrowed(struct book *b, struct faults *faults)
 {
 	for (size_t i = 0; i < b->n_borrow; i++) {
 		struct borrow *w = &b->borrow[i];
-		char *dir = join(b->dir, w->path);
+		char *dir = w->path ? join(b->dir, w->path) : NULL;
 		struct book *old = malloc(sizeof *old);
 		if (!dir || !old)
 			memory_fault(b, faults);
@@ -204,12 +204,13 @@ void load_borrowed(struct book *b, struct faults *faults)
 static char *told_from(const char *dir, const char *place)
 {
 	struct buf out;
-	char *copy = text_dup(dir, strlen(dir));
+	char *there = realpath(dir, NULL); /* an empty folder may stand there, and be "." */
+	char *copy = there ? there : text_dup(dir, strlen(dir));
 	char *beside = copy ? realpath(dirname(copy), NULL) : NULL;
 	const size_t len = beside ? strlen(beside) : 0;
 	const bool root = len == 1;
 	buf_init(&out);
-	if (beside && strncmp(place, beside, len) == 0 && (root || place[len] == '/'))
+	if (place && len && strncmp(place, beside, len) == 0 && (root || place[len] == '/'))
 		buf_addf(&out, "../%s", place + len + !root);
 	else
 		buf_adds(&out, place);
@@ -218,30 +219,40 @@ static char *told_from(const char *dir, const char *place)
 	return buf_take(&out);
 }
 
+static bool add_folder(struct book *b, const char *folder)
+{
+	struct borrow *w = &b->borrow[b->n_borrow];
+	char *path = realpath(folder, NULL);
+	w->trust = 1;
+	w->path = path ? path : text_dup(folder, strlen(folder));
+	b->n_borrow += w->path != NULL;
+	return w->path != NULL;
+}
+
+static bool tell_from(struct book *b)
+{
+	for (size_t i = 0; i < b->n_borrow; i++) {
+		char *path = told_from(b->dir, b->borrow[i].path);
+		if (!path)
+			return false;
+		free(b->borrow[i].path);
+		b->borrow[i].path = path;
+	}
+	return true;
+}
+
 bool store_borrow(struct book *b, const char *const *folders, size_t n, struct faults *faults)
 {
 	const size_t before = faults->total;
 	b->borrow = calloc(n + 1, sizeof *b->borrow);
-	for (size_t i = 0; b->borrow && i < n; i++) {
-		struct borrow *w = &b->borrow[b->n_borrow++];
-		w->trust = 1;
-		w->path = realpath(folders[i], NULL);
-		if (!w->path)
-			w->path = text_dup(folders[i], strlen(folders[i]));
-		if (!w->path)
-			break;
-	}
-	if (!b->borrow || b->n_borrow < n || (n && !b->borrow[n - 1].path)) {
+	bool ok = b->borrow != NULL;
+	for (size_t i = 0; ok && i < n; i++)
+		ok = add_folder(b, folders[i]);
+	if (ok)
+		load_borrowed(b, faults);
+	if (ok && faults->total == before)
+		ok = tell_from(b);
+	if (!ok)
 		memory_fault(b, faults);
-		return false;
-	}
-	load_borrowed(b, faults);
-	for (size_t i = 0; i < n && faults->total == before; i++) {
-		char *path = told_from(b->dir, b->borrow[i].path);
-		if (!path)
-			memory_fault(b, faults);
-		free(path ? b->borrow[i].path : NULL);
-		b->borrow[i].path = path ? path : b->borrow[i].path;
-	}
 	return faults->total == before;
 }
