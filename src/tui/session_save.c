@@ -97,7 +97,8 @@ static unsigned save_as_typed(struct app *app, const char *text)
 	}
 	app->then = then;
 	text_safe(safe, sizeof safe, text, strlen(text));
-	unsigned flags = app_changed(app, CHANGED_SHEET) | app_say(app, "saved as %s.yaml", safe);
+	unsigned flags = app_changed(app, CHANGED_SHEET) |
+			 app_say(app, "saved as %s.yaml; what u undoes begins anew", safe);
 	return flags | session_go_on(app);
 }
 

@@ -45,9 +45,22 @@ static void headline_time(const struct app *app, char *buf, size_t size)
 static void headline_wear(const struct app *app, char *buf, size_t size)
 {
 	const struct told *t = &app->told;
-	size_t n = 0;
+	size_t n = 0, channels = app->book.n_channels;
+	bool alike = channels > 2;
 	buf[0] = '\0';
-	for (size_t c = 0; app->n_changes && c < app->book.n_channels && n < size; c++)
+	if (!app->n_changes)
+		return;
+	for (size_t c = 1; c < channels; c++)
+		alike = alike && verdict_like(&t->p.like[c], &t->p.delta[1 + c]) ==
+					 verdict_like(&t->p.like[0], &t->p.delta[1]);
+	if (alike) {
+		snprintf(buf, size, "at equal pace all four %s",
+			verdict_word(verdict_like(&t->p.like[0], &t->p.delta[1])));
+		return;
+	}
+	if (channels > 2) /* the wear as driven, below, may be told all the same */
+		n = (size_t)snprintf(buf, size, "equal pace: ");
+	for (size_t c = 0; c < channels && n < size; c++)
 		n += (size_t)snprintf(buf + n, size - n, "%s%s %s", c ? ", " : "",
 			app->book.channels[c],
 			verdict_word(verdict_like(&t->p.like[c], &t->p.delta[1 + c])));
