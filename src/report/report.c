@@ -13,6 +13,12 @@ static const char *name_of(const struct sheet *s)
 	return s->name ? s->name : s->id;
 }
 
+/* What would be printed as -0.00 is nought. */
+static double unsigned_nought(double v, int decimals)
+{
+	return fabs(v) < 0.5 * pow(10, -decimals) ? 0 : v;
+}
+
 const char *cell_delta(const struct estimate *e, char *buf)
 {
 	int decimals = 3;
@@ -23,7 +29,7 @@ const char *cell_delta(const struct estimate *e, char *buf)
 		double half = (e->high - e->low) / 2;
 		decimals = half >= 1 ? 1 : half >= 0.03 ? 2 : 3;
 	}
-	snprintf(buf, CELL, "%+.*f", decimals, e->value);
+	snprintf(buf, CELL, "%+.*f", decimals, unsigned_nought(e->value, decimals));
 	return buf;
 }
 
@@ -36,7 +42,8 @@ const char *cell_interval(const struct estimate *e, char *buf)
 	} else {
 		double half = (e->high - e->low) / 2;
 		int decimals = half >= 1 ? 1 : half >= 0.03 ? 2 : 3;
-		snprintf(buf, CELL, "%+.*f to %+.*f", decimals, e->low, decimals, e->high);
+		snprintf(buf, CELL, "%+.*f to %+.*f", decimals, unsigned_nought(e->low, decimals),
+			decimals, unsigned_nought(e->high, decimals));
 	}
 	return buf;
 }

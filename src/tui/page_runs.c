@@ -151,7 +151,7 @@ static struct columns columns_for(const struct app *app, int width)
 		c.date = x;
 		x += DATE_W + 1;
 	}
-	if (width >= 96) {
+	if (width >= (c.n_wear > 2 ? 116 : 96)) {
 		c.sheet = x;
 		x += SHEET_W + 1;
 	}
