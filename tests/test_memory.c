@@ -394,7 +394,8 @@ START_TEST(all_allocations_fail_from_one_on)
 }
 END_TEST
 
-/* Load and fit a book that borrows; *got: the fit went through. False: stopped without a word. */
+/* Load, fit and verify a book that borrows; *got: all went through. False: stopped without a word.
+ */
 static bool borrow_all(bool *got, bool *classes)
 {
 	struct faults faults;
@@ -408,9 +409,11 @@ static bool borrow_all(bool *got, bool *classes)
 	*got = *classes = false;
 	if (store_load_book(&b, folder, &faults)) {
 		struct model *m = model_new(&b, &err);
-		*got = m != NULL;
+		struct verify *v = m ? verify_new(&b, 1, &err) : NULL;
+		*got = v != NULL;
 		*classes = m && m->borrowing && m->borrowing->prior[RESPONSE_TIME].n_classed == 1;
-		told = m || (err.cls != ERR_NONE && err.text[0]);
+		told = v || (err.cls != ERR_NONE && err.text[0]);
+		verify_free(v);
 		model_free(m);
 	} else {
 		told = faults.total > 0;

@@ -80,7 +80,11 @@ bool borrow_enter(struct model *m, const struct borrow_work *w, struct err *err)
 	struct borrowing *b = m->borrowing = calloc(1, sizeof *b);
 	if (!b)
 		return err_memory(err);
-	if (!priors_make(m, b, err))
+	struct lenders *mine = w->lenders ? NULL : lenders_new(m->book, err);
+	const struct lenders *l = w->lenders ? w->lenders : mine;
+	const bool ok = l && priors_make(m, b, l, err);
+	lenders_free(mine);
+	if (!ok)
 		return false;
 	say_bare(m, b);
 	for (size_t k = 0; k < m->n_responses; k++)

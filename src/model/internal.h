@@ -89,13 +89,19 @@ struct borrow_work {
 	const struct obs_list *obs;             /* [n_responses] */
 	double *const *y;                       /* [n_responses] */
 	double *const *like, *const *like_time; /* [channels] */
+	const struct lenders *lenders;          /* NULL: made for this fit alone */
 };
+/* The old books' own fits, which do not depend on the runs here: for several fits of one book.
+ * Refers to its entries of `borrow`, not to its runs. NULL with err. */
+struct lenders;
+struct lenders *lenders_new(const struct book *b, struct err *err);
+void lenders_free(struct lenders *l);
 bool borrow_enter(struct model *m, const struct borrow_work *w, struct err *err);
 void borrow_free(struct borrowing *b);
 struct borrowing;
 struct prior;
 /* Priors of all slots from the borrowed books; m is fitted by its own runs. */
-bool priors_make(struct model *m, struct borrowing *b, struct err *err);
+bool priors_make(struct model *m, struct borrowing *b, const struct lenders *l, struct err *err);
 void prior_free(struct prior *p);
 /* The old term (or one here) t of r as a contrast over the prior's terms: a straight line fitted
  * where the others bend is a chord. False: the prior has no such term. */
@@ -110,8 +116,8 @@ bool posterior_fit(struct model *m, struct borrowing *b, size_t slot, const stru
 void borrow_note(struct borrowing *b, const char *fmt, ...) ERR_PRINTF(2, 3);
 
 /* The responses alone, for verification: no like-for-like, segments, suspects or lack of fit.
- * Where the book borrows, the whole model. */
-struct model *model_bare(const struct book *b, struct err *err);
+ * Where the book borrows, the whole model; `l` as in struct borrow_work. */
+struct model *model_bare(const struct book *b, const struct lenders *l, struct err *err);
 /* Was the covariate logged on every reading, and does it vary? */
 bool covariate_varies(const struct obs_list *o, int c);
 /* d row / d x_coord at the coordinates x: the contrast of a slope. */

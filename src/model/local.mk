@@ -8,6 +8,7 @@ libtreadlight_a_SOURCES += \
 	src/model/effects.h \
 	src/model/exchange.c \
 	src/model/internal.h \
+	src/model/lender.c \
 	src/model/lesson.c \
 	src/model/meta.c \
 	src/model/meta.h \

@@ -32,8 +32,9 @@ struct work {
 	struct obs_list obs[RESPONSES_MAX];
 	struct setup setup;
 	struct levels levels[FAC_N];
-	bool bare; /* the responses alone, not judged; one after another */
-	int *set;  /* [runs]: runs on the same values */
+	bool bare;                     /* the responses alone, not judged; one after another */
+	const struct lenders *lenders; /* of the caller, or NULL */
+	int *set;                      /* [runs]: runs on the same values */
 	struct logging logging[RESPONSES_MAX][COV_N];
 	double *y[RESPONSES_MAX], *residual[RESPONSES_MAX];
 	double *like[CHANNELS_MAX],
@@ -414,15 +415,15 @@ static bool build(struct model *m, struct work *w, struct err *err)
 		return err_memory(err);
 	if (w->bare)
 		return true;
-	const struct borrow_work borrowed = {w->obs, w->y, w->like, w->like_time};
+	const struct borrow_work borrowed = {w->obs, w->y, w->like, w->like_time, w->lenders};
 	return fit_like(m, w, err) && segments_fit(m, &w->obs[0], &w->setup, w->levels, err) &&
 	       borrow_enter(m, &borrowed, err);
 }
 
-static struct model *make(const struct book *b, bool bare, struct err *err)
+static struct model *make(const struct book *b, bool bare, const struct lenders *l, struct err *err)
 {
 	struct model *m = calloc(1, sizeof *m);
-	struct work w = {.bare = bare};
+	struct work w = {.bare = bare, .lenders = l};
 	if (!m) {
 		err_memory(err);
 		return NULL;
@@ -439,12 +440,12 @@ static struct model *make(const struct book *b, bool bare, struct err *err)
 
 struct model *model_new(const struct book *b, struct err *err)
 {
-	return make(b, false, err);
+	return make(b, false, NULL, err);
 }
 
-struct model *model_bare(const struct book *b, struct err *err)
+struct model *model_bare(const struct book *b, const struct lenders *l, struct err *err)
 {
-	return make(b, b->n_borrow == 0, err);
+	return make(b, b->n_borrow == 0, l, err);
 }
 
 void model_free(struct model *m)

@@ -40,7 +40,7 @@ static bool lay_terms(const struct model *m, const struct lender *s, size_t book
 		for (size_t c = 0; c < m->n_coords; c++)
 			for (size_t i = 0; i <= books; i++) {
 				size_t theirs = slot;
-				if (i > 0 && !prior_old_slot(m, s[i - 1].m, slot, &theirs))
+				if (i > 0 && !prior_old_slot(m->book, s[i - 1].m, slot, &theirs))
 					continue;
 				const struct response *r =
 					borrow_response(i ? s[i - 1].m : m, theirs);
@@ -172,7 +172,7 @@ static void say_book(const struct model *m, const struct lender *s, struct borro
 	else if (!(time->df_run >= 1))
 		borrow_note(b, "nothing borrowed from %.80s: its effects have no interval",
 			s->from->path);
-	if (m->n_responses > 1 && !prior_old_slot(m, s->m, 1, &ignored))
+	if (m->n_responses > 1 && !prior_old_slot(m->book, s->m, 1, &ignored))
 		borrow_note(b, "no wear borrowed from %.80s: it has other wear channels",
 			s->from->path);
 	for (size_t i = 0; i < s->m->book->n_borrow; i++)
@@ -200,60 +200,21 @@ static bool find_range(const struct model *m, const struct lender *s, size_t n, 
 	return true;
 }
 
-static void sources_free(struct lender *s, size_t n)
+bool priors_make(struct model *m, struct borrowing *b, const struct lenders *l, struct err *err)
 {
-	for (size_t i = 0; s && i < n; i++) {
-		model_free(s[i].m);
-		for (size_t k = 0; k < PRIOR_SLOTS; k++)
-			response_free(&s[i].fit[k]);
+	b->n_books = l->n;
+	b->from = calloc(l->n + 1, sizeof *b->from);
+	b->lessons = calloc(l->n + 1, sizeof *b->lessons);
+	bool ok = (b->from && b->lessons) || err_memory(err);
+	for (size_t i = 0; ok && i < l->n; i++) {
+		b->from[i] = l->v[i].from;
+		memcpy(b->lessons[i], l->v[i].lesson, sizeof b->lessons[i]);
+		say_book(m, &l->v[i], b);
 	}
-	free(s);
-}
-
-/* All responses of an old book, by class of segments where both sides have them. */
-static bool find_lessons(const struct model *m, struct lender *s, struct err *err)
-{
-	bool ok = true;
-	for (size_t slot = 0; ok && slot < PRIOR_SLOTS; slot++) {
-		size_t theirs;
-		if (!borrow_response(m, slot) || !prior_old_slot(m, s->m, slot, &theirs))
-			continue;
-		const double base[2] = {prior_base(s->m, RESPONSE_TIME), prior_base(s->m, theirs)};
-		ok = classes_make(s->m, &m->book->circuit, theirs, base,
-			borrow_response(s->m, theirs), &s->lesson[slot], &s->fit[slot], err);
-	}
-	return ok;
-}
-
-static bool add_source(const struct model *m, const struct borrow *from, struct borrowing *b,
-	struct lender *s, struct err *err)
-{
-	b->from[b->n_books] = s->from = from;
-	s->lesson = b->lessons[b->n_books];
-	s->m = model_new(from->book, err);
-	if (!s->m)
-		return false;
-	b->n_books++;
-	say_book(m, s, b);
-	return find_lessons(m, s, err);
-}
-
-bool priors_make(struct model *m, struct borrowing *b, struct err *err)
-{
-	const struct book *book = m->book;
-	struct lender *s = calloc(book->n_borrow + 1, sizeof *s);
-	b->from = calloc(book->n_borrow + 1, sizeof *b->from);
-	b->lessons = calloc(book->n_borrow + 1, sizeof *b->lessons);
-	bool ok = (s && b->from && b->lessons) || err_memory(err);
-	for (size_t i = 0; ok && i < book->n_borrow; i++)
-		if (book->borrow[i].book)
-			ok = add_source(m, &book->borrow[i], b, &s[b->n_books], err);
 	if (ok)
 		lesson_notes(m, b);
 	for (size_t slot = 0; ok && slot < PRIOR_SLOTS; slot++)
 		if (borrow_response(m, slot))
-			ok = prior_make(m, s, b->n_books, slot, &b->prior[slot]) || err_memory(err);
-	ok = ok && (find_range(m, s, b->n_books, b) || err_memory(err));
-	sources_free(s, b->n_books);
-	return ok;
+			ok = prior_make(m, l->v, l->n, slot, &b->prior[slot]) || err_memory(err);
+	return ok && (find_range(m, l->v, l->n, b) || err_memory(err));
 }

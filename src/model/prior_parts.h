@@ -1,8 +1,8 @@
 /*
- * What the files of the prior share and nobody else needs: classes.c takes an old book's laps
- * apart by class of segments, prior_told.c finds what each book can tell, prior_spread.c how books
- * differ, prior_join.c joins them, prior.c does that for all responses, lesson.c says how.
- * Method and sources: doc/borrow.md.
+ * What the files of the prior share and nobody else needs: lender.c fits the old books, classes.c
+ * takes an old book's laps apart by class of segments, prior_told.c finds what each book can tell,
+ * prior_spread.c how books differ, prior_join.c joins them, prior.c does that for all responses,
+ * lesson.c says how. Method and sources: doc/borrow.md.
  */
 #ifndef MODEL_PRIOR_PARTS_H
 #define MODEL_PRIOR_PARTS_H
@@ -28,8 +28,12 @@ struct told {
 struct lender {
 	struct model *m; /* owned */
 	const struct borrow *from;
-	struct lesson *lesson;            /* [PRIOR_SLOTS], by slot here; of struct borrowing */
-	struct response fit[PRIOR_SLOTS]; /* owned; of LESSON_CLASSES */
+	struct lesson lesson[PRIOR_SLOTS]; /* by slot here */
+	struct response fit[PRIOR_SLOTS];  /* owned; of LESSON_CLASSES */
+};
+struct lenders {
+	size_t n;
+	struct lender *v; /* owned */
 };
 
 /* The figure of the book's reference, where the runs can tell it; else the mean of all readings;
@@ -38,7 +42,7 @@ double response_base(const struct model *m, const struct response *r);
 /* The same of the response that a slot is about. */
 double prior_base(const struct model *m, size_t slot);
 /* The slot of an old book that means the same channel; false without one. */
-bool prior_old_slot(const struct model *m, const struct model *old, size_t slot, size_t *out);
+bool prior_old_slot(const struct book *here, const struct model *old, size_t slot, size_t *out);
 bool response_has_term(const struct response *r, enum term_kind kind, int a);
 /* Does the user's list leave this term's adjustable out? */
 bool borrow_leaves_out(const struct model *m, const struct borrow *from, const struct term *t);

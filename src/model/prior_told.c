@@ -38,15 +38,15 @@ double prior_base(const struct model *m, size_t slot)
 	return response_base(m, &m->responses[base_response(slot)]);
 }
 
-bool prior_old_slot(const struct model *m, const struct model *old, size_t slot, size_t *out)
+bool prior_old_slot(const struct book *here, const struct model *old, size_t slot, size_t *out)
 {
 	*out = slot;
 	if (slot == RESPONSE_TIME)
 		return true;
 	const size_t c = slot < RESPONSES_MAX ? slot - 1 : (slot - RESPONSES_MAX) % CHANNELS_MAX;
-	if (c >= m->book->n_channels || old->book->n_channels != m->book->n_channels)
+	if (c >= here->n_channels || old->book->n_channels != here->n_channels)
 		return false;
-	const int k = book_find_channel(old->book, m->book->channels[c]);
+	const int k = book_find_channel(old->book, here->channels[c]);
 	*out = slot - c + (size_t)(k < 0 ? 0 : k);
 	return k >= 0;
 }
@@ -232,7 +232,7 @@ bool told_make(const struct model *m, const struct prior *p, const struct lender
 {
 	size_t theirs;
 	memset(out, 0, sizeof *out);
-	if (!prior_old_slot(m, s->m, slot, &theirs))
+	if (!prior_old_slot(m->book, s->m, slot, &theirs))
 		return true;
 	const struct lesson *l = &s->lesson[slot];
 	const struct response *r = borrow_response(s->m, theirs);

@@ -160,12 +160,13 @@ static bool predict(const struct model *m, size_t response, const struct run *ru
 }
 
 /* All responses of one run by a model fitted to `seen`. */
-static bool predict_run(const struct book *b, int run, const struct book *seen, bool ahead,
+static bool predict_run(const struct verify *whole, int run, const struct book *seen, bool ahead,
 	struct verified *by, struct err *err)
 {
+	const struct book *b = whole->book;
 	struct model *m = NULL;
 	if (seen->n_runs > 0) {
-		m = model_bare(seen, err);
+		m = model_bare(seen, whole->lenders, err);
 		if (!m)
 			return false;
 	}
@@ -184,15 +185,16 @@ static bool predict_run(const struct book *b, int run, const struct book *seen, 
 	return ok || err_memory(err);
 }
 
-static bool look_ahead(const struct book *b, int run, struct verified *by, struct err *err)
+static bool look_ahead(const struct verify *v, int run, struct verified *by, struct err *err)
 {
-	struct book seen = *b;
+	struct book seen = *v->book;
 	seen.n_runs = (size_t)run;
-	return predict_run(b, run, &seen, true, by, err);
+	return predict_run(v, run, &seen, true, by, err);
 }
 
-static bool leave_out(const struct book *b, int run, struct verified *by, struct err *err)
+static bool leave_out(const struct verify *v, int run, struct verified *by, struct err *err)
 {
+	const struct book *b = v->book;
 	struct book seen = *b;
 	size_t before = (size_t)run, after = b->n_runs - before - 1;
 	struct run *others = malloc(b->n_runs * sizeof *others); /* shallow copies */
@@ -202,7 +204,7 @@ static bool leave_out(const struct book *b, int run, struct verified *by, struct
 	memcpy(others + before, b->runs + before + 1, after * sizeof *others);
 	seen.runs = others;
 	seen.n_runs = b->n_runs - 1;
-	bool ok = predict_run(b, run, &seen, false, by, err);
+	bool ok = predict_run(v, run, &seen, false, by, err);
 	free(others);
 	return ok;
 }
@@ -235,6 +237,7 @@ void verify_free(struct verify *v)
 	if (!v)
 		return;
 	free(v->runs);
+	lenders_free(v->lenders);
 	for (size_t y = 0; y < RESPONSES_MAX; y++)
 		free(v->drift[y].points);
 	free(v);
@@ -299,8 +302,8 @@ static void take_step(void *data, size_t i)
 	const size_t step = s->first - i;
 	struct verified_run *one = &v->runs[step % v->n_runs];
 	err_clear(&s->err[i]);
-	s->ok[i] = step >= v->n_runs ? look_ahead(v->book, one->run, one->by, &s->err[i])
-				     : leave_out(v->book, one->run, one->by, &s->err[i]);
+	s->ok[i] = step >= v->n_runs ? look_ahead(v, one->run, one->by, &s->err[i])
+				     : leave_out(v, one->run, one->by, &s->err[i]);
 }
 
 /* Small books are done before a thread has started; what is borrowed is not shared out. */
@@ -321,6 +324,8 @@ bool verify_steps(struct verify *v, size_t most, struct err *err)
 	s.err = calloc(n, sizeof *s.err);
 	s.ok = calloc(n, sizeof *s.ok);
 	bool ok = (s.err && s.ok) || err_memory(err);
+	if (ok && v->book->n_borrow && !v->lenders)
+		ok = (v->lenders = lenders_new(v->book, err)) != NULL;
 	if (ok)
 		share_out(n, few_steps(v->book), take_step, &s);
 	for (size_t i = 0; ok && i < n; i++) {

@@ -63,7 +63,8 @@ void drift_span(const struct drift *d, double *low, double *high);
 struct verify {
 	const struct book *book; /* not owned */
 	size_t n_runs, n_responses;
-	size_t steps_left;         /* first every run ahead, the last first; then left out */
+	struct lenders *lenders; /* owned, made by the first step; NULL where nothing is borrowed */
+	size_t steps_left;       /* first every run ahead, the last first; then left out */
 	struct verified_run *runs; /* owned, the book's order */
 	struct tally ahead[RESPONSES_MAX], left_out[RESPONSES_MAX];
 	int base_run; /* a run on the set-up driven most often; -1 if none twice */
