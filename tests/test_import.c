@@ -334,7 +334,8 @@ START_TEST(a_new_book_is_told_in_json_and_can_say_little)
 		int status;
 	} cases[] = {{{"suggest", NULL}, 1}, {{"suggest", "--save", "tyres"}, 2},
 		{{"suggest", "--save", "front"}, 1}, {{"plan", "--kind", "next"}, 1},
-		{{"plan", "--kind", "nest"}, 2}};
+		{{"plan", "--kind", "nest"}, 2}, {{"stint", "base", NULL}, 1},
+		{{"stint", "nobody", NULL}, 2}};
 	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
 		const char *ask[] = {test_program(), cases[i].words[0], made, cases[i].words[1],
 			cases[i].words[2], NULL};

@@ -249,7 +249,7 @@ START_TEST(missing_figures_are_said)
 	const struct stint_options none = {0};
 	ck_assert_ptr_null(stint_new(m, sheet_values, base_values, "a", "b", &none, &err));
 	ck_assert_int_eq(err.cls, ERR_INPUT);
-	ck_assert(strstr(err.text, "--laps") != NULL);
+	ck_assert(strstr(err.text, "give a number of laps") != NULL);
 	struct stint *s = stint(m, sheet_values, 60, 100);
 	ck_assert(!s->rows[STINT_STOPPING].known);
 	ck_assert(strstr(s->rows[STINT_STOPPING].why, "pit-loss") != NULL);

@@ -149,6 +149,9 @@ int stint_run(const struct cmd_args *args)
 	status = CMD_USAGE;
 	if (sheet && cmd_say_empty(&a.book, stderr))
 		status = CMD_FAILED;
+	else if (sheet && !laps && !a.book.stint.laps.has)
+		cmd_bad("the book says no length of a stint; give --laps N, "
+			"or add `stint: {laps: N}` to book.yaml");
 	else if (sheet) {
 		const struct stint_options o = {.laps = (size_t)laps, .draws = STINT_DRAWS};
 		fitted_sheet_name(sheet, name, sizeof name);

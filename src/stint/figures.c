@@ -220,8 +220,8 @@ static bool find_rules(struct stint_figures *f, const struct model *m, size_t la
 	r->laps = laps ? laps : plan->laps.has ? (size_t)plan->laps.v : 0;
 	if (r->laps == 0)
 		return err_input(err,
-			"the book says no length of a stint: give a number of laps (--laps N) "
-			"or add `stint: {laps: N}` to book.yaml");
+			"the book says no length of a stint; give a number of laps, or add "
+			"`stint: {laps: N}` to book.yaml");
 	if (r->laps > STINT_LAPS_MAX)
 		return err_input(
 			err, "a stint of %zu laps; up to %d are allowed", r->laps, STINT_LAPS_MAX);
