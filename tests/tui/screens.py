@@ -15,6 +15,7 @@ tests/screens/NAME.keys has one step a line:
   nofile PATH           the book has no such file
   touch PATH OLD NEW    replace text in a file of the book, as another program would; ~ is a blank
   remove PATTERN        remove files of the book
+  lend NAME             a copy of the book as it is stands beside it, and the book borrows from it
   restart               start the program again on the same book
   end N                 the program ends with this status
 """
@@ -102,6 +103,11 @@ class Run:
     def do_remove(self, rest):
         for path in glob.glob(os.path.join(self.book, rest)):
             os.remove(path)
+
+    def do_lend(self, rest):
+        shutil.copytree(self.book, os.path.join(os.path.dirname(self.book), rest))
+        with open(os.path.join(self.book, "book.yaml"), "a") as f:
+            f.write("borrow: [{book: ../%s}]\n" % rest)
 
     def do_restart(self, _):
         if self.t:
