@@ -428,6 +428,35 @@ START_TEST(what_was_not_driven_is_said)
 }
 END_TEST
 
+/* A rate from inside runs is a lower bound: a larger one makes lifting cheaper, so that a sheet's
+ * win over lifting cannot be told by it, nor that the slower sheet is kinder at equal pace. */
+START_TEST(a_least_rate_lets_no_sheet_win)
+{
+	const struct truth t = {0.3, -0.6, 0.8, 0.005, 0.005, 0.05, 0.02, 0.15, 0, 0};
+	struct random r = random_seeded(17);
+	struct book b;
+	const struct estimate less = {
+		.known = true, .has_interval = true, .value = -0.6, .low = -0.7, .high = -0.5};
+	invent_truth(&b, &t, 10, &r);
+	for (int given = 0; given < 2; given++) {
+		b.exchange[0] = (struct opt_num){given, 0.8};
+		struct model *m = fit(&b);
+		struct stint *s = stint(m, sheet_values, 10, 2000);
+		const struct like_delta z = model_like(m, 0, sheet_values, base_values);
+		ck_assert(z.delta.high < 0 && z.has_chance);
+		ck_assert(z.bound == !given);
+		ck_assert_int_eq(
+			verdict_like(&z, &less), given ? VERDICT_KINDER : VERDICT_CANT_TELL);
+		ck_assert_msg(strstr(s->sentence,
+				      given ? "less than lifting" : "only known to be at least"),
+			"%s", s->sentence);
+		stint_free(s);
+		model_free(m);
+	}
+	book_free(&b);
+}
+END_TEST
+
 /* Fuel of 20 to 30 kg, told at 0: said. At 16, less than half the range off, a line may be drawn.
  */
 START_TEST(conditions_beyond_the_runs_are_said)
@@ -478,6 +507,7 @@ Suite *suite(void)
 	tcase_add_test(t, quick_figures_agree);
 	tcase_add_test(t, what_was_not_driven_is_said);
 	tcase_add_test(t, conditions_beyond_the_runs_are_said);
+	tcase_add_test(t, a_least_rate_lets_no_sheet_win);
 	suite_add_tcase(s, t);
 	return s;
 }

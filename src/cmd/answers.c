@@ -182,7 +182,7 @@ static void like_words(const struct model *m, size_t c, const struct like_delta 
 	if (!m->like[c].fitted)
 		verdict = "no exchange rate";
 	snprintf(buf, size, "%s", verdict);
-	if (!d->has_chance)
+	if (!d->has_chance || d->bound)
 		return;
 	verdict_chance(d->chance_better, in_100);
 	const size_t len = strlen(buf);
@@ -202,8 +202,11 @@ static void print_like(const struct model *m, size_t c, const fix *values, const
 		snprintf(words + strlen(words), sizeof words - strlen(words), ", %s", source);
 	print_delta(&d.delta, words);
 	if (d.delta.known && d.leans && (d.delta.high < 0 || d.delta.low > 0))
-		printf("                (another exchange rate, as far as the runs allow, would "
-		       "turn the sign)\n");
+		printf(d.bound ? "                (the exchange rate is only known to be at least "
+				 "so large; a larger one would turn the sign)\n"
+			       : "                (another exchange rate, as far as the runs "
+				 "allow, "
+				 "would turn the sign)\n");
 	if (d.stretched)
 		printf("                (the times differ by more than laps on one set-up did: "
 		       "the exchange rate is stretched)\n");

@@ -193,7 +193,9 @@ static void print_like(const struct comparison *k)
 		print_cell(&l->delta);
 		printf("  %s", verdict_word(verdict_like(l, &k->c.delta[1 + c])));
 		char chance[CHANCE_SIZE];
-		if (l->has_chance)
+		if (l->bound)
+			printf("; the exchange rate is only known to be at least so large");
+		else if (l->has_chance)
 			printf("; chance of being kinder %s",
 				verdict_chance(l->chance_better, chance));
 		puts(l->stretched ? "; exchange rate stretched past the times driven" : "");

@@ -466,7 +466,9 @@ static void print_exchange(const struct model *m)
 		else
 			printf("%s%.3f %%/lap for each s/lap",
 				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value);
-		if (e->has_interval)
+		if (e->has_interval && e->method == EXCHANGE_WITHIN_RUN)
+			printf(", surely %.3f", fmax(e->low, 0)); /* no upper end is known */
+		else if (e->has_interval)
 			printf(", %.3f to %.3f", e->low, e->high);
 		if (e->method != EXCHANGE_NONE)
 			printf(" (%s)", exchange_method_names[e->method]);

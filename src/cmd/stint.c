@@ -123,7 +123,7 @@ static int print_table(const struct fitted_book *a, const struct sheet *on, cons
 	if (stops)
 		putchar('\n');
 	if (s->crossover_lap)
-		printf("\n%s is ahead from lap %zu\n", sheet, s->crossover_lap);
+		printf("\n%s is ahead from lap %zu%s\n", sheet, s->crossover_lap, stint_doubt(s));
 	printf("\n%s\n", cmd_safe(s->sentence, line, sizeof line));
 	if (words_borrowed_delta(m, on->values, a->reference->values, line, sizeof line)[0])
 		printf("%s\n", line);

@@ -199,8 +199,11 @@ struct like_delta {
 	struct estimate delta;
 	bool has_chance;
 	double chance_better; /* P(the sheet wears less than what it is told against) */
-	bool leans;           /* an exchange rate that the runs allow for would turn the sign */
-	bool stretched;       /* the time difference goes beyond the times driven on one set-up */
+	/* The exchange rate is only known to be at least so large, and a larger one would turn the
+	 * sign: neither the interval nor the chance is to be believed on that side. */
+	bool bound;
+	bool leans;     /* an exchange rate that the runs allow for would turn the sign */
+	bool stretched; /* the time difference goes beyond the times driven on one set-up */
 };
 struct like_delta model_like(
 	const struct model *m, size_t channel, const fix *values, const fix *against);

@@ -240,12 +240,18 @@ bool model_response_extrapolated(
 	return find_places(m, values, NULL, &p) && outside(m, p.x, r->lo, r->hi, out);
 }
 
+static bool is_bound(const struct exchange *x, double like, double time)
+{
+	return x->method == EXCHANGE_WITHIN_RUN &&
+	       ((like < 0 && time > 0) || (like > 0 && time < 0));
+}
+
 /* Would another rate in its interval turn the sign? The rate from inside runs is a lower
  * bound: any larger one has to be reckoned with. */
 static bool leans(const struct exchange *x, double like, double time)
 {
 	const bool larger_turns = (like < 0 && time > 0) || (like > 0 && time < 0);
-	if (x->method == EXCHANGE_WITHIN_RUN && larger_turns)
+	if (is_bound(x, like, time))
 		return true;
 	if (!x->has_interval)
 		return false;
@@ -263,6 +269,7 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 		return d;
 	d.stretched = fabs(time.value) > m->time_spread;
 	d.leans = leans(&m->exchange[channel], e->value, time.value);
+	d.bound = is_bound(&m->exchange[channel], e->value, time.value);
 	if (!e->has_interval)
 		return d;
 	const double drift = time.value * m->exchange[channel].se;

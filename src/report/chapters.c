@@ -38,7 +38,9 @@ static void like_row(struct report_work *w, struct table *t, size_t c)
 		model_delta(in->model, 1 + c, in->sheet->values, in->reference->values);
 	snprintf(label, sizeof label, "wear %s at equal pace, %%/lap", in->book->channels[c]);
 	const enum verdict v = verdict_like(&l, &raw);
-	if (l.delta.known && l.has_chance)
+	if (l.delta.known && l.bound)
+		snprintf(chance, sizeof chance, ": the rate is at least so large");
+	else if (l.delta.known && l.has_chance)
 		snprintf(chance, sizeof chance, v == VERDICT_KINDER ? " (%s)" : " (kinder: %s)",
 			verdict_chance(l.chance_better, in_100));
 	snprintf(words, sizeof words, "%s%s%s", verdict_word(v), chance,
@@ -304,8 +306,8 @@ void chapter_stint(struct report_work *w)
 			"reference dashed; the limit across.");
 	buf_free(&svg);
 	if (w->stint->crossover_lap && !w->same)
-		block_add(w->out, BLOCK_TEXT, "%s is ahead from lap %zu to the end.", w->sheet_name,
-			w->stint->crossover_lap);
+		block_add(w->out, BLOCK_TEXT, "%s is ahead from lap %zu to the end%s.",
+			w->sheet_name, w->stint->crossover_lap, stint_doubt(w->stint));
 	borrowed_text(w);
 	for (size_t i = 0; i < w->stint->n_notes; i++)
 		block_add(w->out, BLOCK_ITEM, "%s", w->stint->notes[i]);

@@ -132,7 +132,9 @@ static void exchange_items(struct report_work *w)
 			continue;
 		}
 		char span[80] = "";
-		if (e->has_interval)
+		if (e->has_interval && e->method == EXCHANGE_WITHIN_RUN)
+			snprintf(span, sizeof span, " (surely %.2f)", fmax(e->low, 0));
+		else if (e->has_interval)
 			snprintf(span, sizeof span, " (95 %% interval %.2f to %.2f)", e->low,
 				e->high);
 		block_add(w->out, BLOCK_ITEM,

@@ -200,6 +200,11 @@ static void say_sheet_alone(const struct making *k, const char *after)
 			fabs(r->delta), less ? "less" : "more", k->name[0], span, after);
 }
 
+static bool rate_is_bound(const struct making *k)
+{
+	return k->s->limiting >= 0 && k->m->exchange[k->s->limiting].method == EXCHANGE_WITHIN_RUN;
+}
+
 static void say_verdict(const struct making *k)
 {
 	struct stint *s = k->s;
@@ -209,7 +214,13 @@ static void say_verdict(const struct making *k)
 	bool open = s->has_verdict_interval && s->verdict_low < 0 && s->verdict_high > 0;
 	range(k, s->has_verdict_interval, s->verdict_low, s->verdict_high, !lifting_wins && !open,
 		span, sizeof span);
-	if (open)
+	if (!lifting_wins && !open && rate_is_bound(k)) /* a larger rate makes lifting cheaper */
+		snprintf(s->sentence, sizeof s->sentence,
+			"over %zu laps it can't be told which costs less, %.60s or lifting on "
+			"%.60s: the exchange rate is only known to be at least so large; log "
+			"effort",
+			s->laps, k->name[1], k->name[0]);
+	else if (open)
 		snprintf(s->sentence, sizeof s->sentence,
 			"over %zu laps it can't be told which costs less, %.60s or lifting %.2f s "
 			"a lap on "
@@ -315,6 +326,14 @@ struct stint *stint_new(const struct model *m, const fix *sheet, const fix *refe
 	take_notes(&k, sheet, reference);
 	say(&k, memcmp(sheet, reference, m->book->car.n_adjustables * sizeof *sheet) == 0);
 	return s;
+}
+
+const char *stint_doubt(const struct stint *s)
+{
+	const struct stint_row *r = &s->rows[STINT_SHEET];
+	return r->has_interval && r->low < 0 && r->high > 0
+		       ? ", if these figures hold: it can't be told"
+		       : "";
 }
 
 void stint_free(struct stint *s)

@@ -54,6 +54,8 @@ enum { STINT_DRAWS = 20000, STINT_LAPS_MAX = BOOK_STINT_LAPS_MAX };
 struct stint *stint_new(const struct model *m, const fix *sheet, const fix *reference,
 	const char *sheet_name, const char *reference_name, const struct stint_options *o,
 	struct err *err);
+/* What to put behind a crossover where it cannot be told which of the two is quicker, else "". */
+const char *stint_doubt(const struct stint *s);
 void stint_free(struct stint *s);
 
 /*

@@ -394,7 +394,9 @@ static void draw_total(const struct app *app, const struct compare *c, size_t r,
 	draw_estimate(&l->delta, y, x, 2);
 	x += 27;
 	x += scr_text(y, x, scr_cols() - x, BOLD, verdict_word(verdict_like(l, e)));
-	if (l->has_chance && scr_cols() - x > 18)
+	if (l->bound)
+		scr_text(y, x, scr_cols() - x, PLAIN, ", rate?");
+	else if (l->has_chance && scr_cols() - x > 18)
 		scr_printf(y, x, scr_cols() - x, PLAIN, ", %s%s",
 			verdict_like(l, e) == VERDICT_KINDER ? "" : "kinder ",
 			fmt_chance(l->chance_better, false, chance));

@@ -147,10 +147,23 @@ static void add_noise(const struct app *app, struct effects_page *s)
 	}
 }
 
+/* " (0.42 to 0.95)"; the rate from inside runs has no upper end. */
+static const char *rate_span(const struct exchange *e, char *buf, size_t size)
+{
+	char low[FMT_SIZE], high[FMT_SIZE];
+	buf[0] = '\0';
+	if (e->has_interval && e->method == EXCHANGE_WITHIN_RUN)
+		snprintf(buf, size, " (surely %s)", fmt_plain(fmax(e->low, 0), 2, low));
+	else if (e->has_interval)
+		snprintf(buf, size, " (%s to %s)", fmt_plain(e->low, 2, low),
+			fmt_plain(e->high, 2, high));
+	return buf;
+}
+
 static void add_exchange(const struct app *app, struct effects_page *s)
 {
 	const struct model *m = app->model;
-	char line[512], low[FMT_SIZE], high[FMT_SIZE];
+	char line[512], span[80];
 	for (size_t c = 0; c < app->book.n_channels; c++) {
 		const struct exchange *e = &m->exchange[c];
 		const char *channel = app->book.channels[c];
@@ -159,15 +172,10 @@ static void add_exchange(const struct app *app, struct effects_page *s)
 				e->note);
 		else
 			snprintf(line, sizeof line,
-				"Exchange rate, %s: %s%.2f %% for each s lifted%s%s%s%s%s, by "
-				"%s%s%s",
+				"Exchange rate, %s: %s%.2f %% for each s lifted%s, by %s%s%s",
 				channel, e->method == EXCHANGE_WITHIN_RUN ? "at least " : "",
-				e->value, e->has_interval ? " (" : "",
-				e->has_interval ? fmt_plain(e->low, 2, low) : "",
-				e->has_interval ? " to " : "",
-				e->has_interval ? fmt_plain(e->high, 2, high) : "",
-				e->has_interval ? ")" : "", exchange_method_names[e->method],
-				e->note[0] ? "; " : "", e->note);
+				e->value, rate_span(e, span, sizeof span),
+				exchange_method_names[e->method], e->note[0] ? "; " : "", e->note);
 		add_line(s, line);
 	}
 }

@@ -331,11 +331,12 @@ static void stint_draw(struct app *app, struct area a)
 	y += scr_wrap(y, 1, a.w - 2, 3, BOLD, s->draws_wait ? "..." : st->sentence) + 1;
 	y += draw_table(app, st, y, a.w);
 	if (st->crossover_lap)
-		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on",
-			app_sheet_name(app), st->crossover_lap);
+		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on%s",
+			app_sheet_name(app), st->crossover_lap, stint_doubt(st));
 	else if (app->n_changes > 0)
-		scr_printf(y++, 1, a.w - 2, PLAIN, "%s does not come to stay ahead within %zu laps",
-			app_sheet_name(app), st->laps);
+		scr_printf(y++, 1, a.w - 2, PLAIN,
+			"%s does not come to stay ahead within %zu laps%s", app_sheet_name(app),
+			st->laps, stint_doubt(st));
 	char borrowed[WORDS_SIZE] = "";
 	words_borrowed_delta(
 		app->model, app_sheet(app)->values, app->against.values, borrowed, sizeof borrowed);

@@ -35,7 +35,9 @@ static unsigned say_point(struct app *app, const struct sheet_page *s)
 	struct estimate t = model_delta(app->model, RESPONSE_TIME, p->values, against);
 	struct estimate w = model_delta(app->model, 1 + s->channel, p->values, against);
 	struct like_delta l = model_like(app->model, s->channel, p->values, against);
-	if (l.delta.known)
+	if (l.bound)
+		snprintf(like, sizeof like, ", at equal pace can't tell: the rate is a least one");
+	else if (l.delta.known)
 		snprintf(like, sizeof like, ", at equal pace %s",
 			with_interval(&l.delta, text, sizeof text));
 	words_source(&t, source, sizeof source);

@@ -115,8 +115,11 @@ static void draw_like(const struct app *app, const struct told_columns *c, int y
 	}
 	if (l->has_chance && app->n_changes > 0)
 		scr_right(y, x + c->value, c->narrow ? c->value_w - 1 : c->value_w, PLAIN,
-			fmt_chance(l->chance_better, c->narrow, text));
+			l->bound ? "rate?" : fmt_chance(l->chance_better, c->narrow, text));
 	draw_change(c, y, x, &l->delta, 2, c->narrow ? 2 : 3);
+	const enum verdict v = verdict_wear(&l->delta);
+	if (l->leans && (v == VERDICT_LESS || v == VERDICT_MORE)) /* another rate would turn it */
+		scr_text(y, x + c->interval + c->interval_w + !c->narrow, 1, DIM, "?");
 }
 
 /* --- what cannot be told --------------------------------------------------- */
