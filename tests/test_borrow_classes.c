@@ -528,6 +528,31 @@ START_TEST(wear_by_lap_alone)
 }
 END_TEST
 
+/* A profile whose shares the laps here contradict weighs lessons wrongly: said. */
+START_TEST(wrong_shares)
+{
+	for (int wrong = 0; wrong < 2; wrong++) {
+		struct random rnd = random_seeded(50);
+		struct book here;
+		bare_book(&here, slow, 2);
+		drive(&here, slow, 2, RUNS, RUNS, &rnd);
+		lend(&here, old_book(half, 3, RUNS, &rnd));
+		if (wrong) {
+			here.circuit.segments[0].time_share = 0.8;
+			here.circuit.segments[1].time_share = 0.2;
+		}
+		struct model *m = fit(&here);
+		ck_assert_int_eq(
+			says(m, "shares of lap time by the laps here: in fast corners 10 % "
+				"(profile 20 %); mend"),
+			wrong);
+		ck_assert_int_eq(says(m, "mend"), wrong);
+		model_free(m);
+		book_free(&here);
+	}
+}
+END_TEST
+
 /* Effects of s0 on time and wear that the runs here contradict. */
 static int contradicted(const struct model *m)
 {
@@ -780,6 +805,7 @@ Suite *suite(void)
 	tcase_add_test(c, partly_shared);
 	tcase_add_test(c, no_share);
 	tcase_add_test(c, wear_by_lap_alone);
+	tcase_add_test(c, wrong_shares);
 	tcase_add_test(c, wrong_sign);
 	tcase_add_test(c, program);
 	tcase_add_test(c, started_on_another);

@@ -20,15 +20,6 @@ static struct lesson per_lap(enum lesson_why why)
 	return (struct lesson){.how = LESSON_LAPS, .why = why, .seen = 1};
 }
 
-static double share_here(const struct circuit *c, enum segment_class cls, bool wear)
-{
-	double sum = 0;
-	for (size_t i = 0; i < c->n_segments; i++)
-		if (c->segments[i].cls == cls)
-			sum += wear ? c->segments[i].wear_share : c->segments[i].time_share;
-	return sum;
-}
-
 static double class_base(const struct model *old, enum segment_class cls, size_t response)
 {
 	for (size_t i = 0; i < old->segments->n; i++)
@@ -37,16 +28,13 @@ static double class_base(const struct model *old, enum segment_class cls, size_t
 	return 0;
 }
 
-/* Share here over base there of one response's classes. The shares are made to add up to 1. */
+/* Share here over base there of one response's classes. */
 static void weigh(const struct model *old, const struct circuit *here, size_t response,
 	double *weight, struct lesson *l)
 {
 	const bool wear = response != RESPONSE_TIME;
-	double all = 0;
-	for (int c = 0; c < SEG_CLASSES; c++)
-		all += share_here(here, (enum segment_class)c, wear);
 	for (int c = 0; c < SEG_CLASSES; c++) {
-		const double share = share_here(here, (enum segment_class)c, wear) / all;
+		const double share = segments_share(here, (enum segment_class)c, wear);
 		const double base = class_base(old, (enum segment_class)c, response);
 		weight[c] = base > 0 ? share / base : 0;
 		l->told[c] = base > 0 ? share : 0;

@@ -148,6 +148,47 @@ static bool join_books(
 	return true;
 }
 
+/* What a class takes of a lap here by the laps' own figures; 0 where they do not tell. */
+static double measured_share(const struct model *m, enum segment_class cls, size_t response)
+{
+	const double lap = prior_base(m, response);
+	for (size_t i = 0; m->segments && lap > 0 && i < m->segments->n; i++)
+		if (m->segments->v[i].cls == cls)
+			return response_base(m, &m->segments->v[i].by[response]) / lap;
+	return 0;
+}
+
+/* Lessons are weighed by the profile's shares: are these what the laps here say? A fifth and a
+ * point beside it is told. */
+static void say_shares(const struct model *m, struct borrowing *b, size_t response)
+{
+	struct list off = {0};
+	char name[64], word[80];
+	for (int c = 0; c < SEG_CLASSES; c++) {
+		const double told = segments_share(
+			&m->book->circuit, (enum segment_class)c, response != RESPONSE_TIME);
+		const double is = measured_share(m, (enum segment_class)c, response);
+		if (!(is > 0) || fabs(is - told) < fmax(0.01, 0.2 * told))
+			continue;
+		snprintf(word, sizeof word, "%s %.0f %% (profile %.0f %%)", segment_class_places[c],
+			100 * is, 100 * told);
+		list_add(&off, word);
+	}
+	if (off.len)
+		borrow_note(b,
+			"shares of %s by the laps here: %s; mend the circuit's profile, by which "
+			"lessons per segment class are weighed",
+			words_response(m, response, name, sizeof name), list_end(&off));
+}
+
+static bool any_classed(const struct borrowing *b, size_t response)
+{
+	for (size_t i = 0; i < b->n_books; i++)
+		if (b->lessons[i][response].how == LESSON_CLASSES)
+			return true;
+	return false;
+}
+
 void lesson_notes(const struct model *m, struct borrowing *b)
 {
 	for (size_t i = 0; i < b->n_books; i++) {
@@ -161,4 +202,7 @@ void lesson_notes(const struct model *m, struct borrowing *b)
 				say_same(b, &s);
 		}
 	}
+	for (size_t y = 0; y < m->n_responses; y++)
+		if (any_classed(b, y))
+			say_shares(m, b, y);
 }

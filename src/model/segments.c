@@ -29,6 +29,18 @@ bool segments_class_sum(const struct circuit *c, const struct lap *l, enum segme
 	return any;
 }
 
+double segments_share(const struct circuit *c, enum segment_class cls, bool wear)
+{
+	double sum = 0, all = 0;
+	for (size_t i = 0; i < c->n_segments; i++) {
+		const struct segment *s = &c->segments[i];
+		const double one = wear ? s->wear_share : s->time_share;
+		sum += s->cls == cls ? one : 0;
+		all += one;
+	}
+	return all > 0 ? sum / all : 0;
+}
+
 /* One class's part of a lap. */
 struct class_reading {
 	enum segment_class cls;

@@ -19,6 +19,8 @@ struct segment_fits {
 	struct segment_class_fit v[SEG_CLASSES];
 };
 
+/* A class's share of a lap by the circuit's profile, all classes made to add up to 1. */
+double segments_share(const struct circuit *c, enum segment_class cls, bool wear);
 /* What one unit of a coordinate more does in a class, near the values `at`; as effects.h. */
 struct estimate segments_effect(
 	const struct model *m, size_t i, size_t response, size_t coord, const fix *at);
