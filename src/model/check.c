@@ -1,6 +1,5 @@
 /* Is the model enough for the runs, and which laps stand far off? */
 #include "model/internal.h"
-#include "model/qr.h"
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_statistics_double.h>
@@ -85,60 +84,20 @@ static double pure_error(const struct run_mean *v, size_t n, size_t n_runs, size
 	return ss;
 }
 
-/* Rank of the columns over what varies inside runs; negative: out of memory. */
-static long rank_inside(const struct reml_data *d)
-{
-	const size_t p = d->p - d->shared;
-	double *a = calloc(d->n * p + 1, sizeof *a), *scale = calloc(p + 1, sizeof *scale);
-	double *null_basis = NULL;
-	bool *dropped = calloc(p + 1, sizeof *dropped);
-	size_t rank = 0, n_null;
-	bool ok = a && scale && dropped;
-	for (size_t from = 0, to; ok && from < d->n; from = to) { /* rows of a run stand together */
-		for (to = from; to < d->n && d->group[to] == d->group[from]; to++)
-			;
-		for (size_t c = 0; c < p; c++) {
-			double mean = 0, laps = 0;
-			for (size_t i = from; i < to; i++) {
-				const double w = d->w ? d->w[i] : 1;
-				laps += w;
-				mean += w * (d->x[i * p + c] - d->x[from * p + c]);
-			}
-			mean = d->x[from * p + c] + mean / laps;
-			for (size_t i = from; i < to; i++) /* to rounding it is nought */
-				a[i * p + c] =
-					fabs(d->x[i * p + c] - mean) >
-							1e-12 * (fabs(d->x[i * p + c]) + fabs(mean))
-						? d->x[i * p + c] - mean
-						: 0;
-		}
-	}
-	ok = ok && (p == 0 || rank_test(a, d->n, p, p, REML_RANK_TOL, &rank, dropped, scale,
-				      &n_null, &null_basis));
-	free(null_basis);
-	free(a);
-	free(scale);
-	free(dropped);
-	return ok ? (long)rank : -1;
-}
-
 /*
  * The repeats' freedom less what covariates took of it that tell runs apart: those that stand still
  * in each run, and those that inside runs go together (fuel and tyre age both run with the lap).
  * Three base runs under a rising track temperature are hardly repeats: without this 14 to 21 of 100
  * books without any lack of fit were told to have one.
  */
-static bool find_sure(const struct reml_data *d, const struct reml_fit *f, struct response *r)
+static void find_sure(const struct reml_data *d, const struct reml_fit *f, struct response *r)
 {
-	const long inside = rank_inside(d);
-	if (inside < 0)
-		return false;
-	const double left = (double)d->groups - (double)f->rank + (double)inside - r->lof_df1;
+	const double left =
+		(double)d->groups - (double)f->rank + (double)f->rank_inside - r->lof_df1;
 	r->lof_df_sure = fmin(left, r->lof_df2);
 	r->lof_p_sure = left > 0 ? gsl_cdf_fdist_Q(r->lof_f * r->lof_df_sure / r->lof_df2,
 					   r->lof_df1, r->lof_df_sure)
 				 : 1;
-	return true;
 }
 
 bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const double *res,
@@ -164,9 +123,11 @@ bool check_lack_of_fit(const struct fit_job *j, const struct reml_data *d, const
 		r->lof_f = fmax(all - pure, 0) / r->lof_df1 / (pure / r->lof_df2);
 		r->has_lack_of_fit = isfinite(r->lof_f);
 		r->lof_p = gsl_cdf_fdist_Q(r->lof_f, r->lof_df1, r->lof_df2);
+		if (r->has_lack_of_fit)
+			find_sure(d, f, r);
 	}
 	free(v);
-	return pure >= 0 && (!r->has_lack_of_fit || find_sure(d, f, r));
+	return pure >= 0;
 }
 
 static bool suspect_add(struct suspect_list *l, const struct obs *o, size_t response, double z)

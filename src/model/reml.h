@@ -44,6 +44,7 @@ struct reml_fit {
 	bool *unsure;        /* owned [p]: flat, and its variance is another elsewhere */
 	size_t rank_shared;  /* rank of the shared columns over the groups */
 	size_t rank_between; /* rank of the columns that do not vary inside a group */
+	size_t rank_inside;  /* rank of what varies inside groups, group means taken off */
 	bool has_log_reml;   /* full rank only; formula as nlme's */
 	double log_reml;
 	double *blup; /* owned [groups]: predicted group effects; 0 for OLS */

@@ -50,12 +50,12 @@ bool reml_find_saturated(const struct reduced *r, struct reml_fit *out, size_t g
 	const size_t q = r->q;
 	bool *dropped = malloc((q + 1) * sizeof *dropped);
 	double *scale = malloc((q + 1) * sizeof *scale), *basis = NULL;
-	size_t rank, none;
+	size_t none;
 	const bool ok = dropped && scale &&
-			rank_test(r->within.t, q, q, q + 1, REML_RANK_TOL, &rank, dropped, scale,
-				&none, &basis);
+			rank_test(r->within.t, q, q, q + 1, REML_RANK_TOL, &out->rank_inside,
+				dropped, scale, &none, &basis);
 	if (ok)
-		out->saturated = out->rank - rank >= groups;
+		out->saturated = out->rank - out->rank_inside >= groups;
 	free(dropped);
 	free(scale);
 	free(basis);
