@@ -3,7 +3,9 @@
  * runs before, and on all others; rstudent), and how often they miss on books that keep to the
  * model.
  */
+#include "model/verdict.h"
 #include "model/verify.h"
+#include "model/words.h"
 #include "support/build.h"
 #include "support/support.h"
 
@@ -292,6 +294,52 @@ START_TEST(drift_of_the_base_is_found)
 }
 END_TEST
 
+/* Wear read as 2.3 on every lap: the fit leaves rounding and intervals as narrow as that, and
+ * nothing may be said of either. */
+START_TEST(readings_that_never_vary_say_nothing)
+{
+	gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+	for (size_t i = 0; i < 24; i++) {
+		struct run *r = add_run(5);
+		if (i % 4)
+			r->values[4] += ((int)(i % 7) - 3) * FIX_ONE;
+		for (size_t j = 0; j < 5; j++) {
+			r->laps[j].time = 90 + gsl_ran_gaussian(rng, 0.1);
+			r->laps[j].has_effort = true;
+			r->laps[j].effort = 96 + (double)((i + j) % 5);
+			r->laps[j].has_wear[0] = true;
+			r->laps[j].wear[0] = 2.3;
+		}
+	}
+	struct verify *v = verify();
+	ck_assert_uint_gt(v->left_out[1].predicted, 10);
+	ck_assert_uint_eq(v->left_out[1].missed, 0);
+	ck_assert_uint_eq(v->ahead[1].missed, 0);
+	ck_assert(!v->drift[1].has_slope || v->drift[1].p > 0.05);
+	verify_free(v);
+	struct err e;
+	err_clear(&e);
+	struct model *m = model_new(&book, &e);
+	ck_assert_msg(m != NULL, "%s", e.text);
+	const struct response *w = &m->responses[1];
+	ck_assert_uint_le(w->n_terms, 16);
+	for (size_t t = 1; t < w->n_terms; t++) {
+		double l[16] = {0};
+		l[t] = 1;
+		struct estimate x = model_contrast(w, l);
+		ck_assert_str_ne(words_verdict(&x), "real");
+	}
+	fix moved[7];
+	memcpy(moved, book.sheets[0].values, sizeof moved);
+	moved[4] += FIX_ONE;
+	struct estimate d = model_delta(m, 1, moved, book.sheets[0].values);
+	ck_assert(d.known);
+	ck_assert_int_eq(verdict_wear(&d), VERDICT_SAME);
+	model_free(m);
+	gsl_rng_free(rng);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("verify");
@@ -304,6 +352,7 @@ Suite *suite(void)
 	tcase_add_test(t, five_in_a_hundred_miss);
 	tcase_add_test(t, too_many_misses_are_named);
 	tcase_add_test(t, drift_of_the_base_is_found);
+	tcase_add_test(t, readings_that_never_vary_say_nothing);
 	suite_add_tcase(s, t);
 	return s;
 }

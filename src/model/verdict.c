@@ -1,5 +1,6 @@
 #include "model/verdict.h"
 
+#include <math.h>
 #include <stdio.h>
 
 const char *verdict_word(enum verdict v)
@@ -29,11 +30,19 @@ const char *verdict_word(enum verdict v)
 	return "";
 }
 
+/* No difference at all, as far as figures carry. */
+static bool is_nothing(const struct estimate *e)
+{
+	return fabs(e->value) < VERDICT_FINEST &&
+	       (!e->has_interval ||
+		       (fabs(e->low) < VERDICT_FINEST && fabs(e->high) < VERDICT_FINEST));
+}
+
 static enum verdict side(const struct estimate *e, enum verdict below, enum verdict above)
 {
 	if (!e->known)
 		return VERDICT_NOT_TESTED;
-	if (e->value == 0 && (!e->has_interval || (e->low == 0 && e->high == 0)))
+	if (is_nothing(e))
 		return VERDICT_SAME;
 	if (!e->has_interval)
 		return VERDICT_CANT_TELL;

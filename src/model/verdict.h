@@ -7,6 +7,10 @@
 
 #include "model/model.h"
 
+/* s or % per lap: smaller differences are rounding, whatever their intervals say. Readings that
+ * never varied leave nothing else, and intervals as narrow as that. */
+#define VERDICT_FINEST 1e-9
+
 enum verdict {
 	VERDICT_NOT_TESTED,  /* the runs cannot speak about this change */
 	VERDICT_CANT_TELL,   /* they can, and the interval covers no change at all */

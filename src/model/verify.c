@@ -2,6 +2,7 @@
 #include "model/verify.h"
 #include "base/share.h"
 #include "model/internal.h"
+#include "model/verdict.h"
 #include "model/words.h"
 
 #include <gsl/gsl_cdf.h>
@@ -131,7 +132,7 @@ static void judge(const struct response *r, const struct estimate *e, const stru
 	v->low = v->value - half;
 	v->high = v->value + half;
 	v->t = se > 0 ? (mean->y - v->value) / se : 0;
-	v->missed = mean->y < v->low || mean->y > v->high;
+	v->missed = mean->y < v->low - VERDICT_FINEST || mean->y > v->high + VERDICT_FINEST;
 }
 
 static bool predict(const struct model *m, size_t response, const struct run *run,

@@ -4,6 +4,7 @@
  * having levels of their own. The line's test is least squares on the visits.
  */
 #include "model/internal.h"
+#include "model/verdict.h"
 #include "model/verify.h"
 
 #include <gsl/gsl_cdf.h>
@@ -107,7 +108,9 @@ static void fit_line(struct drift *d)
 	d->has_slope = true;
 	d->slope = sxy / sxx;
 	d->se = sqrt(fmax(0, syy - d->slope * sxy) / d->df / sxx);
-	d->p = d->se > 0 ? 2 * gsl_cdf_tdist_Q(fabs(d->slope) / d->se, d->df) : 0;
+	d->p = fabs(d->slope) < VERDICT_FINEST ? 1
+	       : d->se > 0                     ? 2 * gsl_cdf_tdist_Q(fabs(d->slope) / d->se, d->df)
+					       : 0;
 }
 
 /* Days are counted as dates change; hours from the first visit of each. */

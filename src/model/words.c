@@ -1,6 +1,7 @@
 #include "model/words.h"
 
 #include "model/borrow.h"
+#include "model/verdict.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -145,7 +146,8 @@ const char *words_verdict(const struct estimate *e)
 		return "no interval";
 	if (words_source_of(e) == SOURCE_BORROWED)
 		return e->low > 0 || e->high < 0 ? "borrowed" : "borrowed, ?";
-	return e->low > 0 || e->high < 0 ? "real" : "can't tell";
+	const bool nothing = fabs(e->low) < VERDICT_FINEST && fabs(e->high) < VERDICT_FINEST;
+	return !nothing && (e->low > 0 || e->high < 0) ? "real" : "can't tell";
 }
 
 enum source words_source_of(const struct estimate *e)
