@@ -514,6 +514,37 @@ def test_inside_tmux():
             tmux("kill-server")
 
 
+def test_inside_screen():
+    """Inside screen: the page as on a bare terminal, keys, a resize, and the end."""
+    screen = shutil.which("screen")
+    if not screen:
+        return "skipped: no screen here"
+    with Book() as book, tempfile.TemporaryDirectory() as folder:
+        fresh = start(book, cols=100, rows=30)
+        page = fresh.text().rstrip()
+        fresh.close()
+        os.chmod(folder, 0o700)
+        t = Terminal(["-U", "-c", "/dev/null", os.path.abspath(PROGRAM), book], cols=100, rows=30,
+                     env={"SCREENDIR": folder, "SHELL": "/bin/sh"}, program=screen)
+        try:
+            t.wait_for(lambda t: t.text().rstrip() == page, "not the page of a bare terminal")
+        except AssertionError:
+            if t.poll():
+                return "skipped: screen does not start here: " + t.text().strip()
+            raise
+        t.send("+")
+        t.wait_for(lambda t: "10.5 <" in t.text() and "1 change" in t.text(), "no nudge")
+        t.key("down")
+        t.wait_for(lambda t: ">-3.2" in t.text(), "no move")
+        t.resize(80, 24)
+        t.wait_for(lambda t: "10.5 <" in t.text() and "? keys" in t.text(), "not after a resize")
+        t.send("q")
+        t.expect("has unsaved changes")
+        t.send("d")
+        t.wait()
+        t.close()
+
+
 def test_every_character():
     """All of Unicode in names: no control byte and no bidirectional control reaches the terminal."""
     bad = re.compile("[\u0080-\u009f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")

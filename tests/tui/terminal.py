@@ -45,7 +45,8 @@ def copy_demo():
 class Terminal:
     """With `job`, a shell of sorts leads the session and the workbench is its foreground job; else it leads itself."""
 
-    def __init__(self, args, cols=80, rows=24, term="linux", env=None, job=False):
+    def __init__(self, args, cols=80, rows=24, term="linux", env=None, job=False,
+                 program=PROGRAM):
         self.screen = pyte.Screen(cols, rows)
         self.stream = pyte.ByteStream(self.screen)
         self.raw = b""
@@ -75,7 +76,7 @@ class Terminal:
             if job:
                 self.lead(tell)
             os.closerange(3, 256)
-            os.execve(PROGRAM, [PROGRAM] + list(args), e)
+            os.execve(program, [program] + list(args), e)
         os.close(tell)
         if job:
             self.pid = int(os.read(told, 20))
