@@ -1,11 +1,13 @@
 /*
  * The ready profiles and the demo book: each is read without a fault, and the demo holds what its
- * description promises (doc/demo-book.md). All of it is invented; nothing here checks a figure of
- * the model.
+ * description promises (doc/demo-book.md). All of it is invented; no figure of the model is checked
+ * here, only that two ways to one agree.
  */
+#include "model/model.h"
 #include "store/store.h"
 #include "support/support.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -173,6 +175,65 @@ START_TEST(car_profile_is_read)
 }
 END_TEST
 
+static void near_to(const struct estimate *a, const struct estimate *b)
+{
+	ck_assert(a->known == b->known && a->has_interval == b->has_interval);
+	if (a->known)
+		ck_assert_double_eq_tol(a->value, b->value, 1e-9 * (1 + fabs(b->value)));
+	if (a->has_interval) {
+		ck_assert_double_eq_tol(a->se, b->se, 1e-9 * (1 + b->se));
+		ck_assert_double_eq_tol(a->low, b->low, 1e-9 * (1 + fabs(b->low)));
+	}
+}
+
+/* What is told from a footing is what is told by asking for each figure. */
+START_TEST(predictions_at_once_are_those_one_by_one)
+{
+	struct err err;
+	err_clear(&err);
+	struct model *m = model_new(&demo, &err);
+	ck_assert_ptr_nonnull(m);
+	const fix *base = book_reference(&demo)->values;
+	struct footing *f = footing_new(m, base);
+	ck_assert_ptr_nonnull(f);
+	const size_t n = demo.car.n_adjustables;
+	fix *values = calloc(n, sizeof *values);
+	unsigned seed = 3;
+	size_t known = 0, not_known = 0;
+	for (int round = 0; round < 400; round++) {
+		struct prediction fast, slow;
+		memcpy(values, base, n * sizeof *values);
+		for (int i = 0; i < round % 5; i++) {
+			const struct adjustable *a =
+				&demo.car.adjustables[(size_t)rand_r(&seed) % n];
+			values[a - demo.car.adjustables] += (rand_r(&seed) % 9 - 4) * a->step;
+		}
+		model_predict(m, values, base, round % 2 ? f : NULL, &fast);
+		model_predict(m, values, NULL, NULL, &slow);
+		ck_assert(fast.extrapolated == model_extrapolated(m, values, NULL));
+		for (size_t r = 0; r < m->n_responses; r++) {
+			struct estimate value = model_value(m, r, values),
+					delta = model_delta(m, r, values, base);
+			near_to(&fast.value[r], &value);
+			near_to(&fast.delta[r], &delta);
+			near_to(&slow.value[r], &value);
+			ck_assert(!slow.delta[r].known);
+			*(delta.known ? &known : &not_known) += 1;
+		}
+		for (size_t c = 0; c < demo.n_channels; c++) {
+			struct like_delta like = model_like(m, c, values, base);
+			near_to(&fast.like[c].delta, &like.delta);
+			ck_assert_double_eq(fast.like[c].chance_better, like.chance_better);
+		}
+	}
+	ck_assert_uint_gt(known, 0);
+	ck_assert_uint_gt(not_known, 0);
+	free(values);
+	footing_free(f);
+	model_free(m);
+}
+END_TEST
+
 static const char *const circuits[] = {
 	"profiles/circuits/harrow-fen.yaml", "profiles/circuits/ousel-quarry.yaml"};
 
@@ -202,6 +263,7 @@ Suite *suite(void)
 	tcase_add_test(t, base_returns_at_least_every_fifth_run);
 	tcase_add_test(t, some_differences_are_tested_and_others_not);
 	tcase_add_test(t, wear_comes_in_every_spelling);
+	tcase_add_test(t, predictions_at_once_are_those_one_by_one);
 	tcase_add_test(t, demo_sheets_are_there);
 	tcase_add_test(t, demo_profiles_are_the_installed_ones);
 	suite_add_tcase(s, t);

@@ -212,14 +212,20 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 struct like_delta model_like_group(
 	const struct model *m, size_t channel, size_t group, const fix *values, const fix *against);
 
-/* All of these at once, coordinates reckoned once. against may be NULL: no differences then. */
+/* All of these at once. */
 struct prediction {
 	bool extrapolated;
 	struct estimate value[RESPONSES_MAX], delta[RESPONSES_MAX];
 	struct like_delta like[CHANNELS_MAX];
 };
-void model_predict(
-	const struct model *m, const fix *values, const fix *against, struct prediction *out);
+/* What a prediction needs of the values that it is told against, kept from key to key. */
+struct footing;
+/* NULL when out of memory. Stands while the model does. */
+struct footing *footing_new(const struct model *m, const fix *against);
+void footing_free(struct footing *f);
+/* against may be NULL: no differences then; f, of the same values, may be NULL: it is slower. */
+void model_predict(const struct model *m, const fix *values, const fix *against,
+	const struct footing *f, struct prediction *out);
 
 /* Terms of the delta that the runs cannot tell: indices into the response's terms, the
  * count returned; none where the whole contrast can be told. */

@@ -1,10 +1,11 @@
-/* Questions to a fitted model. Nothing here allocates: it runs at every key. */
+/* Questions to a fitted model. Nothing here allocates but a footing: it runs at every key. */
 #include "model/internal.h"
 
 #include "model/qr.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Rows up to this length live on the stack; longer ones make the answer "not known". */
@@ -353,16 +354,94 @@ size_t model_untested(
 	return n;
 }
 
-void model_predict(
-	const struct model *m, const fix *values, const fix *against, struct prediction *out)
+/*
+ * Of one response at the values told against: its row l0, C l0 and l0'C l0. With l = l0 + d,
+ * l'C l = l0'C l0 + d'(2 C l0) + d'C d, and d is mostly zeros.
+ */
+struct foot {
+	double *row, *cov_row; /* owned [n_terms]; NULL where the values cannot be told */
+	double variance;
+};
+
+struct footing {
+	struct foot foot[RESPONSES_MAX];
+};
+
+static bool put_foot(
+	const struct model *m, const struct response *r, const fix *against, struct foot *f)
+{
+	const size_t p = r->n_terms;
+	if (!r->fitted || r->own || p > ROW_MAX)
+		return true; /* told the long way */
+	f->row = calloc(p + 1, sizeof *f->row);
+	f->cov_row = calloc(p + 1, sizeof *f->cov_row);
+	if (!f->row || !f->cov_row)
+		return false;
+	model_row(m, r, against, f->row);
+	f->variance = variance(r, f->row);
+	for (size_t i = 0; i < p; i++)
+		for (size_t k = 0; k < p; k++)
+			f->cov_row[i] += r->cov[i * p + k] * f->row[k];
+	if (model_estimable(r, f->row))
+		return true;
+	free(f->row);
+	f->row = NULL;
+	return true;
+}
+
+struct footing *footing_new(const struct model *m, const fix *against)
+{
+	struct footing *f = calloc(1, sizeof *f);
+	for (size_t r = 0; f && r < m->n_responses; r++)
+		if (!put_foot(m, &m->responses[r], against, &f->foot[r])) {
+			footing_free(f);
+			return NULL;
+		}
+	return f;
+}
+
+void footing_free(struct footing *f)
+{
+	for (size_t r = 0; f && r < RESPONSES_MAX; r++) {
+		free(f->foot[r].row);
+		free(f->foot[r].cov_row);
+	}
+	free(f);
+}
+
+/* The value a step d from the foot; d can be told. */
+static struct estimate value_near(const struct response *r, const struct foot *f, const double *d)
+{
+	struct estimate e = {.known = true, .se = NAN, .low = NAN, .high = NAN};
+	double l[ROW_MAX], quantile, v = f->variance + variance(r, d);
+	for (size_t t = 0; t < r->n_terms; t++) {
+		l[t] = f->row[t] + d[t];
+		e.value += l[t] * r->b[t];
+		v += 2 * d[t] * f->cov_row[t];
+	}
+	e.has_interval = contrast_df(r, l, &e.df, &quantile);
+	if (e.has_interval) {
+		e.se = sqrt(fmax(v, 0));
+		set_interval(&e, quantile);
+	}
+	return e;
+}
+
+void model_predict(const struct model *m, const fix *values, const fix *against,
+	const struct footing *f, struct prediction *out)
 {
 	struct places p;
+	double d[ROW_MAX];
 	const bool room = find_places(m, values, against, &p);
 	out->extrapolated = room && outside(m, p.x, NULL, NULL, NULL);
-	for (size_t r = 0; r < m->n_responses; r++) {
-		const struct response *of = &m->responses[r];
-		out->value[r] = room ? value_at(of, p.x) : not_known;
-		out->delta[r] = room && against ? delta_at(m, of, -1, &p) : not_known;
+	for (size_t i = 0; i < m->n_responses; i++) {
+		const struct response *r = &m->responses[i];
+		const bool step = room && against && delta_row(m, r, -1, &p, d);
+		out->delta[i] = step ? model_contrast(r, d) : not_known;
+		if (out->delta[i].known && f && f->foot[i].row)
+			out->value[i] = value_near(r, &f->foot[i], d);
+		else
+			out->value[i] = room ? value_at(r, p.x) : not_known;
 	}
 	for (size_t c = 0; c + 1 < m->n_responses; c++)
 		out->like[c] = room && against ? like_at(m, c, -1, &p)

@@ -96,9 +96,19 @@ void app_predict(struct app *app)
 		return;
 	const struct model *m = app->model;
 	const fix *values = app_sheet(app)->values, *against = app->against.values;
-	model_predict(m, values, against, &t->p);
-	if (against && t->untested)
+	if (against && !t->footing)
+		t->footing = footing_new(m, against);
+	model_predict(m, values, against, t->footing, &t->p);
+	const bool all_told = t->p.delta[RESPONSE_TIME].known && !m->borrowing;
+	if (against && t->untested && !all_told)
 		t->n_untested = model_untested(m, RESPONSE_TIME, values, against, t->untested);
+}
+
+/* With the model or the reference it goes. */
+static void drop_footing(struct app *app)
+{
+	footing_free(app->told.footing);
+	app->told.footing = NULL;
 }
 
 void app_refit(struct app *app)
@@ -106,6 +116,7 @@ void app_refit(struct app *app)
 	struct err err;
 	err_clear(&err);
 	app->fit_waits = false;
+	drop_footing(app);
 	model_free(app->model);
 	app->model = model_new(&app->book, &err);
 	const struct response *time = app->model ? &app->model->responses[RESPONSE_TIME] : NULL;
@@ -145,6 +156,7 @@ const char *app_nothing_told(const struct app *app, char *buf, size_t size)
 bool app_take_reference(struct app *app)
 {
 	const struct sheet *r = book_reference(&app->book);
+	drop_footing(app);
 	sheet_free(&app->against);
 	sheet_init(&app->against);
 	return !r || sheet_copy(&app->against, r);
@@ -218,6 +230,7 @@ void app_close(struct app *app)
 			pages[p]->close(app->state[p]);
 	modal_free(&app->modal);
 	free(app->told.untested);
+	drop_footing(app);
 	free(app->caution_seen);
 	model_free(app->model);
 	edit_free(app->edit);

@@ -15,8 +15,9 @@
 struct told {
 	bool known; /* there is a model */
 	struct prediction p;
-	size_t n_untested; /* of lap time; indices into its terms */
-	int *untested;     /* room for the terms of lap time; owned */
+	struct footing *footing; /* owned; of the reference's values; NULL: made when needed */
+	size_t n_untested;       /* of lap time; indices into its terms */
+	int *untested;           /* room for the terms of lap time; owned */
 };
 
 /* What to do once the sheet is saved or dropped. */
