@@ -41,15 +41,17 @@ const char *fmt_plain(double v, int decimals, char *buf)
 
 const char *fmt_interval(const struct estimate *e, int decimals, char *buf)
 {
-	char low[FMT_SIZE], high[FMT_SIZE];
+	enum { MOST = 15 }; /* characters of one end */
+	char high[FMT_SIZE];
+	buf[0] = '\0';
 	if (!e->known)
-		buf[0] = '\0';
-	else if (!e->has_interval)
-		snprintf(buf, FMT_SIZE, "no interval");
-	else
-		snprintf(buf, FMT_SIZE, "%.15s to %.15s", fmt_signed(e->low, decimals, low),
-			fmt_signed(e->high, decimals, high));
-	return buf;
+		return buf;
+	if (!e->has_interval)
+		return strcpy(buf, "no interval");
+	fmt_signed(e->low, decimals, buf);
+	buf[MOST] = '\0';
+	strcat(buf, " to ");
+	return strncat(buf, fmt_signed(e->high, decimals, high), MOST);
 }
 
 const char *fmt_lap(double seconds, int decimals, char *buf)

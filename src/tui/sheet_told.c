@@ -24,10 +24,12 @@ static struct told_columns told_columns(int width)
 
 static void response_name(const struct app *app, size_t r, bool narrow, char *buf, size_t size)
 {
-	if (r == RESPONSE_TIME)
-		snprintf(buf, size, narrow ? "lap" : "lap time");
-	else
-		snprintf(buf, size, narrow ? "%s" : "wear %s", app->book.channels[r - 1]);
+	const bool time = r == RESPONSE_TIME;
+	const char *first = time ? "lap" : narrow ? "" : "wear ";
+	const char *rest = !time ? app->book.channels[r - 1] : narrow ? "" : " time";
+	buf[0] = '\0';
+	strncat(buf, first, size - 1);
+	strncat(buf, rest, size - 1 - strlen(buf));
 }
 
 /* "lap time slower", and below it "front kinder, rear can't tell": the answer in words,

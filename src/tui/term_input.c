@@ -58,8 +58,17 @@ static bool queue_room(void)
 	return true;
 }
 
+static bool bytes_waiting(void)
+{
+	int n = 0;
+	return ioctl(STDIN_FILENO, FIONREAD, &n) != 0 || n > 0;
+}
+
 void term_fill(void)
 {
+	/* After plain characters alone ncurses keeps nothing back, so that it need not be asked
+	 * once more where no byte waits; after Esc it may have taken bytes ahead. */
+	bool plain = true;
 	while (terminal.n - terminal.head < PASTE_MAX && queue_room()) {
 		wint_t ch = 0;
 		int r = wget_wch(terminal.keys, &ch);
@@ -68,6 +77,9 @@ void term_fill(void)
 		int key = from_curses(r, ch);
 		if (key != K_NONE)
 			terminal.queue[terminal.n++] = key;
+		plain = plain && r == OK && ch >= ' ' && ch < 0x7f;
+		if (plain && !bytes_waiting())
+			break;
 	}
 }
 
