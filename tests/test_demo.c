@@ -7,6 +7,7 @@
 #include "store/store.h"
 #include "support/support.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -224,6 +225,10 @@ START_TEST(predictions_at_once_are_those_one_by_one)
 			struct like_delta like = model_like(m, c, values, base);
 			near_to(&fast.like[c].delta, &like.delta);
 			ck_assert_double_eq(fast.like[c].chance_better, like.chance_better);
+			const struct estimate *e = &like.delta;
+			if (like.has_chance) /* GSL's distribution is the yardstick */
+				ck_assert_double_eq_tol(like.chance_better,
+					gsl_cdf_tdist_P(-e->value / e->se, e->df), 1e-13);
 		}
 	}
 	ck_assert_uint_gt(known, 0);

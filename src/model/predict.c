@@ -260,6 +260,27 @@ static bool leans(const struct exchange *x, double like, double time)
 	return like < 0 ? other >= 0 : other <= 0;
 }
 
+/*
+ * P(T <= t). Abramowitz & Stegun (1964), 26.7.3 and 26.7.4, for few and whole degrees of
+ * freedom: at a key GSL's way costs a tenth of the whole answer.
+ */
+static double t_below(double t, double df)
+{
+	if (!(df >= 1 && df <= 200) || df != floor(df))
+		return gsl_cdf_tdist_P(t, df);
+	const int n = (int)df;
+	const bool odd = n % 2 == 1;
+	const double c2 = df / (df + t * t), sine = t / sqrt(df + t * t);
+	double sum = n > 1 ? 1 : 0, term = 1;
+	for (int k = odd ? 2 : 1; k <= n - 3; k += 2) {
+		term *= c2 * k / (k + 1);
+		sum += term;
+	}
+	const double within =
+		odd ? M_2_PI * (atan(t / sqrt(df)) + sine * sqrt(c2) * sum) : sine * sum;
+	return (1 + within) / 2;
+}
+
 struct like_delta model_like_contrast(const struct model *m, size_t channel, const double *l)
 {
 	const struct response *r = &m->like[channel];
@@ -279,7 +300,7 @@ struct like_delta model_like_contrast(const struct model *m, size_t channel, con
 			: !r->own || e->df == r->df_lap ? r->t_lap
 							: gsl_cdf_tdist_Pinv(0.975, e->df));
 	d.has_chance = e->se > 0;
-	d.chance_better = d.has_chance ? gsl_cdf_tdist_P(-e->value / e->se, e->df) : 0;
+	d.chance_better = d.has_chance ? t_below(-e->value / e->se, e->df) : 0;
 	return d;
 }
 
