@@ -36,13 +36,19 @@ static unsigned say_point(struct app *app, const struct sheet_page *s)
 	struct estimate w = model_delta(app->model, 1 + s->channel, p->values, against);
 	struct like_delta l = model_like(app->model, s->channel, p->values, against);
 	if (l.bound)
-		snprintf(like, sizeof like, ", at equal pace can't tell: the rate is a least one");
+		snprintf(
+			like, sizeof like, ", at equal pace can't tell: the rate is a lower bound");
 	else if (l.delta.known)
 		snprintf(like, sizeof like, ", at equal pace %s",
 			with_interval(&l.delta, text, sizeof text));
 	words_source(&t, source, sizeof source);
-	return app_say(app, "%d of %zu: %zu change%s, lap %s%s%s, %s %s%s; t takes it",
-		s->point + 1, s->frontier->n, p->changes, p->changes == 1 ? "" : "s",
+	char from[2 * ID_SIZE + 40] =
+		","; /* changes count from the sheet, figures from the reference */
+	if (strcmp(app->saved.id, app->book.reference) != 0)
+		snprintf(from, sizeof from, " from %s; against %s", app->saved.id,
+			app->book.reference);
+	return app_say(app, "%d of %zu: %zu change%s%s lap %s%s%s, %s %s%s; t takes it",
+		s->point + 1, s->frontier->n, p->changes, p->changes == 1 ? "" : "s", from,
 		with_interval(&t, time, sizeof time), source[0] ? " " : "", source,
 		app->book.channels[s->channel], with_interval(&w, wear, sizeof wear), like);
 }
