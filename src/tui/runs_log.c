@@ -278,8 +278,10 @@ static void carry_conditions(struct run *r, const struct book *b)
 	memcpy(r->driver, last->driver, sizeof r->driver);
 	memcpy(r->session, last->session, sizeof r->session);
 	memcpy(r->compound, last->compound, sizeof r->compound);
-	if (entry_mode_of(last) == ENTRY_WORN)
+	if (entry_mode_of(last) == ENTRY_WORN) { /* the set goes on: its totals and its age */
 		carry_totals(r, last, b->n_channels);
+		r->tyre_age.v += r->tyre_age.has ? (double)last->n_laps : 0;
+	}
 }
 
 static void stamp_date(struct run *r)
@@ -288,6 +290,21 @@ static void stamp_date(struct run *r)
 	struct tm tm;
 	if (localtime_r(&now, &tm))
 		strftime(r->date, sizeof r->date, "%Y-%m-%dT%H:%M", &tm);
+}
+
+/* What to fill in; a set that stays on the car has the last run's laps behind it. */
+static void say_conditions(struct app *app)
+{
+	const struct book *b = &app->book;
+	const struct run *last = b->n_runs ? &b->runs[b->n_runs - 1] : NULL;
+	char same[80] = "";
+	if (last && last->tyre_age.has && entry_mode_of(last) != ENTRY_WORN)
+		snprintf(same, sizeof same, "; same tyres: tyre-age=%g",
+			last->tyre_age.v + (double)last->n_laps);
+	app_say(app,
+		"fill in what is known (Tab: next), Enter%s; also: driver= session= compound= "
+		"worn=",
+		same);
 }
 
 static unsigned start_run(struct app *app, const fix *values, const char *sheet, int plan_index)
@@ -309,8 +326,7 @@ static unsigned start_run(struct app *app, const fix *values, const char *sheet,
 	s->is_new = true;
 	s->plan_index = plan_index;
 	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
-	app_say(app,
-		"fill in what is known (Tab: next), Enter; also: driver= session= compound= worn=");
+	say_conditions(app);
 	return field_open(app, conditions_typed, text, "%s", r->id);
 }
 
