@@ -457,6 +457,31 @@ START_TEST(a_least_rate_lets_no_sheet_win)
 }
 END_TEST
 
+/* A limit that the interval of the wear has inside and behind the stint: nobody knows which. */
+START_TEST(an_unsure_limit_is_said)
+{
+	struct random r = random_seeded(18);
+	struct book b;
+	invent_truth(&b, &noisy, 8, &r);
+	struct model *m = fit(&b);
+	const struct estimate w = model_value(m, 1, base_values);
+	ck_assert(w.has_interval && w.low > 1);
+	b.wear_limit = 20 * w.value; /* the 20th lap would just reach it */
+	static const struct {
+		size_t laps;
+		bool said;
+	} want[] = {{15, false}, {20, true}, {26, false}};
+	for (size_t i = 0; i < 3; i++) {
+		struct stint *s = stint(m, base_values, want[i].laps, 0);
+		ck_assert_msg(is_noted(s, "whether Quick base passes the limit") == want[i].said,
+			"%zu laps", want[i].laps);
+		stint_free(s);
+	}
+	model_free(m);
+	book_free(&b);
+}
+END_TEST
+
 /* Fuel of 20 to 30 kg, told at 0: said. At 16, less than half the range off, a line may be drawn.
  */
 START_TEST(conditions_beyond_the_runs_are_said)
@@ -508,6 +533,7 @@ Suite *suite(void)
 	tcase_add_test(t, what_was_not_driven_is_said);
 	tcase_add_test(t, conditions_beyond_the_runs_are_said);
 	tcase_add_test(t, a_least_rate_lets_no_sheet_win);
+	tcase_add_test(t, an_unsure_limit_is_said);
 	suite_add_tcase(s, t);
 	return s;
 }

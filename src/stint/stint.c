@@ -265,12 +265,55 @@ static void add_note(struct stint *s, const char *text)
 	text_mend(s->notes[s->n_notes++]);
 }
 
+/* The lap that ends past the limit at a wear of w on the first lap and `age` more on each; 0: none
+ * up to `most`. */
+static size_t limit_lap(const struct making *k, double w, double age, size_t most)
+{
+	const struct stint_rules *r = &k->f->rules;
+	double worn = 0;
+	for (size_t n = 1; n <= most; n++) {
+		worn += fmax(0, w + age * ((double)n - 1 - r->age_condition));
+		if (worn > r->wear_limit)
+			return n;
+	}
+	return 0;
+}
+
+/* Where the interval of a sheet's wear has the limit both inside and behind the stint. */
+static void note_limit(const struct making *k, size_t which, const fix *values)
+{
+	struct stint *s = k->s;
+	const int c = model_limiting_channel(k->m, values);
+	char text[200], from[32] = "not at all";
+	if (c < 0 || !k->f->response[1 + c].fitted || s->rows[which].known == false)
+		return;
+	const struct estimate e = model_value(k->m, 1 + (size_t)c, values);
+	const double age = k->f->response[1 + c].value[FIG_AGE];
+	if (!e.known || !e.has_interval)
+		return;
+	const size_t soon = limit_lap(k, e.high, age, STINT_LAPS_MAX);
+	const size_t late = limit_lap(k, fmax(e.low, 0), age, STINT_LAPS_MAX);
+	if (!soon || soon > s->laps || (late && late <= s->laps))
+		return;
+	if (late)
+		snprintf(from, sizeof from, "lap %zu", late);
+	snprintf(text, sizeof text,
+		"whether %.50s passes the limit can't be told: the interval of its wear %s has it "
+		"on "
+		"lap %zu or %s",
+		k->name[which], k->m->book->channels[c], soon, from);
+	add_note(s, text);
+}
+
 static void take_notes(const struct making *k, const fix *sheet, const fix *reference)
 {
 	struct stint *s = k->s;
 	char text[200];
 	for (size_t i = 0; i < k->f->n_notes; i++)
 		add_note(s, k->f->notes[i]);
+	note_limit(k, FIG_REFERENCE, reference);
+	if (!k->f->same)
+		note_limit(k, FIG_SHEET, sheet);
 	if (model_extrapolated(k->m, sheet, NULL) || model_extrapolated(k->m, reference, NULL))
 		add_note(s, "extrapolated: outside what was driven");
 	if (s->limiting < 0 || !s->rows[STINT_LIFTING].known)
