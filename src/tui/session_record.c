@@ -220,7 +220,8 @@ unsigned session_edited(struct app *app, const struct edit_change *c)
 		return session_offer_recovery(app);
 	}
 	for (size_t i = 0; i < s->n_values; i++) /* back inside: ask again next time */
-		if (car_caution(&app->book.car.adjustables[i], s->values[i]) == 0)
+		if (app->caution_seen[i] &&
+			car_caution(&app->book.car.adjustables[i], s->values[i]) == 0)
 			app->caution_seen[i] = false;
 	if (c && c->caution >= 0 && !app->caution_seen[c->caution])
 		return app_changed(app, CHANGED_SHEET) | ask_caution(app, c->caution);
