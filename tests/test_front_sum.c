@@ -239,21 +239,70 @@ static bool three_times(void *data)
 START_TEST(a_sum_can_be_stopped)
 {
 	enum { N = 300 };
-	struct front_level *levels = calloc(N, sizeof *levels);
+	struct front_level *line = calloc(N, sizeof *line);
 	for (int i = 0; i < N; i++)
-		levels[i] = (struct front_level){.time = i, .wear = -i - 1e-3 * i * i};
-	const struct front_group groups[] = {{N, levels}, {N, levels}, {N, levels}};
+		line[i] = (struct front_level){.time = i, .wear = -i - 1e-3 * i * i};
+	const struct front_group three[] = {{N, line}, {N, line}, {N, line}};
 	int asked = 0;
 	const struct front_bounds b = {.go_on = three_times, .go_on_data = &asked};
 	struct front_result out;
 	struct err err;
 	err_clear(&err);
-	ck_assert(!front_sum(groups, 3, &b, &out, &err));
+	ck_assert(!front_sum(three, 3, &b, &out, &err));
 	ck_assert_int_eq(asked, 3);
 	ck_assert_int_eq(err.cls, ERR_FAILED);
 	ck_assert_ptr_nonnull(strstr(err.text, "stopped"));
 	ck_assert(!out.totals && !out.choice);
-	free(levels);
+	free(line);
+}
+END_TEST
+
+enum { LONG_A = 300, SHORT_B = 7, LONG_C = 200 };
+static struct combo many[LONG_A * SHORT_B * LONG_C];
+
+/* Groups of many levels, which are added the other way round: against a sweep over all sums. */
+START_TEST(long_groups_equal_every_combination)
+{
+	static struct front_level a[LONG_A], b[SHORT_B], c[LONG_C];
+	size_t n = 0, kept = 0;
+	state = 4711;
+	for (int i = 0; i < LONG_A; i++)
+		a[i] = (struct front_level){
+			0.00314159265 * i, 0.9 - 0.006 * i + 8e-6 * i * i, i != 40, 0};
+	for (int i = 0; i < SHORT_B; i++)
+		b[i] = (struct front_level){uniform(), uniform(), i != 3, 0};
+	for (int i = 0; i < LONG_C; i++)
+		c[i] = (struct front_level){
+			0.00271828183 * i + 1e-5 * i * i, -0.004 * i + 0.01 * uniform(), i != 0, 0};
+	for (int i = 0; i < LONG_A; i++)
+		for (int j = 0; j < SHORT_B; j++)
+			for (int k = 0; k < LONG_C; k++)
+				many[n++] = (struct combo){
+					.time = a[i].time + b[j].time + c[k].time,
+					.wear = a[i].wear + b[j].wear + c[k].wear,
+					.changes = a[i].changes + b[j].changes + c[k].changes};
+	for (unsigned most = 1; most <= 3; most++) {
+		const struct front_group g[] = {{LONG_A, a}, {SHORT_B, b}, {LONG_C, c}};
+		const struct front_bounds bounds = {.has_changes = true, .changes = most};
+		struct front_result r;
+		struct err err = {0};
+		ck_assert(front_sum(g, 3, &bounds, &r, &err));
+		qsort(many, n, sizeof *many, by_time);
+		double least = INFINITY;
+		kept = 0;
+		for (size_t i = 0; i < n; i++) {
+			if (many[i].changes > most || many[i].wear >= least - EPS)
+				continue;
+			least = many[i].wear;
+			ck_assert_uint_lt(kept, r.n);
+			ck_assert_double_eq_tol(r.totals[kept].time, many[i].time, EPS);
+			ck_assert_double_eq_tol(r.totals[kept].wear, many[i].wear, EPS);
+			kept++;
+		}
+		ck_assert_uint_eq(kept, r.n);
+		ck_assert_uint_gt(kept, 20);
+		front_free(&r);
+	}
 }
 END_TEST
 
@@ -267,6 +316,7 @@ Suite *suite(void)
 	tcase_add_test(t, nothing_to_choose);
 	tcase_add_test(t, ties_go_to_fewer_changes);
 	tcase_add_test(t, a_sum_can_be_stopped);
+	tcase_add_test(t, long_groups_equal_every_combination);
 	suite_add_tcase(s, t);
 	return s;
 }

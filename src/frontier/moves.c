@@ -263,10 +263,11 @@ static bool walk_free(struct walk *w, struct err *err)
 		tries *= (double)steps + 1;
 	}
 	if (tries > TRIES_MAX)
-		return err_failed(err,
-			"%s has %.0f combinations, too many for the frontier: lock the "
-			"pair or freeze one end",
-			car->adjustables[w->mv->member[0]].label, tries);
+		return err_failed(err, "%s has %.0f combinations, too many for the frontier: %s",
+			car->adjustables[w->mv->member[0]].label, tries,
+			w->mv->member[1] >= 0
+				? "lock the pair or freeze one end"
+				: "freeze it, or widen its step in the car's profile");
 	for (fix f = lo[0]; f <= hi[0]; f += step[0])
 		for (fix r = lo[1]; r <= hi[1]; r += step[1])
 			if ((f != at[0] || r != at[1]) && !try_values(w, f, r))

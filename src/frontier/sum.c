@@ -104,8 +104,10 @@ static bool stage_classes(struct sum *s, struct stage *st, const struct front_gr
 		while (j < g->n && g->levels[st->order[j]].changes == first->changes &&
 			g->levels[st->order[j]].minutes == first->minutes)
 			st->class_of[st->order[j++]] = (uint32_t)st->n_classes;
-		st->classes[st->n_classes++] = (struct level_class){first->changes, first->minutes,
-			prune_class(s, g->levels, st->order + i, j - i), i};
+		st->classes[st->n_classes++] = (struct level_class){.changes = first->changes,
+			.minutes = first->minutes,
+			.n = prune_class(s, g->levels, st->order + i, j - i),
+			.first = i};
 		i = j;
 	}
 	prune_across(s, st);
@@ -264,6 +266,8 @@ static void sum_free(struct sum *s)
 		for (size_t b = 0; st->fronts && b < st->n_budgets; b++)
 			free(st->fronts[b].p);
 		free(st->fronts);
+		for (size_t k = 0; st->classes && k < st->n_classes; k++)
+			free(st->classes[k].front.p);
 		free(st->order);
 		free(st->class_of);
 		free(st->classes);

@@ -99,8 +99,9 @@ static inline bool earlier(const struct point *a, const struct point *b)
 
 static inline struct point shifted_point(const struct shifted *l, size_t i)
 {
-	return (struct point){l->base->p[i].time + l->level->time,
-		l->base->p[i].wear + l->level->wear, (uint32_t)i, l->index};
+	const struct point *p = &l->base->p[i];
+	return (struct point){p->time + l->time, p->wear + l->wear,
+		l->by_point ? l->index : (uint32_t)i, l->by_point ? p->level : l->index};
 }
 
 /* out = front of `have` and the points [lo, hi) of a shifted front. */
@@ -126,7 +127,7 @@ static bool merge_shifted(const struct site *at, const struct front *have, const
 static size_t shifted_until(const struct shifted *l, double end)
 {
 	size_t lo = l->at, hi = lo, leap = 1;
-	while (hi < l->base->n && l->base->p[hi].time + l->level->time < end) {
+	while (hi < l->base->n && l->base->p[hi].time + l->time < end) {
 		lo = hi + 1;
 		hi += leap;
 		leap *= 2;
@@ -135,7 +136,7 @@ static size_t shifted_until(const struct shifted *l, double end)
 		hi = l->base->n;
 	while (lo < hi) {
 		size_t mid = lo + (hi - lo) / 2;
-		if (l->base->p[mid].time + l->level->time < end)
+		if (l->base->p[mid].time + l->time < end)
 			lo = mid + 1;
 		else
 			hi = mid;
@@ -146,11 +147,11 @@ static size_t shifted_until(const struct shifted *l, double end)
 /* The first of the points [lo, hi) whose wear is not above the bound; wear falls along a front. */
 static size_t shifted_below(const struct shifted *l, size_t lo, size_t hi, double bound)
 {
-	if (lo < hi && l->base->p[hi - 1].wear + l->level->wear > bound)
+	if (lo < hi && l->base->p[hi - 1].wear + l->wear > bound)
 		return hi;
 	while (lo < hi) {
 		size_t mid = lo + (hi - lo) / 2;
-		if (l->base->p[mid].wear + l->level->wear > bound)
+		if (l->base->p[mid].wear + l->wear > bound)
 			lo = mid + 1;
 		else
 			hi = mid;
@@ -205,7 +206,7 @@ static size_t lay_windows(struct workspace *w, size_t n_lists)
 	const struct front *f = w->lists[0].base;
 	double shift[3] = {INFINITY, 0, -INFINITY};
 	for (size_t k = 0; k < n_lists; k++) {
-		double t = w->lists[k].level->time;
+		double t = w->lists[k].time;
 		if (w->lists[k].base->n > f->n)
 			f = w->lists[k].base;
 		shift[0] = fmin(shift[0], t);
@@ -230,29 +231,64 @@ static size_t lay_windows(struct workspace *w, size_t n_lists)
 	return n;
 }
 
-static size_t lay_lists(const struct sum *s, size_t stage, size_t budget, struct workspace *w)
+/* The levels of a class as points; false: out of memory. */
+static bool class_front(const struct stage *st, struct level_class *cl)
+{
+	struct front *f = &cl->front;
+	if (f->p)
+		return true;
+	if (!front_reserve(f, cl->n))
+		return false;
+	for (size_t i = 0; i < cl->n; i++) {
+		const uint32_t index = st->order[cl->first + i];
+		const struct front_level *l = &st->levels[index];
+		f->p[f->n++] = (struct point){l->time, l->wear, 0, index};
+	}
+	return true;
+}
+
+/* Fewer than these are moved one by one whatever the other side has. */
+enum { LONG_CLASS = 128 };
+
+static bool lay_class(struct sum *s, size_t stage, uint32_t before, struct level_class *cl,
+	struct workspace *w, size_t *n)
 {
 	const struct stage *st = &s->stages[stage];
-	size_t n = 0;
+	const struct front *base = &s->stages[stage - 1].fronts[before];
+	if (base->n == 0 || cl->n == 0)
+		return true;
+	const bool by_point = cl->n >= LONG_CLASS && cl->n > base->n;
+	if (by_point && !class_front(st, cl))
+		return false;
+	for (size_t i = 0; i < (by_point ? base->n : cl->n); i++) {
+		const uint32_t index = by_point ? (uint32_t)i : st->order[cl->first + i];
+		const struct front_level *l = by_point ? NULL : &st->levels[index];
+		w->lists[(*n)++] = (struct shifted){by_point ? &cl->front : base,
+			by_point ? base->p[i].time : l->time, by_point ? base->p[i].wear : l->wear,
+			index, by_point, 0};
+	}
+	return true;
+}
+
+static bool lay_lists(struct sum *s, size_t stage, size_t budget, struct workspace *w, size_t *n)
+{
+	struct stage *st = &s->stages[stage];
+	*n = 0;
 	for (size_t k = 0; k < st->n_classes; k++) {
 		uint32_t b = st->before[budget * st->n_classes + k];
-		const struct level_class *cl = &st->classes[k];
-		for (size_t i = 0; b != NONE && i < cl->n; i++) {
-			uint32_t index = st->order[cl->first + i];
-			const struct front *base = &s->stages[stage - 1].fronts[b];
-			if (base->n)
-				w->lists[n++] =
-					(struct shifted){base, &st->levels[index], index, 0};
-		}
+		if (b != NONE && !lay_class(s, stage, b, &st->classes[k], w, n))
+			return false;
 	}
-	return n;
+	return true;
 }
 
 bool front_build(struct sum *s, size_t stage, size_t budget, struct workspace *w)
 {
 	struct front *f = &s->stages[stage].fronts[budget];
 	const struct site at = {s, stage, budget};
-	size_t n_lists = lay_lists(s, stage, budget, w);
+	size_t n_lists;
+	if (!lay_lists(s, stage, budget, w, &n_lists))
+		return false;
 	if (n_lists == 0)
 		return true;
 	size_t n_windows = lay_windows(w, n_lists);

@@ -26,11 +26,12 @@ struct budget {
 	unsigned changes;
 	fix minutes;
 };
-/* Levels of one group that cost the same, pruned; time ascending. */
+/* Levels of one group that cost the same, pruned; time ascending: a front of their own. */
 struct level_class {
 	unsigned changes;
 	fix minutes;
-	size_t n, first; /* into stage.order */
+	size_t n, first;    /* into stage.order */
+	struct front front; /* the same as points, once a long class has to be moved as a whole */
 };
 struct stage {
 	size_t group; /* index into the caller's groups */
@@ -62,11 +63,15 @@ struct partial {
 	struct point p;
 };
 
-/* One level added to a front of the stage before: a front moved in the plane. */
+/*
+ * A front moved in the plane: that of the stage before by one level, or where the levels of a
+ * class are many more than its points, the class by one of the points.
+ */
 struct shifted {
 	const struct front *base;
-	const struct front_level *level;
-	uint32_t index;
+	double time, wear; /* how far */
+	uint32_t index;    /* of the level; by_point: of the point */
+	bool by_point;
 	size_t at; /* the first point not yet looked at */
 };
 
