@@ -460,18 +460,16 @@ static void print_exchange(const struct model *m)
 	printf("\nexchange rate: wear saved by each second per lap given up on the same set-up\n");
 	for (size_t c = 0; c < m->book->n_channels; c++) {
 		const struct exchange *e = &m->exchange[c];
+		char words[WORDS_SIZE];
 		printf("  %-8s", m->book->channels[c]);
 		if (e->method == EXCHANGE_NONE)
 			printf("unknown");
 		else
 			printf("%s%.3f %%/lap for each s/lap",
 				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value);
-		if (e->has_interval && e->method == EXCHANGE_WITHIN_RUN)
-			printf(", surely %.3f", fmax(e->low, 0)); /* no upper end is known */
-		else if (e->has_interval)
-			printf(", %.3f to %.3f", e->low, e->high);
 		if (e->method != EXCHANGE_NONE)
-			printf(" (%s)", exchange_method_names[e->method]);
+			printf("%s, %s", words_rate_interval(e, 3, words, sizeof words),
+				words_rate_origin(e));
 		printf("%s%s\n", e->note[0] ? "; " : "", e->note);
 	}
 }

@@ -241,22 +241,20 @@ bool model_response_extrapolated(
 	return find_places(m, values, NULL, &p) && outside(m, p.x, r->lo, r->hi, out);
 }
 
-static bool is_bound(const struct exchange *x, double like, double time)
+/* A larger exchange rate would turn the sign of like-for-like wear. */
+static bool larger_turns(double like, double time)
 {
-	return x->method == EXCHANGE_WITHIN_RUN &&
-	       ((like < 0 && time > 0) || (like > 0 && time < 0));
+	return (like < 0 && time > 0) || (like > 0 && time < 0);
 }
 
-/* Would another rate in its interval turn the sign? The rate from inside runs is a lower
- * bound: any larger one has to be reckoned with. */
-static bool leans(const struct exchange *x, double like, double time)
+/* Would another rate in its interval turn the sign? Of one that is only known to be at least so
+ * large, any larger one has to be reckoned with. */
+static bool leans(const struct exchange *x, bool bound, double like, double time)
 {
-	const bool larger_turns = (like < 0 && time > 0) || (like > 0 && time < 0);
-	if (is_bound(x, like, time))
-		return true;
-	if (!x->has_interval)
-		return false;
-	const double other = like + time * ((larger_turns ? x->high : x->low) - x->value);
+	if (bound || !x->has_interval)
+		return bound;
+	const double other =
+		like + time * ((larger_turns(like, time) ? x->high : x->low) - x->value);
 	return like < 0 ? other >= 0 : other <= 0;
 }
 
@@ -284,17 +282,18 @@ static double t_below(double t, double df)
 struct like_delta model_like_contrast(const struct model *m, size_t channel, const double *l)
 {
 	const struct response *r = &m->like[channel];
+	const struct exchange *x = &m->exchange[channel];
 	struct like_delta d = {.delta = model_contrast(r, l)};
 	const struct estimate time = model_contrast(&m->like_time[channel], l);
 	struct estimate *e = &d.delta;
 	if (!e->known || !time.known)
 		return d;
 	d.stretched = fabs(time.value) > m->time_spread;
-	d.leans = leans(&m->exchange[channel], e->value, time.value);
-	d.bound = is_bound(&m->exchange[channel], e->value, time.value);
+	d.bound = x->method == EXCHANGE_WITHIN_RUN && larger_turns(e->value, time.value);
+	d.leans = leans(x, d.bound, e->value, time.value);
 	if (!e->has_interval)
 		return d;
-	const double drift = time.value * m->exchange[channel].se;
+	const double drift = time.value * x->se;
 	e->se = sqrt(e->se * e->se + drift * drift);
 	set_interval(e, e->df == r->df_run              ? r->t_run
 			: !r->own || e->df == r->df_lap ? r->t_lap

@@ -339,6 +339,31 @@ const char *words_conditions(const struct model *m, char *buf, size_t size)
 	return buf;
 }
 
+const char *words_rate_origin(const struct exchange *e)
+{
+	static const char *const words[] = {
+		[EXCHANGE_NONE] = "",
+		[EXCHANGE_GIVEN] = "given in the book",
+		[EXCHANGE_EFFORT] = "by effort",
+		[EXCHANGE_WITHIN_RUN] = "from inside runs",
+	};
+	return words[e->method];
+}
+
+const char *words_rate_interval(const struct exchange *e, int decimals, char *buf, size_t size)
+{
+	const bool bound = e->method == EXCHANGE_WITHIN_RUN;
+	if (!e->has_interval)
+		snprintf(buf, size, "%s", "");
+	else if (!bound)
+		snprintf(buf, size, " (%.*f to %.*f)", decimals, e->low, decimals, e->high);
+	else if (e->low > 0)
+		snprintf(buf, size, " (with its noise counted, at least %.*f)", decimals, e->low);
+	else
+		snprintf(buf, size, " (with its noise counted, perhaps nothing)");
+	return buf;
+}
+
 int words_decimals(double half_width)
 {
 	if (!(half_width > 0) || !isfinite(half_width))

@@ -57,6 +57,12 @@ const char *words_conditions(const struct model *m, char *buf, size_t size);
  */
 const char *words_beyond(const struct model *m, char *buf, size_t size);
 
+/* "given in the book", "by effort", "from inside runs". */
+const char *words_rate_origin(const struct exchange *e);
+/* " (0.42 to 0.95)"; the rate from inside runs has no upper end: " (with its noise counted, at
+ * least 0.07)" or "perhaps nothing"; "" without an interval. */
+const char *words_rate_interval(const struct exchange *e, int decimals, char *buf, size_t size);
+
 /* Decimals that an interval of this half width supports, 0 to 4. */
 int words_decimals(double half_width);
 

@@ -131,20 +131,13 @@ static void exchange_items(struct report_work *w)
 				w->in->book->channels[c], e->note);
 			continue;
 		}
-		char span[80] = "";
-		if (e->has_interval && e->method == EXCHANGE_WITHIN_RUN)
-			snprintf(span, sizeof span, " (surely %.2f)", fmax(e->low, 0));
-		else if (e->has_interval)
-			snprintf(span, sizeof span, " (95 %% interval %.2f to %.2f)", e->low,
-				e->high);
+		char span[80];
 		block_add(w->out, BLOCK_ITEM,
 			"Wear %s: a second per lap of lifting saves %s%.2f %% per lap%s, "
-			"by %s%s%s.",
+			"%s%s%s.",
 			w->in->book->channels[c],
-			e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value, span,
-			e->method == EXCHANGE_GIVEN    ? "the book"
-			: e->method == EXCHANGE_EFFORT ? "the effort that was logged"
-						       : "how laps differ inside runs",
+			e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value,
+			words_rate_interval(e, 2, span, sizeof span), words_rate_origin(e),
 			e->note[0] ? "; " : "", e->note);
 	}
 }

@@ -147,19 +147,6 @@ static void add_noise(const struct app *app, struct effects_page *s)
 	}
 }
 
-/* " (0.42 to 0.95)"; the rate from inside runs has no upper end. */
-static const char *rate_span(const struct exchange *e, char *buf, size_t size)
-{
-	char low[FMT_SIZE], high[FMT_SIZE];
-	buf[0] = '\0';
-	if (e->has_interval && e->method == EXCHANGE_WITHIN_RUN)
-		snprintf(buf, size, " (surely %s)", fmt_plain(fmax(e->low, 0), 2, low));
-	else if (e->has_interval)
-		snprintf(buf, size, " (%s to %s)", fmt_plain(e->low, 2, low),
-			fmt_plain(e->high, 2, high));
-	return buf;
-}
-
 static void add_exchange(const struct app *app, struct effects_page *s)
 {
 	const struct model *m = app->model;
@@ -172,10 +159,10 @@ static void add_exchange(const struct app *app, struct effects_page *s)
 				e->note);
 		else
 			snprintf(line, sizeof line,
-				"Exchange rate, %s: %s%.2f %% for each s lifted%s, by %s%s%s",
-				channel, e->method == EXCHANGE_WITHIN_RUN ? "at least " : "",
-				e->value, rate_span(e, span, sizeof span),
-				exchange_method_names[e->method], e->note[0] ? "; " : "", e->note);
+				"Exchange rate, %s: %s%.2f %% for each s lifted%s, %s%s%s", channel,
+				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value,
+				words_rate_interval(e, 2, span, sizeof span), words_rate_origin(e),
+				e->note[0] ? "; " : "", e->note);
 		add_line(s, line);
 	}
 }
