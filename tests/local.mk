@@ -207,6 +207,25 @@ tests_test_memory_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=strdup
 endif
 
+check_PROGRAMS += tests/test_tui_memory
+tests_test_tui_memory_SOURCES = tests/test_tui_memory.c
+tests_test_tui_memory_CFLAGS = $(AM_CFLAGS) $(CURSES_CFLAGS)
+tests_test_tui_memory_LDADD = libtreadlight-tui.a $(LDADD) $(CURSES_LIBS)
+tests_test_tui_memory_LDFLAGS = $(AM_LDFLAGS) \
+	-Wl,--wrap=malloc \
+	-Wl,--wrap=calloc \
+	-Wl,--wrap=realloc \
+	-Wl,--wrap=free \
+	-Wl,--wrap=strdup \
+	-Wl,--wrap=realpath \
+	-Wl,--wrap=time \
+	-Wl,--wrap=fsync \
+	-Wl,--wrap=term_wait \
+	-Wl,--wrap=term_keys_read \
+	-Wl,--wrap=term_keys_waiting \
+	-Wl,--wrap=term_key \
+	-Wl,--wrap=term_update
+
 check_PROGRAMS += tests/test_store_walk
 tests_test_store_walk_SOURCES = tests/test_store_walk.c
 tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) \

@@ -6,18 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-char *change_path(const char *dir, const char *folder, const char *name)
-{
-	struct buf b;
-	size_t len = strlen(dir);
-	buf_init(&b);
-	while (len > 1 && dir[len - 1] == '/')
-		len--;
-	buf_add(&b, dir, len);
-	buf_addf(&b, "%s%s/%s.yaml", *folder ? "/" : "", folder, name);
-	return buf_take(&b);
-}
-
 bool change_read(struct doc *d, const char *path, struct err *err)
 {
 	struct faults f;

@@ -7,8 +7,6 @@
 #include "store/patch.h"
 #include "store/save.h"
 
-/* DIR/FOLDER/NAME.yaml, FOLDER may be ""; NULL when out of memory. The caller frees. */
-char *change_path(const char *dir, const char *folder, const char *name);
 /* Read the file; on a fault *err is the first one, with its place. */
 bool change_read(struct doc *d, const char *path, struct err *err);
 /* Patch a number, with at least as many decimals as stand there now. */

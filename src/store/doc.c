@@ -324,12 +324,9 @@ static void build_problem(struct build *b, const yaml_parser_t *p)
 		build_memory(b);
 		return;
 	}
-	if (p->error == YAML_READER_ERROR) {
-		pr.at = scan_byte(b->scan, b->scan->bom + p->problem_offset);
-	} else {
-		pr.at = place_of(b, &p->problem_mark);
-		pr.from = place_of(b, &p->context_mark);
-	}
+	/* Not the reader's: scan_start() let no byte pass that libyaml's reader refuses. */
+	pr.at = place_of(b, &p->problem_mark);
+	pr.from = place_of(b, &p->context_mark);
 	err_clear(&e);
 	explain_problem(&pr, b->scan, &e);
 	err_at(&e, b->d->path, pr.at.line, pr.at.col);

@@ -1,38 +1,11 @@
-#include "store/import.h"
+#include "store/import_parts.h"
 
-#include "store/csv.h"
-#include "store/read.h"
 #include "store/store.h"
 
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum column {
-	C_RUN,
-	C_SHEET,
-	C_DATE,
-	C_DRIVER,
-	C_SESSION,
-	C_COMPOUND,
-	C_FUEL,
-	C_FUEL_PER_LAP,
-	C_TRACK_TEMP,
-	C_TYRE_AGE,
-	C_LAP,
-	C_TIME,
-	C_EFFORT,
-	C_SKIP,
-	C_FIXED,
-	C_WEAR = C_FIXED,
-	C_WORN,
-	C_WORN_AT_START,
-	C_WEAR_TOTAL,
-	C_SEGMENT_TIME,
-	C_SEGMENT_WEAR,
-	C_VALUE
-};
 static const char *const fixed_names[C_FIXED] = {"run", "sheet", "date", "driver", "session",
 	"compound", "fuel", "fuel-per-lap", "track-temp", "tyre-age", "lap", "time", "effort",
 	"skip"};
@@ -42,50 +15,6 @@ static const struct {
 	enum column what;
 } channel_names[] = {{"worn-at-start-", C_WORN_AT_START}, {"wear-total-", C_WEAR_TOTAL},
 	{"worn-", C_WORN}, {"wear-", C_WEAR}};
-
-struct head {
-	enum column what;
-	size_t index;   /* channel or adjustable */
-	size_t segment; /* of the circuit, for the two of segments */
-};
-
-/* A run while its rows come in: which cell gave each run-level column first. */
-struct draft {
-	struct run *run;
-	const struct cell *first;   /* its first `run` cell */
-	const struct cell **given;  /* owned: per column of the file, NULL while blank */
-	const struct cell **lap_at; /* owned: per lap, the cell to point at */
-	long *number;               /* owned: per lap, from `lap`, or its place */
-	size_t laps_cap;
-};
-
-struct work {
-	const struct book *b;
-	struct faults *faults;
-	struct cells t;
-	struct head *heads; /* owned, per column */
-	size_t n_heads;
-	struct draft *drafts; /* owned */
-	size_t n, cap;
-	struct import *in;
-	bool memory; /* out of it */
-};
-
-static void ERR_PRINTF(3, 4) fault(struct work *w, const struct cell *c, const char *fmt, ...)
-{
-	char text[512];
-	va_list ap;
-	va_start(ap, fmt);
-	vsnprintf(text, sizeof text, fmt, ap);
-	va_end(ap);
-	cells_fault(&w->t, c, w->faults, "%s", text);
-}
-
-static const char *show_cell(const struct cell *c, char buf[SHOW_SIZE])
-{
-	text_safe(buf, SHOW_SIZE, c->text, c->len < 60 ? c->len : 60);
-	return buf;
-}
 
 void import_free(struct import *in)
 {
@@ -160,15 +89,15 @@ static void unknown_column(struct work *w, const struct cell *c)
 		strcat(channels, w->b->channels[i]);
 	}
 	if (strchr(c->text, ';') && w->n_heads == 1)
-		fault(w, c, "the columns are parted by semicolons; commas are read");
+		import_fault(w, c, "the columns are parted by semicolons; commas are read");
 	else
-		fault(w, c,
+		import_fault(w, c,
 			"unknown column '%s'; allowed: run, sheet, date, driver, session, "
 			"compound, fuel, "
 			"fuel-per-lap, track-temp, tyre-age, lap, time, effort, skip, "
 			"wear-, worn-, worn-at-start- or wear-total-%s, segment-ID-time or "
 			"segment-ID-wear-%s, and the car's adjustables",
-			show_cell(c, shown), channels, channels);
+			import_show(c, shown), channels, channels);
 }
 
 static void need_column(struct work *w, enum column what)
@@ -176,7 +105,7 @@ static void need_column(struct work *w, enum column what)
 	for (size_t i = 0; i < w->n_heads; i++)
 		if (w->heads[i].what == what)
 			return;
-	fault(w, &w->t.cells[0], "the column '%s' is missing; every row needs it",
+	import_fault(w, &w->t.cells[0], "the column '%s' is missing; every row needs it",
 		fixed_names[what]);
 }
 
@@ -195,105 +124,14 @@ static bool read_header(struct work *w)
 			unknown_column(w, c);
 		for (size_t k = 0; k < i; k++)
 			if (strcmp(c->text, w->t.cells[row->first + k].text) == 0)
-				fault(w, c, "the column '%.60s' stands twice; keep one", c->text);
+				import_fault(
+					w, c, "the column '%.60s' stands twice; keep one", c->text);
 	}
 	if (w->faults->total == before) {
 		need_column(w, C_RUN);
 		need_column(w, C_TIME);
 	}
 	return w->faults->total == before;
-}
-
-/* --- one cell --- */
-
-static bool cell_number(struct work *w, const struct cell *c, struct range range, double *out)
-{
-	char shown[SHOW_SIZE], low[40], high[40];
-	double v;
-	enum num_result r = num_parse(c->text, c->len, &v);
-	if (r != NUM_OK) {
-		fault(w, c, "'%s' %s", show_cell(c, shown), num_explain(r));
-		return false;
-	}
-	if (!number_in_range(v, range)) {
-		num_print(range.low, low, sizeof low);
-		num_print(range.high, high, sizeof high);
-		fault(w, c, "%s is out of range; %s %s and at most %s is allowed",
-			show_cell(c, shown), range.above ? "above" : "at least", low, high);
-		return false;
-	}
-	*out = v;
-	return true;
-}
-
-static void cell_optional(
-	struct work *w, const struct cell *c, struct range range, struct opt_num *out)
-{
-	out->has = cell_number(w, c, range, &out->v);
-}
-
-static void cell_time(struct work *w, const struct cell *c, double *out)
-{
-	char shown[SHOW_SIZE];
-	double v;
-	if (c->len == 0)
-		fault(w, c, "the time is missing; every lap needs one");
-	else if (laptime_parse(c->text, c->len, &v) != NUM_OK || !number_in_range(v, range_laptime))
-		fault(w, c, "'%s' is not a lap time; write seconds (91.243) or M:SS.mmm",
-			show_cell(c, shown));
-	else
-		*out = v;
-}
-
-static bool cell_id(struct work *w, const struct cell *c, char out[ID_SIZE])
-{
-	char shown[SHOW_SIZE];
-	if (!text_is_id(c->text, c->len)) {
-		fault(w, c,
-			"'%s' is no id; use a-z, 0-9 and -, beginning with a letter or digit, at "
-			"most %d",
-			show_cell(c, shown), ID_MAX);
-		return false;
-	}
-	memcpy(out, c->text, c->len + 1);
-	return true;
-}
-
-static void cell_date(struct work *w, const struct cell *c, struct run *r)
-{
-	char shown[SHOW_SIZE];
-	if (run_date_valid(c->text, c->len))
-		memcpy(r->date, c->text, c->len + 1);
-	else
-		fault(w, c, "'%s' is no date and time; write YYYY-MM-DDTHH:MM",
-			show_cell(c, shown));
-}
-
-static void cell_value(struct work *w, const struct cell *c, size_t a, struct run *r)
-{
-	char shown[SHOW_SIZE];
-	struct err e;
-	fix v;
-	err_clear(&e);
-	enum num_result res = fix_parse(c->text, c->len, &v);
-	if (res != NUM_OK)
-		fault(w, c, "'%s' %s", show_cell(c, shown), num_explain(res));
-	else if (!car_check_value(&w->b->car.adjustables[a], v, "", &e))
-		fault(w, c, "%s", e.text);
-	else
-		r->values[a] = v;
-}
-
-static void cell_skip(struct work *w, const struct cell *c, struct lap *lap)
-{
-	if (!text_utf8_valid(c->text, c->len) || strlen(c->text) != c->len) {
-		fault(w, c, "the reason is not UTF-8 text; save the file as UTF-8");
-		return;
-	}
-	if (c->text[strspn(c->text, " \t\r\n")] == '\0')
-		return;
-	lap->skip = text_dup(c->text, c->len);
-	w->memory = w->memory || !lap->skip;
 }
 
 /* --- rows --- */
@@ -337,14 +175,14 @@ static struct draft *new_draft(struct work *w, const struct cell *c, const char 
 		return NULL;
 	}
 	if (book_find_run(w->b, id) >= 0)
-		fault(w, c, "the book has a run '%s' already; choose another id", id);
+		import_fault(w, c, "the book has a run '%s' already; choose another id", id);
 	return d;
 }
 
 static struct draft *draft_of(struct work *w, const struct cell *c)
 {
 	char id[ID_SIZE] = "";
-	if (!cell_id(w, c, id))
+	if (!import_id(w, c, id))
 		return NULL;
 	/* Rows of a run mostly follow each other. */
 	for (size_t i = w->n; i > 0; i--)
@@ -388,15 +226,16 @@ static void lap_number(struct work *w, const struct cell *c, struct draft *d)
 	size_t i = d->run->n_laps - 1;
 	if (num_parse(c->text, c->len, &v) != NUM_OK || v < 1 || v > 100000 ||
 		v != (double)(long)v) {
-		fault(w, c, "lap '%s' is no whole number; laps count from 1", show_cell(c, shown));
+		import_fault(w, c, "lap '%s' is no whole number; laps count from 1",
+			import_show(c, shown));
 		return;
 	}
 	d->number[i] = (long)v;
 	d->lap_at[i] = c;
 	for (size_t k = 0; k < i; k++)
 		if (d->number[k] == (long)v) {
-			fault(w, c, "lap %ld of run %s stands twice; first on line %zu", (long)v,
-				d->run->id, d->lap_at[k]->line);
+			import_fault(w, c, "lap %ld of run %s stands twice; first on line %zu",
+				(long)v, d->run->id, d->lap_at[k]->line);
 			return;
 		}
 }
@@ -415,10 +254,10 @@ static void segment_cell(
 		return;
 	struct lap_segment *s = &lap->segments[h->segment];
 	if (h->what == C_SEGMENT_TIME) {
-		cell_time(w, c, &s->time);
+		import_time(w, c, &s->time);
 		s->has_time = s->time > 0;
 	} else {
-		s->has_wear[h->index] = cell_number(w, c, range_wear, &s->wear[h->index]);
+		s->has_wear[h->index] = import_number(w, c, range_wear, &s->wear[h->index]);
 	}
 }
 
@@ -426,19 +265,19 @@ static void lap_cell(struct work *w, const struct cell *c, const struct head *h,
 	struct lap *lap)
 {
 	if (h->what == C_TIME)
-		cell_time(w, c, &lap->time);
+		import_time(w, c, &lap->time);
 	else if (h->what == C_LAP)
 		lap_number(w, c, d);
 	else if (c->len == 0)
 		return;
 	else if (h->what == C_EFFORT)
-		lap->has_effort = cell_number(w, c, range_effort, &lap->effort);
+		lap->has_effort = import_number(w, c, range_effort, &lap->effort);
 	else if (h->what == C_SKIP)
-		cell_skip(w, c, lap);
+		import_skip(w, c, lap);
 	else if (h->what == C_WEAR)
-		lap->has_wear[h->index] = cell_number(w, c, range_wear, &lap->wear[h->index]);
+		lap->has_wear[h->index] = import_number(w, c, range_wear, &lap->wear[h->index]);
 	else if (h->what == C_WORN)
-		lap->has_worn[h->index] = cell_number(w, c, range_wear, &lap->worn[h->index]);
+		lap->has_worn[h->index] = import_number(w, c, range_wear, &lap->worn[h->index]);
 	else if (h->what == C_SEGMENT_TIME || h->what == C_SEGMENT_WEAR)
 		segment_cell(w, c, h, lap);
 }
@@ -448,37 +287,37 @@ static void take_run_cell(struct work *w, const struct cell *c, const struct hea
 	size_t i = h->index;
 	switch (h->what) {
 	case C_SHEET:
-		cell_id(w, c, r->sheet);
+		import_id(w, c, r->sheet);
 		break;
 	case C_DATE:
-		cell_date(w, c, r);
+		import_date(w, c, r);
 		break;
 	case C_DRIVER:
-		cell_id(w, c, r->driver);
+		import_id(w, c, r->driver);
 		break;
 	case C_SESSION:
-		cell_id(w, c, r->session);
+		import_id(w, c, r->session);
 		break;
 	case C_COMPOUND:
-		cell_id(w, c, r->compound);
+		import_id(w, c, r->compound);
 		break;
 	case C_FUEL:
-		cell_optional(w, c, range_fuel, &r->fuel);
+		import_optional(w, c, range_fuel, &r->fuel);
 		break;
 	case C_FUEL_PER_LAP:
-		cell_optional(w, c, range_fuel, &r->fuel_per_lap);
+		import_optional(w, c, range_fuel, &r->fuel_per_lap);
 		break;
 	case C_TRACK_TEMP:
-		cell_optional(w, c, range_temp, &r->track_temp);
+		import_optional(w, c, range_temp, &r->track_temp);
 		break;
 	case C_TYRE_AGE:
-		cell_optional(w, c, range_age, &r->tyre_age);
+		import_optional(w, c, range_age, &r->tyre_age);
 		break;
 	case C_WORN_AT_START:
-		r->has_worn_at_start[i] = cell_number(w, c, range_wear, &r->worn_at_start[i]);
+		r->has_worn_at_start[i] = import_number(w, c, range_wear, &r->worn_at_start[i]);
 		break;
 	case C_WEAR_TOTAL:
-		r->has_wear_total[i] = cell_number(w, c, range_wear, &r->wear_total[i]);
+		r->has_wear_total[i] = import_number(w, c, range_wear, &r->wear_total[i]);
 		break;
 	default:
 		break; /* values wait for the sheet; laps are not of a run */
@@ -495,8 +334,8 @@ static void run_cell(struct work *w, const struct cell *c, size_t column, struct
 		d->given[column] = c;
 		take_run_cell(w, c, &w->heads[column], d->run);
 	} else if (strcmp(before->text, c->text) != 0) {
-		fault(w, c, "'%s' differs from '%s' on line %zu; a run has one %s",
-			show_cell(c, shown), show_cell(before, was), before->line,
+		import_fault(w, c, "'%s' differs from '%s' on line %zu; a run has one %s",
+			import_show(c, shown), import_show(before, was), before->line,
 			w->t.cells[column].text);
 	}
 }
@@ -506,7 +345,7 @@ static void read_row(struct work *w, const struct row *row)
 	const struct cell *cells = &w->t.cells[row->first];
 	size_t run_at = 0;
 	if (row->n != w->n_heads) {
-		fault(w, cells, "the row has %zu fields; the header has %zu columns", row->n,
+		import_fault(w, cells, "the row has %zu fields; the header has %zu columns", row->n,
 			w->n_heads);
 		return;
 	}
@@ -534,13 +373,13 @@ static void fault_sheet(struct work *w, const struct draft *d)
 			at = d->given[i];
 	/* A sheet's name that is no id was told already. */
 	if (d->run->sheet[0])
-		fault(w, at,
+		import_fault(w, at,
 			"the book has no sheet '%s'; name one of its sheets, or give every "
 			"adjustable a "
 			"column",
 			d->run->sheet);
 	else if (!at)
-		fault(w, d->first,
+		import_fault(w, d->first,
 			"run %s names no sheet; name one, or give every adjustable a column",
 			d->run->id);
 }
@@ -561,7 +400,7 @@ static void fill_values(struct work *w, struct draft *d)
 		memcpy(r->values, w->b->sheets[s].values, n * sizeof *r->values);
 	for (size_t i = 0; i < w->n_heads; i++)
 		if (w->heads[i].what == C_VALUE && d->given[i])
-			cell_value(w, d->given[i], w->heads[i].index, r);
+			import_value(w, d->given[i], w->heads[i].index, r);
 }
 
 /* Laps into their order; each number from 1 on must be there. */
@@ -587,7 +426,7 @@ static void order_laps(struct work *w, struct draft *d)
 		if (whole)
 			memcpy(r->laps, laps, r->n_laps * sizeof *laps);
 		else
-			fault(w, d->first,
+			import_fault(w, d->first,
 				"run %s has %zu laps but none with number %zu; laps count from 1 "
 				"without gaps",
 				r->id, r->n_laps, gap + 1);
@@ -605,7 +444,7 @@ static void finish(struct work *w, bool good)
 			order_laps(w, &w->drafts[i]);
 	}
 	if (w->n == 0 && good)
-		fault(w, NULL, "has a header but no laps; a row for each lap is needed");
+		import_fault(w, NULL, "has a header but no laps; a row for each lap is needed");
 }
 
 /* The rules of a run's file, told at the run's first row. */
@@ -615,7 +454,8 @@ static void check_runs(struct work *w)
 		struct err e;
 		err_clear(&e);
 		if (!store_check_run(w->b, w->drafts[i].run, &e))
-			fault(w, w->drafts[i].first, "run %s: %s", w->drafts[i].run->id, e.text);
+			import_fault(
+				w, w->drafts[i].first, "run %s: %s", w->drafts[i].run->id, e.text);
 	}
 }
 

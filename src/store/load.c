@@ -1,6 +1,7 @@
 /* A book's folder, and single profiles. */
 #include "base/share.h"
 #include "store/load.h"
+#include "store/path.h"
 #include "store/read.h"
 #include "store/store.h"
 
@@ -27,20 +28,6 @@ static void ERR_PRINTF(3, 4) add_fault(struct faults *f, const char *path, const
 	va_start(ap, fmt);
 	faults_vadd(f, path, 0, 0, fmt, ap);
 	va_end(ap);
-}
-
-static char *path_join(const char *dir, const char *folder, const char *name, const char *suffix)
-{
-	struct buf b;
-	size_t len = strlen(dir);
-	buf_init(&b);
-	while (len > 1 && dir[len - 1] == '/')
-		len--;
-	buf_add(&b, dir, len);
-	if (strcmp(dir, "/") != 0)
-		buf_adds(&b, "/");
-	buf_addf(&b, "%s%s%s%s", folder, *folder && *name ? "/" : "", name, suffix);
-	return buf_take(&b);
 }
 
 /* The file names of a folder that are ids, sorted. */

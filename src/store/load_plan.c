@@ -1,6 +1,7 @@
 /* Reading and writing BOOK/plan.yaml. */
 #include "store/load.h"
 #include "store/patch.h"
+#include "store/path.h"
 #include "store/plan_file.h"
 #include "store/read.h"
 
@@ -16,14 +17,7 @@ static const char *const orders[] = {"random", "quick"};
 
 static char *plan_path(const struct book *b)
 {
-	struct buf path;
-	size_t len = strlen(b->dir);
-	buf_init(&path);
-	while (len > 1 && b->dir[len - 1] == '/')
-		len--;
-	buf_add(&path, b->dir, len);
-	buf_adds(&path, "/plan.yaml");
-	return buf_take(&path);
+	return path_join(b->dir, "", "plan", ".yaml");
 }
 
 static void take_whole(struct reader *r, const struct node *n, struct range range, double *out)

@@ -16,6 +16,8 @@ libtreadlight_a_SOURCES += \
 	src/store/host.h \
 	src/store/import.c \
 	src/store/import.h \
+	src/store/import_cell.c \
+	src/store/import_parts.h \
 	src/store/journal.c \
 	src/store/journal.h \
 	src/store/journal_text.c \
@@ -38,6 +40,8 @@ libtreadlight_a_SOURCES += \
 	src/store/patch_ids.c \
 	src/store/patch_parts.h \
 	src/store/patch_verify.c \
+	src/store/path.c \
+	src/store/path.h \
 	src/store/plan_file.h \
 	src/store/profile.c \
 	src/store/quote.c \

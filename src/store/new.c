@@ -1,6 +1,7 @@
 /* New files: written whole, read back before they are, never over one that is there. */
 #include "store/change.h"
 #include "store/load.h"
+#include "store/path.h"
 #include "store/store.h"
 #include "store/write.h"
 
@@ -125,7 +126,7 @@ static bool prepare_run(
 	*path = NULL;
 	if (!check_new_id(r->id, "the run", err))
 		return false;
-	*path = change_path(b->dir, "runs", r->id);
+	*path = path_join(b->dir, "runs", r->id, ".yaml");
 	write_run(text, b, r);
 	if (!*path || text->failed)
 		return err_memory(err);
@@ -154,7 +155,7 @@ bool store_new_run(const struct book *b, const struct run *r, struct err *err)
 
 static void remove_run(const struct book *b, const struct run *r)
 {
-	char *path = change_path(b->dir, "runs", r->id);
+	char *path = path_join(b->dir, "runs", r->id, ".yaml");
 	if (path)
 		unlink(path);
 	free(path);
@@ -205,7 +206,7 @@ bool store_new_book(const struct book *b, const struct sheet *first, struct err 
 {
 	struct made made = {false, false, false};
 	struct buf text;
-	char *path = change_path(b->dir, "", "book");
+	char *path = path_join(b->dir, "", "book", ".yaml");
 	bool sheet = false;
 	buf_init(&text);
 	write_book(&text, b);

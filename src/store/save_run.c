@@ -7,6 +7,7 @@
 #include "store/load.h"
 #include "store/lock.h"
 #include "store/patch_parts.h"
+#include "store/path.h"
 #include "store/store.h"
 #include "store/write.h"
 
@@ -384,7 +385,7 @@ static bool save_text(struct job *j, struct doc *d, const char *path)
 	return ok;
 }
 
-static bool is_still(const struct job *j, const struct doc *d)
+static bool is_still(struct job *j, const struct doc *d)
 {
 	struct run now;
 	struct faults f;
@@ -394,6 +395,7 @@ static bool is_still(const struct job *j, const struct doc *d)
 		same = run_equal(&now, j->before);
 		run_free(&now);
 	}
+	j->memory = faults_class(&f) == ERR_FAILED;
 	faults_free(&f);
 	return same;
 }
@@ -415,7 +417,10 @@ static bool save_locked(struct job *j, const char *path)
 	if (!change_read(&d, path, j->err))
 		return false;
 	bool ok = is_still(j, &d);
-	if (!ok) {
+	if (!ok && j->memory) {
+		err_memory(j->err);
+		err_at(j->err, path, 0, 0);
+	} else if (!ok) {
 		err_failed(j->err,
 			"was changed by someone else since it was read; nothing was written");
 		err_at(j->err, path, 0, 0);
@@ -440,7 +445,7 @@ bool store_save_run(
 		return false;
 	if (run_equal(before, after))
 		return true;
-	char *path = change_path(b->dir, "runs", after->id);
+	char *path = path_join(b->dir, "runs", after->id, ".yaml");
 	if (!path)
 		return err_memory(err);
 	bool ok = change_lock(&lock, &ours, path, err);

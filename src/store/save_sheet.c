@@ -2,6 +2,7 @@
 #include "store/change.h"
 #include "store/load.h"
 #include "store/lock.h"
+#include "store/path.h"
 #include "store/store.h"
 
 #include <stdlib.h>
@@ -9,7 +10,7 @@
 
 char *store_sheet_path(const struct book *b, const char *id)
 {
-	return change_path(b->dir, "sheets", id);
+	return path_join(b->dir, "sheets", id, ".yaml");
 }
 
 bool store_load_sheet(struct sheet *s, const struct book *b, const char *id, struct stamp *stamp,
@@ -203,7 +204,7 @@ bool store_set_reference(const struct book *b, const char *sheet_id, struct err 
 	bool ours;
 	if (book_find_sheet(b, sheet_id) < 0)
 		return err_input(err, "the book has no sheet '%.80s'; save it first", sheet_id);
-	char *path = change_path(b->dir, "", "book");
+	char *path = path_join(b->dir, "", "book", ".yaml");
 	if (!path)
 		return err_memory(err);
 	bool ok = change_lock(&lock, &ours, path, err);

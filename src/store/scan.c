@@ -212,22 +212,3 @@ struct place scan_char(const struct scan *s, size_t index, size_t line, size_t c
 		walk_step(&w);
 	return w.at;
 }
-
-struct place scan_byte(const struct scan *s, size_t byte)
-{
-	struct walk w = walk_from(s, (struct place){s->bom, 1, 1});
-	size_t lo = 0, hi = s->n_at;
-
-	while (lo + 1 < hi) {
-		size_t mid = (lo + hi) / 2;
-		if (s->at[mid * 3] <= byte)
-			lo = mid;
-		else
-			hi = mid;
-	}
-	if (s->n_at > 0 && s->at[lo * 3] <= byte)
-		w.at = (struct place){s->at[lo * 3], s->at[lo * 3 + 1], s->at[lo * 3 + 2]};
-	while (w.at.byte < byte && w.at.byte < w.size && !w.bad)
-		walk_step(&w);
-	return w.at;
-}

@@ -31,7 +31,5 @@ void scan_free(struct scan *s);
 /* The place of the index-th character behind the byte order mark; line and column (from 0) are
  * the parser's own, right as they are where there are only ASCII characters. */
 struct place scan_char(const struct scan *s, size_t index, size_t line, size_t column);
-/* The place of a byte of the file. */
-struct place scan_byte(const struct scan *s, size_t byte);
 
 #endif

@@ -134,6 +134,11 @@ void app_refit(struct app *app)
 	if (app->model)
 		app->told.untested = calloc(app->model->responses[RESPONSE_TIME].n_terms + 1,
 			sizeof *app->told.untested);
+	if (app->model && !app->told.untested) { /* untested could not be told from tested */
+		model_free(app->model);
+		app->model = NULL;
+		snprintf(app->model_why, sizeof app->model_why, "out of memory");
+	}
 	app->told_stale = true;
 }
 
@@ -156,10 +161,14 @@ const char *app_nothing_told(const struct app *app, char *buf, size_t size)
 bool app_take_reference(struct app *app)
 {
 	const struct sheet *r = book_reference(&app->book);
+	struct sheet fresh;
+	sheet_init(&fresh);
+	if (r && !sheet_copy(&fresh, r))
+		return false;
 	drop_footing(app);
 	sheet_free(&app->against);
-	sheet_init(&app->against);
-	return !r || sheet_copy(&app->against, r);
+	app->against = fresh;
+	return true;
 }
 
 static bool open_pages(struct app *app)

@@ -23,7 +23,16 @@ static struct modal *start(struct app *app, enum modal_kind kind, const char *te
 	memset(m, 0, sizeof *m);
 	m->text = fresh;
 	m->kind = kind;
+	if (fresh.failed)
+		app_warn(app, "out of memory: what is shown here is cut");
 	return m;
+}
+
+const char *modal_text(struct app *app, const struct buf *b)
+{
+	if (b->failed)
+		app_warn(app, "out of memory: what is shown here is cut");
+	return b->data ? b->data : "";
 }
 
 void modal_free(struct modal *m)

@@ -58,6 +58,9 @@ unsigned list_open(
 /* Read a text; any key but the moving ones leaves it. */
 unsigned text_open(struct app *app, const char *body, const char *title);
 
+/* The text of b, for one of these. Where memory was short it is cut, and that is said. */
+const char *modal_text(struct app *app, const struct buf *b);
+
 /* Used by the main loop. */
 unsigned modal_key(struct app *app, int key);
 /* Paints it and tells where the cursor stands (y < 0: nowhere). */

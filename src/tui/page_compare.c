@@ -181,8 +181,8 @@ unsigned act_compare_with(struct app *app)
 		if (now && strcmp(id, now->id) == 0)
 			at = (int)i;
 	}
-	unsigned flags = list_open(
-		app, other_picked, items.data ? items.data : "", at, "Compare with, as saved");
+	unsigned flags =
+		list_open(app, other_picked, modal_text(app, &items), at, "Compare with, as saved");
 	buf_free(&items);
 	return flags;
 }

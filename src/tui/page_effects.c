@@ -76,8 +76,10 @@ static void add_figure(
 	const struct response *r = &m->responses[k];
 	char line[1024], words[WORDS_SIZE], name[WORDS_SIZE], value[FMT_SIZE], range[FMT_SIZE];
 	double *l = calloc(r->n_terms, sizeof *l);
-	if (!l)
+	if (!l) {
+		s->text.failed = true;
 		return;
+	}
 	l[term] = 1;
 	const struct estimate e = model_contrast(r, l);
 	free(l);
@@ -282,6 +284,12 @@ static void update(struct app *app, struct effects_page *s)
 		add_line(s, "Not tested by these runs:");
 	if (s->effects.channel >= 0)
 		s->shown = (size_t)s->effects.channel;
+	if (s->text.failed) { /* half of the lines would mislead */
+		s->ready = false;
+		s->n_tested = 0;
+		s->n_text = 0;
+		snprintf(s->why, sizeof s->why, "out of memory");
+	}
 }
 
 /* --- keys ----------------------------------------------------------------- */

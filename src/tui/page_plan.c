@@ -57,7 +57,8 @@ static void take_noise(struct app *app, struct plan_noise *noise)
 		plan_book_noise(app->model, noise);
 }
 
-/* The stored plan, read again: runs may have been ticked off since. */
+/* The stored plan, read again: runs may have been ticked off since. Where it cannot be had whole,
+ * that is said, over anything that was said before. */
 static void refresh(struct app *app)
 {
 	struct plan_page *s = state_of(app);
@@ -82,6 +83,8 @@ static void refresh(struct app *app)
 		plan_complete(s->plan, &app->book, noise, &err);
 	if (err.cls != ERR_NONE)
 		err_format(&err, s->why, sizeof s->why);
+	if (err.cls == ERR_FAILED)
+		app_warn(app, "the plan is not told whole: %s", err.text);
 	faults_free(&faults);
 	int next = s->plan ? plan_next_run(s->plan) : -1;
 	if (s->plan && s->cursor > 0 && s->cursor < (int)s->plan->n_runs && kept)
@@ -101,7 +104,7 @@ static unsigned plan_idle(struct app *app)
 	if (!state_of(app)->stale || app->modal.kind != MODAL_NONE)
 		return UI_NONE;
 	refresh(app);
-	return UI_BODY;
+	return UI_BODY | UI_FOOT;
 }
 
 static unsigned plan_move(struct app *app, enum move how)
@@ -207,8 +210,9 @@ static unsigned keep(struct app *app, bool replace, struct err *err)
 		return UI_NONE;
 	s->draft = false;
 	s->stale = true;
+	app_say(app, "kept as plan.yaml; n logs its next run");
 	refresh(app);
-	return UI_ALL | app_say(app, "kept as plan.yaml; n logs its next run");
+	return UI_ALL;
 }
 
 static unsigned keep_answered(struct app *app, int choice)
@@ -264,8 +268,9 @@ static unsigned done_typed(struct app *app, const char *text)
 	if (!store_tick_plan(&app->book, (size_t)at, id, &err))
 		return app_warn(app, "not ticked off: %s", err.text);
 	s->stale = true;
+	app_say(app, "run %d of the plan was driven as %s", at + 1, id);
 	refresh(app);
-	return UI_ALL | app_say(app, "run %d of the plan was driven as %s", at + 1, id);
+	return UI_ALL;
 }
 
 unsigned act_plan_done(struct app *app)
@@ -292,9 +297,12 @@ static unsigned strike_answered(struct app *app, int choice)
 	const int at = s->cursor;
 	const bool ok = store_strike_plan(&app->book, (size_t)at, r->values, &err);
 	s->stale = true;
+	if (ok)
+		app_say(app, "run %d is struck out of plan.yaml", at + 1);
+	else
+		app_warn(app, "%s", err.text);
 	refresh(app);
-	return UI_ALL | (ok ? app_say(app, "run %d is struck out of plan.yaml", at + 1)
-			    : app_warn(app, "%s", err.text));
+	return UI_ALL;
 }
 
 unsigned act_plan_strike(struct app *app)

@@ -45,6 +45,17 @@ static void runs_changed(struct app *app, unsigned what)
 	s->stale = true;
 }
 
+/* Predictions stop here, and why is said where they would stand and now. */
+unsigned runs_stop_verify(struct app *app, const struct err *err)
+{
+	struct runs_page *s = runs_page_of(app);
+	snprintf(s->why, sizeof s->why, "%.190s", err->text);
+	verify_free(s->verify);
+	s->verify = NULL;
+	return UI_BODY | (err->cls == ERR_FAILED ? app_warn(app, "nothing is predicted: %s", s->why)
+						 : UI_NONE);
+}
+
 /* One fit at a time, and none while a lap is being typed. */
 static unsigned runs_idle(struct app *app)
 {
@@ -57,18 +68,11 @@ static unsigned runs_idle(struct app *app)
 		s->stale = false;
 		s->why[0] = '\0';
 		s->verify = verify_start(&app->book, RUNS_VERIFIED, &err);
-		if (!s->verify)
-			snprintf(s->why, sizeof s->why, "%.190s", err.text);
-		return UI_BODY;
+		return s->verify ? UI_BODY : runs_stop_verify(app, &err);
 	}
 	if (!s->verify || !s->verify->steps_left)
 		return UI_NONE;
-	if (!verify_step(s->verify, &err)) {
-		snprintf(s->why, sizeof s->why, "%.190s", err.text);
-		verify_free(s->verify);
-		s->verify = NULL;
-	}
-	return UI_BODY;
+	return verify_step(s->verify, &err) ? UI_BODY : runs_stop_verify(app, &err);
 }
 
 const struct run *runs_current(struct app *app)
@@ -88,13 +92,13 @@ const struct verified_run *runs_verified(const struct runs_page *s, int run)
 	return i >= 0 && (size_t)i < s->verify->n_runs ? &s->verify->runs[i] : NULL;
 }
 
-unsigned runs_take(struct app *app, const struct run *r)
+unsigned runs_take(struct app *app, const struct run *r, const char *said)
 {
 	if (!book_put_run(&app->book, r))
 		return app_warn(app, "saved, but out of memory: leave and start again");
 	runs_page_of(app)->cursor = book_find_run(&app->book, r->id);
 	app_refit(app);
-	return app_changed(app, CHANGED_MODEL);
+	return app_changed(app, CHANGED_MODEL) | app_say(app, "%s", said);
 }
 
 static unsigned runs_move(struct app *app, enum move how)
@@ -128,7 +132,7 @@ unsigned act_predictions(struct app *app)
 	buf_init(&text);
 	runs_tell(app, &text);
 	unsigned flags =
-		text_open(app, text.data ? text.data : "", "Predictions held against the track");
+		text_open(app, modal_text(app, &text), "Predictions held against the track");
 	buf_free(&text);
 	return flags;
 }

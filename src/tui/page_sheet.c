@@ -350,8 +350,8 @@ static unsigned sheet_idle(struct app *app)
 	struct sheet_page *s = sheet_page_of(app);
 	if (!s->frontier_stale || !app->model)
 		return UI_NONE;
-	sheet_update_frontier(app, s);
-	return s->frontier_stale ? UI_NONE : UI_BODY;
+	unsigned flags = sheet_update_frontier(app, s);
+	return s->frontier_stale ? UI_NONE : UI_BODY | flags;
 }
 
 /* --- painting ------------------------------------------------------------- */

@@ -38,8 +38,10 @@ const struct run *runs_current(struct app *app);
 /* What is known of a run of the book, NULL if nothing yet. */
 const struct verified_run *runs_verified(const struct runs_page *s, int run);
 
-/* A run came or changed: the book's copy, the fit, all pages. The cursor goes to it. */
-unsigned runs_take(struct app *app, const struct run *r);
+/* A run came or changed: the book's copy, the fit, all pages. The cursor goes to it. Says what is
+ * `said`, or that memory was short. */
+unsigned runs_take(struct app *app, const struct run *r, const char *said);
+unsigned runs_stop_verify(struct app *app, const struct err *err);
 
 /* runs_undo.c: notes that a run's file went from *before to *after, for u and r. False where memory
  * is short: then it cannot be undone. */

@@ -69,9 +69,10 @@ unsigned runs_save_change(struct app *app, const char *said)
 		field_keep(app);
 		return app_warn(app, "not saved, nothing was changed: %s", err.text);
 	}
-	const bool undoable = note_change(s, &app->book);
-	return runs_take(app, &s->draft) |
-	       app_say(app, "%s%s", said, undoable ? "; u goes back" : "");
+	char line[512];
+	snprintf(line, sizeof line, "%s%s", said,
+		note_change(s, &app->book) ? "; u goes back" : "; out of memory: u cannot undo it");
+	return runs_take(app, &s->draft, line);
 }
 
 /* --- laps ---------------------------------------------------------------------- */
@@ -135,11 +136,13 @@ static unsigned finish(struct app *app)
 	if (s->stale) {
 		s->stale = false;
 		s->verify = verify_start(&app->book, RUNS_VERIFIED, &err);
+		if (!s->verify)
+			return UI_ALL | runs_stop_verify(app, &err);
 	}
 	while (s->verify &&
 		s->verify->steps_left > s->verify->n_runs + (size_t)(at - s->verify->runs[0].run))
 		if (!verify_step(s->verify, &err))
-			break;
+			return UI_ALL | runs_stop_verify(app, &err);
 	const struct verified_run *v = at >= 0 ? runs_verified(s, at) : NULL;
 	return UI_ALL | (v ? app_say(app, "%s", runs_outcome(app, v, line, sizeof line)) : UI_NONE);
 }
@@ -198,7 +201,7 @@ static unsigned lap_typed(struct app *app, const char *text)
 	unsigned flags = UI_NONE;
 	struct lap l;
 	struct err err;
-	char line[400];
+	char line[400], said[450];
 	size_t n = app->book.n_channels;
 	err_clear(&err);
 	if (runs_is_blank(text))
@@ -221,12 +224,12 @@ static unsigned lap_typed(struct app *app, const char *text)
 		field_keep(app);
 		return app_warn(app, "not saved: %s", err.text);
 	}
-	if (!s->is_new)
-		note_change(s, &app->book);
+	const bool noted = s->is_new || note_change(s, &app->book);
 	s->is_new = false;
-	runs_take(app, &s->draft);
-	app_say(app, "saved: %s",
-		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line));
+	snprintf(said, sizeof said, "saved: %s%s",
+		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line),
+		noted ? "" : "; out of memory: u cannot undo it");
+	runs_take(app, &s->draft, said);
 	tick_plan(app);
 	return ask_lap(app);
 }
@@ -383,7 +386,7 @@ unsigned act_new_run(struct app *app)
 			p->runs[next].baseline ? "baseline" : "test", changes,
 			changes == 1 ? "change" : "changes", minutes);
 	}
-	unsigned flags = list_open(app, source_picked, items.data ? items.data : "",
+	unsigned flags = list_open(app, source_picked, modal_text(app, &items),
 		next >= 0 ? FROM_PLAN : FROM_SHEET, "Log a run driven on");
 	buf_free(&items);
 	plan_free(p);

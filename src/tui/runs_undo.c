@@ -6,6 +6,7 @@
 
 #include "store/store.h"
 
+#include <stdio.h>
 #include <string.h>
 
 static void free_entry(struct runs_history *h, int i)
@@ -42,7 +43,8 @@ bool runs_note(struct runs_history *h, const struct run *before, const struct ru
 }
 
 /* The file from one text to the other; false: said why. */
-static bool bring(struct app *app, const struct run *from, const struct run *to, unsigned *flags)
+static bool bring(struct app *app, const struct run *from, const struct run *to, const char *said,
+	unsigned *flags)
 {
 	struct err err;
 	err_clear(&err);
@@ -50,7 +52,7 @@ static bool bring(struct app *app, const struct run *from, const struct run *to,
 		*flags = app_warn(app, "nothing was changed: %s", err.text);
 		return false;
 	}
-	*flags = runs_take(app, to);
+	*flags = runs_take(app, to, said);
 	return true;
 }
 
@@ -62,10 +64,12 @@ unsigned act_run_undo(struct app *app)
 		return app_say(app,
 			"no correction of a run to undo; the sheet's changes are undone "
 			"on its page");
-	if (!bring(app, &h->list[h->at - 1].after, &h->list[h->at - 1].before, &flags))
-		return flags;
-	h->at--;
-	return flags | app_say(app, "undone: %s is as it was before", h->list[h->at].before.id);
+	const struct run *before = &h->list[h->at - 1].before;
+	char said[128];
+	snprintf(said, sizeof said, "undone: %s is as it was before", before->id);
+	if (bring(app, &h->list[h->at - 1].after, before, said, &flags))
+		h->at--;
+	return flags;
 }
 
 unsigned act_run_redo(struct app *app)
@@ -74,8 +78,10 @@ unsigned act_run_redo(struct app *app)
 	unsigned flags;
 	if (h->at == h->n)
 		return app_say(app, "no correction of a run to redo");
-	if (!bring(app, &h->list[h->at].before, &h->list[h->at].after, &flags))
-		return flags;
-	h->at++;
-	return flags | app_say(app, "redone: %s", h->list[h->at - 1].after.id);
+	const struct run *after = &h->list[h->at].after;
+	char said[128];
+	snprintf(said, sizeof said, "redone: %s", after->id);
+	if (bring(app, &h->list[h->at].before, after, said, &flags))
+		h->at++;
+	return flags;
 }

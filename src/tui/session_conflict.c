@@ -75,8 +75,7 @@ unsigned session_conflict(struct app *app)
 		n_choices = 2;
 	}
 	unsigned flags = question_open(app, conflict_answered, choices, n_choices,
-		body.data ? body.data : "", "%s.yaml was changed by someone else",
-		app_sheet(app)->id);
+		modal_text(app, &body), "%s.yaml was changed by someone else", app_sheet(app)->id);
 	sheet_free(&theirs);
 	faults_free(&faults);
 	buf_free(&body);

@@ -83,7 +83,7 @@ unsigned session_leave(struct app *app, enum then then, const char *sheet_id)
 		then == THEN_QUIT   ? quit
 		: then == THEN_OPEN ? open
 				    : reference,
-		then == THEN_REFERENCE ? 2 : 4, body.data ? body.data : "",
+		then == THEN_REFERENCE ? 2 : 4, modal_text(app, &body),
 		"%s.yaml has unsaved changes", app_sheet(app)->id);
 	buf_free(&body);
 	return flags;
@@ -127,8 +127,7 @@ unsigned act_open(struct app *app)
 			at = (int)i;
 		}
 	}
-	unsigned flags =
-		list_open(app, sheet_picked, items.data ? items.data : "", at, "Open a sheet");
+	unsigned flags = list_open(app, sheet_picked, modal_text(app, &items), at, "Open a sheet");
 	buf_free(&items);
 	return flags;
 }

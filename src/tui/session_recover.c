@@ -118,9 +118,8 @@ unsigned session_offer_recovery(struct app *app)
 				: "\nThe end of the journal is damaged; this is what can be read.");
 		session_tell_differences(
 			app, app_sheet(app), &want, "in the file", "recovered", &body);
-		flags |= question_open(app, recovery_answered, choices, 3,
-			body.data ? body.data : "", "Recover unsaved changes of %s.yaml?",
-			app_sheet(app)->id);
+		flags |= question_open(app, recovery_answered, choices, 3, modal_text(app, &body),
+			"Recover unsaved changes of %s.yaml?", app_sheet(app)->id);
 		buf_free(&body);
 	}
 	recovery_free(&r);

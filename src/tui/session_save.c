@@ -18,9 +18,13 @@ static unsigned saved(struct app *app, const struct err *err)
 	session_settle(app);
 	session_note_logged(app);
 	unsigned what = CHANGED_SHEET;
-	if (strcmp(copy.id, app->book.reference) == 0 && app_take_reference(app))
+	const bool is_reference = strcmp(copy.id, app->book.reference) == 0;
+	const bool taken = !is_reference || app_take_reference(app);
+	if (is_reference && taken)
 		what |= CHANGED_REFERENCE;
 	unsigned flags = app_changed(app, what);
+	if (!taken)
+		return flags | app_warn(app, "saved, but out of memory: leave and start again");
 	if (err->text[0])
 		return flags | app_warn(app, "saved, but %s", err->text) | session_go_on(app);
 	flags |= app_say(app, "saved %s.yaml", app->saved.id);

@@ -80,6 +80,6 @@ int sheet_told_height(const struct app *app, int width);
 void sheet_draw_picture(struct app *app, struct area a);
 /* Collect the driven set-ups after a fit. False: out of memory. */
 bool sheet_collect_driven(struct app *app, struct sheet_page *s);
-void sheet_update_frontier(struct app *app, struct sheet_page *s);
+unsigned sheet_update_frontier(struct app *app, struct sheet_page *s);
 
 #endif

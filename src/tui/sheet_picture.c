@@ -74,10 +74,10 @@ static void say_stopped(struct sheet_page *s, const struct patience *p)
  * From the sheet as it was opened or saved, with the holds and freezes of now. A
  * nudge does not move the frontier, so it is not computed again for one.
  */
-void sheet_update_frontier(struct app *app, struct sheet_page *s)
+unsigned sheet_update_frontier(struct app *app, struct sheet_page *s)
 {
 	if (!s->frontier_stale)
-		return;
+		return UI_NONE;
 	s->frontier_stale = false;
 	s->scale_stale = true;
 	s->point = -1;
@@ -87,7 +87,7 @@ void sheet_update_frontier(struct app *app, struct sheet_page *s)
 	const struct sheet *ref = book_reference(&app->book);
 	if (!app->model || !ref) {
 		snprintf(s->frontier_why, sizeof s->frontier_why, "nothing can be predicted yet");
-		return;
+		return UI_NONE;
 	}
 	struct sheet start;
 	struct err err;
@@ -95,7 +95,7 @@ void sheet_update_frontier(struct app *app, struct sheet_page *s)
 	sheet_init(&start);
 	if (!sheet_copy(&start, &app->saved)) {
 		snprintf(s->frontier_why, sizeof s->frontier_why, "out of memory");
-		return;
+		return app_warn(app, "no frontier: %s", s->frontier_why);
 	}
 	const struct sheet *now = app_sheet(app);
 	memcpy(start.locked, now->locked, now->n_pairs * sizeof *now->locked);
@@ -113,6 +113,9 @@ void sheet_update_frontier(struct app *app, struct sheet_page *s)
 	else if (!s->frontier)
 		snprintf(s->frontier_why, sizeof s->frontier_why, "%.190s", err.text);
 	sheet_free(&start);
+	const bool short_of =
+		!s->frontier && err.cls == ERR_FAILED && !patience.late && !patience.stopped;
+	return short_of ? app_warn(app, "no frontier: %s", s->frontier_why) : UI_NONE;
 }
 
 struct scale {

@@ -60,7 +60,11 @@ static int tell_faults(const struct faults *f)
 		err_format(&f->list[i], line, sizeof line);
 		fprintf(stderr, "%s\n", line);
 	}
-	if (f->total > f->n)
+	if (f->oom.cls != ERR_NONE) {
+		err_format(&f->oom, line, sizeof line);
+		fprintf(stderr, "%s\n", line);
+	}
+	if (f->total > f->n && f->n > 0)
 		fprintf(stderr, "treadlight: and %zu more\n", f->total - f->n);
 	return err_status(faults_class(f));
 }
