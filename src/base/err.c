@@ -51,9 +51,16 @@ bool err_failed(struct err *e, const char *fmt, ...)
 	return false;
 }
 
+static const char memory_text[] = "out of memory";
+
 void err_set_memory(struct err *e)
 {
-	err_failed(e, "out of memory");
+	err_failed(e, "%s", memory_text);
+}
+
+bool err_is_memory(const struct err *e)
+{
+	return e->cls == ERR_FAILED && strcmp(e->text, memory_text) == 0;
 }
 
 static bool continues(char c)

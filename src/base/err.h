@@ -41,6 +41,8 @@ static inline bool err_memory(struct err *e)
 	err_set_memory(e);
 	return false;
 }
+/* Was it that? */
+bool err_is_memory(const struct err *e);
 void err_at(struct err *e, const char *file, size_t line, size_t col);
 /* Exit status of a class: 0, 2 or 1. */
 int err_status(enum err_class cls);

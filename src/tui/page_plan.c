@@ -83,7 +83,7 @@ static void refresh(struct app *app)
 		plan_complete(s->plan, &app->book, noise, &err);
 	if (err.cls != ERR_NONE)
 		err_format(&err, s->why, sizeof s->why);
-	if (err.cls == ERR_FAILED)
+	if (err_is_memory(&err))
 		app_warn(app, "the plan is not told whole: %s", err.text);
 	faults_free(&faults);
 	int next = s->plan ? plan_next_run(s->plan) : -1;

@@ -52,8 +52,8 @@ unsigned runs_stop_verify(struct app *app, const struct err *err)
 	snprintf(s->why, sizeof s->why, "%.190s", err->text);
 	verify_free(s->verify);
 	s->verify = NULL;
-	return UI_BODY | (err->cls == ERR_FAILED ? app_warn(app, "nothing is predicted: %s", s->why)
-						 : UI_NONE);
+	return UI_BODY |
+	       (err_is_memory(err) ? app_warn(app, "nothing is predicted: %s", s->why) : UI_NONE);
 }
 
 /* One fit at a time, and none while a lap is being typed. */

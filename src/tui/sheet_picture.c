@@ -113,8 +113,7 @@ unsigned sheet_update_frontier(struct app *app, struct sheet_page *s)
 	else if (!s->frontier)
 		snprintf(s->frontier_why, sizeof s->frontier_why, "%.190s", err.text);
 	sheet_free(&start);
-	const bool short_of =
-		!s->frontier && err.cls == ERR_FAILED && !patience.late && !patience.stopped;
+	const bool short_of = !s->frontier && err_is_memory(&err);
 	return short_of ? app_warn(app, "no frontier: %s", s->frontier_why) : UI_NONE;
 }
 
