@@ -230,6 +230,8 @@ static double exchange_one(struct search *s, const struct plan_factor *f, double
 {
 	fix best = s->trial[f->adjustable] - s->base[f->adjustable];
 	stand_on(s, s->trial);
+	/* NOLINTNEXTLINE(clang-analyzer-unix.Malloc): search_free() frees it, the checker loses
+	 * sight */
 	for (fix move = f->low; move <= f->high; move += f->step) {
 		put(s, f, move);
 		double now = score_near(s, s->trial);
