@@ -230,8 +230,7 @@ static double exchange_one(struct search *s, const struct plan_factor *f, double
 {
 	fix best = s->trial[f->adjustable] - s->base[f->adjustable];
 	stand_on(s, s->trial);
-	/* NOLINTNEXTLINE(clang-analyzer-unix.Malloc): search_free() frees it, the checker loses
-	 * sight */
+	/* NOLINTNEXTLINE(clang-analyzer-unix.Malloc): search_free() frees it */
 	for (fix move = f->low; move <= f->high; move += f->step) {
 		put(s, f, move);
 		double now = score_near(s, s->trial);
