@@ -274,6 +274,9 @@ tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) \
 check_PROGRAMS += tests/test_save_run
 tests_test_save_run_SOURCES = tests/test_save_run.c
 
+check_PROGRAMS += tests/test_store_odd
+tests_test_store_odd_SOURCES = tests/test_store_odd.c
+
 check_PROGRAMS += tests/test_store_parts
 tests_test_store_parts_SOURCES = tests/test_store_parts.c
 

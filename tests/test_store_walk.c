@@ -661,6 +661,54 @@ static bool run_load_plan(void)
 	return by_faults(ok, &faults);
 }
 
+static bool run_strike(void)
+{
+	return by_err(store_strike_plan(&book, 1, plan->runs[1].values, &err));
+}
+
+/* A book that borrows from one beside it, read; and one that is told where to borrow. */
+static void prepare_borrow(void)
+{
+	char other[4200], name[4300];
+	size_t len;
+	char *text;
+
+	snprintf(other, sizeof other, "%s/other", folder);
+	ck_assert_int_eq(mkdir(other, 0755), 0);
+	small_book_write(other);
+	snprintf(name, sizeof name, "%s/book.yaml", folder);
+	text = test_slurp(name, &len);
+	text = realloc(text, len + 80);
+	ck_assert_ptr_nonnull(text);
+	strcat(text, "borrow:\n  - {book: other, trust: 0.5, without: [wing, bias]}\n");
+	test_write(name, text, strlen(text));
+	free(text);
+}
+
+static bool run_borrow(void)
+{
+	struct faults faults;
+	struct book b;
+	char other[4200];
+	const char *folders[] = {other};
+	bool ok;
+
+	snprintf(other, sizeof other, "%s/other", folder);
+	faults_init(&faults);
+	book_init(&b);
+	ok = store_load_book(&b, folder, &faults);
+	book_free(&b);
+	book_init(&b);
+	if (ok && store_load_book(&b, other, &faults)) {
+		b.dir[strlen(folder)] = '\0'; /* a book as new as can be, there */
+		ok = store_borrow(&b, folders, 1, &faults);
+	} else {
+		ok = false;
+	}
+	book_free(&b);
+	return by_faults(ok, &faults);
+}
+
 /* Patches of many kinds, in memory. */
 static bool patch_one(const struct doc *d, int what)
 {
@@ -786,6 +834,8 @@ static const struct job_row {
 	{"save a plan", prepare_plan, run_save_plan, false, false},
 	{"tick a plan", prepare_tick, run_tick, false, false},
 	{"load a plan", prepare_tick, run_load_plan, false, false},
+	{"strike a plan's run", prepare_tick, run_strike, false, false},
+	{"load a book that borrows", prepare_borrow, run_borrow, false, true},
 	{"patches", nothing, run_patches, false, false},
 	{"bad documents", nothing, run_bad_documents, false, false},
 };
