@@ -465,8 +465,7 @@ static void print_exchange(const struct model *m)
 		if (e->method == EXCHANGE_NONE)
 			printf("unknown");
 		else
-			printf("%s%.3f %%/lap for each s/lap",
-				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value);
+			printf("%s %%/lap for each s/lap", words_rate(e, 3, words, sizeof words));
 		if (e->method != EXCHANGE_NONE)
 			printf("%s, %s", words_rate_interval(e, 3, words, sizeof words),
 				words_rate_origin(e));

@@ -350,6 +350,17 @@ const char *words_rate_origin(const struct exchange *e)
 	return words[e->method];
 }
 
+const char *words_rate(const struct exchange *e, int decimals, char *buf, size_t size)
+{
+	if (e->method != EXCHANGE_WITHIN_RUN)
+		snprintf(buf, size, "%.*f", decimals, e->value);
+	else if (e->value > 0)
+		snprintf(buf, size, "at least %.*f", decimals, e->value);
+	else
+		snprintf(buf, size, "at least 0");
+	return buf;
+}
+
 const char *words_rate_interval(const struct exchange *e, int decimals, char *buf, size_t size)
 {
 	const bool bound = e->method == EXCHANGE_WITHIN_RUN;
@@ -357,6 +368,8 @@ const char *words_rate_interval(const struct exchange *e, int decimals, char *bu
 		snprintf(buf, size, "%s", "");
 	else if (!bound)
 		snprintf(buf, size, " (%.*f to %.*f)", decimals, e->low, decimals, e->high);
+	else if (!(e->value > 0))
+		snprintf(buf, size, " (slower laps of a run did not wear less)");
 	else if (e->low > 0)
 		snprintf(buf, size, " (with its noise counted, at least %.*f)", decimals, e->low);
 	else

@@ -57,6 +57,8 @@ const char *words_conditions(const struct model *m, char *buf, size_t size);
  */
 const char *words_beyond(const struct model *m, char *buf, size_t size);
 
+/* "0.61", or of the rate from inside runs "at least 0.61"; never below 0. */
+const char *words_rate(const struct exchange *e, int decimals, char *buf, size_t size);
 /* "given in the book", "by effort", "from inside runs". */
 const char *words_rate_origin(const struct exchange *e);
 /* " (0.42 to 0.95)"; the rate from inside runs has no upper end: " (with its noise counted, at

@@ -131,12 +131,11 @@ static void exchange_items(struct report_work *w)
 				w->in->book->channels[c], e->note);
 			continue;
 		}
-		char span[80];
+		char rate[40], span[80];
 		block_add(w->out, BLOCK_ITEM,
-			"Wear %s: a second per lap of lifting saves %s%.2f %% per lap%s, "
+			"Wear %s: a second per lap of lifting saves %s %% per lap%s, "
 			"%s%s%s.",
-			w->in->book->channels[c],
-			e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value,
+			w->in->book->channels[c], words_rate(e, 2, rate, sizeof rate),
 			words_rate_interval(e, 2, span, sizeof span), words_rate_origin(e),
 			e->note[0] ? "; " : "", e->note);
 	}

@@ -152,7 +152,7 @@ static void add_noise(const struct app *app, struct effects_page *s)
 static void add_exchange(const struct app *app, struct effects_page *s)
 {
 	const struct model *m = app->model;
-	char line[512], span[80];
+	char line[512], rate[40], span[80];
 	for (size_t c = 0; c < app->book.n_channels; c++) {
 		const struct exchange *e = &m->exchange[c];
 		const char *channel = app->book.channels[c];
@@ -161,8 +161,8 @@ static void add_exchange(const struct app *app, struct effects_page *s)
 				e->note);
 		else
 			snprintf(line, sizeof line,
-				"Exchange rate, %s: %s%.2f %% for each s lifted%s, %s%s%s", channel,
-				e->method == EXCHANGE_WITHIN_RUN ? "at least " : "", e->value,
+				"Exchange rate, %s: %s %% for each s lifted%s, %s%s%s", channel,
+				words_rate(e, 2, rate, sizeof rate),
 				words_rate_interval(e, 2, span, sizeof span), words_rate_origin(e),
 				e->note[0] ? "; " : "", e->note);
 		add_line(s, line);
