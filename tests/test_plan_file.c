@@ -196,6 +196,39 @@ START_TEST(a_struck_run_takes_its_lines_only)
 }
 END_TEST
 
+/* The last run, its end written in other ways; each goes, and what was before it stays. */
+START_TEST(a_run_is_struck_however_its_line_ends)
+{
+	static const char *const ends[] = {"", " \t\n", "  # not driven\n", " # c", "\r\n", "\n\n"};
+	struct err e;
+	size_t size, after_size;
+	char path[4200];
+	err_clear(&e);
+	struct plan *p = make(PLAN_SCREENING);
+	snprintf(path, sizeof path, "%s/plan.yaml", folder);
+	ck_assert(store_save_plan(&book, p, false, &e));
+	char *before = slurp_plan(&size);
+	for (size_t i = 0; i < sizeof ends / sizeof *ends; i++) {
+		char *text = NULL;
+		int n = asprintf(&text, "%.*s%s", (int)(size - 1), before, ends[i]);
+		ck_assert_int_gt(n, 0);
+		test_write(path, text, (size_t)n);
+		ck_assert_msg(
+			store_strike_plan(&book, p->n_runs - 1, p->runs[p->n_runs - 1].values, &e),
+			"%zu: %s", i, e.text);
+		char *after = slurp_plan(&after_size);
+		ck_assert_int_eq(memcmp(after, before, after_size - (i == 5)), 0);
+		struct plan *q = load();
+		ck_assert_uint_eq(q->n_runs, p->n_runs - 1);
+		plan_free(q);
+		free(after);
+		free(text);
+	}
+	free(before);
+	plan_free(p);
+}
+END_TEST
+
 START_TEST(what_may_not_be_struck_stays)
 {
 	struct err e;
@@ -350,6 +383,7 @@ Suite *suite(void)
 	tcase_add_loop_test(t, what_is_written_is_read, 0, 3);
 	tcase_add_test(t, a_tick_is_one_line);
 	tcase_add_test(t, a_struck_run_takes_its_lines_only);
+	tcase_add_test(t, a_run_is_struck_however_its_line_ends);
 	tcase_add_test(t, what_may_not_be_struck_stays);
 	tcase_add_test(t, an_open_plan_is_not_replaced);
 	tcase_add_test(t, bad_plans_are_told_with_their_place);

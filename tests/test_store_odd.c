@@ -12,6 +12,7 @@
 #include "support/small_book.h"
 #include "support/support.h"
 
+#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -74,6 +75,89 @@ START_TEST(a_name_without_a_folder_is_here)
 	car_free(&car);
 	ck_assert(!store_load_car(&car, "car.yml", &faults));
 	ck_assert(!store_load_car(&car, "Car.yaml", &faults));
+	faults_free(&faults);
+}
+END_TEST
+
+START_TEST(a_journal_in_the_user_s_own_folder_is_found)
+{
+	struct change change = {"values.bias", "55"};
+	char path[4200], beside[4200], own[4500];
+	struct stamp stamp = {0};
+	struct recovery r;
+	struct journal j;
+	char *bytes, *real;
+	size_t size;
+
+	snprintf(path, sizeof path, "%s/sheets/base.yaml", folder);
+	snprintf(beside, sizeof beside, "%s/sheets/.base.yaml.journal", folder);
+	real = realpath(path, NULL);
+	ck_assert_ptr_nonnull(real);
+	snprintf(own, sizeof own, "%s/treadlight", folder);
+	ck_assert_int_eq(mkdir(own, 0700), 0);
+	snprintf(own, sizeof own, "%s/treadlight/%016" PRIx64 ".base.yaml.journal", folder,
+		hash_bytes(real, strlen(real)));
+	free(real);
+	ck_assert(file_read(path, 1 << 20, &bytes, &size, &stamp, &err));
+	free(bytes);
+	journal_init(&j);
+	ck_assert(!journal_append(&j, &change, 1, &err)); /* not open */
+	ck_assert(journal_sync(&j, &err) && journal_discard(&j, &err));
+	ck_assert_int_eq(journal_due(&j), -1);
+	ck_assert(journal_open(&j, path, &stamp, &err));
+	ck_assert(journal_append(&j, &change, 1, &err));
+	ck_assert_int_ge(journal_due(&j), 0);
+	journal_close(&j);
+	ck_assert_int_eq(rename(beside, own), 0);
+	ck_assert(journal_recover(path, &stamp, &r, &err) && r.found && r.n_records == 1);
+	recovery_free(&r);
+	/* It goes on where it is. */
+	ck_assert(journal_open(&j, path, &stamp, &err));
+	ck_assert(journal_append(&j, &change, 1, &err) && journal_sync(&j, &err));
+	journal_close(&j);
+	ck_assert_int_ne(access(beside, F_OK), 0);
+	ck_assert(journal_recover(path, &stamp, &r, &err) && r.n_records == 2);
+	recovery_free(&r);
+	ck_assert(journal_remove(path, &err));
+	ck_assert_int_ne(access(own, F_OK), 0);
+	ck_assert(journal_recover(path, &stamp, &r, &err) && !r.found);
+	/* One that cannot be read is told. */
+	ck_assert_int_eq(mkdir(own, 0700), 0);
+	ck_assert(!journal_recover(path, &stamp, &r, &err));
+	ck_assert_ptr_nonnull(strstr(err.text, "folder"));
+}
+END_TEST
+
+START_TEST(a_book_of_many_sheets_names_some)
+{
+	char name[4300], *text;
+	struct faults faults;
+	struct book b;
+	size_t len;
+
+	snprintf(name, sizeof name, "%s/sheets/base.yaml", folder);
+	text = test_slurp(name, &len);
+	for (int i = 0; i < 150; i++) {
+		snprintf(
+			name, sizeof name, "%s/sheets/a-sheet-of-a-long-name-%03d.yaml", folder, i);
+		test_write(name, text, len);
+	}
+	free(text);
+	faults_init(&faults);
+	book_init(&b);
+	ck_assert(store_load_book(&b, folder, &faults));
+	ck_assert_uint_eq(b.n_sheets, 151);
+	book_free(&b);
+	snprintf(name, sizeof name, "%s/book.yaml", folder);
+	text = test_slurp(name, &len);
+	memcpy(strstr(text, "reference: base") + strlen("reference: "), "none", 4);
+	test_write(name, text, len);
+	free(text);
+	book_init(&b);
+	ck_assert(!store_load_book(&b, folder, &faults));
+	ck_assert_ptr_nonnull(
+		strstr(faults.list[0].text, "no sheet 'none' in sheets/; its sheets: a-sheet"));
+	book_free(&b);
 	faults_free(&faults);
 }
 END_TEST
@@ -433,6 +517,8 @@ Suite *suite(void)
 
 	tcase_add_checked_fixture(c, setup, teardown);
 	tcase_add_test(c, a_name_without_a_folder_is_here);
+	tcase_add_test(c, a_journal_in_the_user_s_own_folder_is_found);
+	tcase_add_test(c, a_book_of_many_sheets_names_some);
 	tcase_add_loop_test(c, a_line_of_yaml_stands_or_is_refused, 0, COUNT(directives));
 	tcase_add_loop_test(c, a_list_is_changed_in_its_own_shape, 0, COUNT(lists));
 	tcase_add_loop_test(c, a_book_borrows_from_what_is_there, 0, COUNT(borrows));
