@@ -297,6 +297,59 @@ START_TEST(interrupted_and_a_byte_at_a_time)
 }
 END_TEST
 
+static const char *appears;
+
+static void another_appears(void)
+{
+	test_write(other, appears, strlen(appears));
+}
+
+/* A new file where another of its name appears in the last moment. */
+START_TEST(a_new_name_is_taken_in_the_last_moment)
+{
+	static const struct {
+		const char *text;
+		enum save_outcome is;
+	} cases[] = {{"new\n", SAVE_DONE}, {"wen\n", SAVE_CONFLICT}, {"longer\n", SAVE_CONFLICT}};
+	struct stamp odd = {.size = 5}, odder = {.hash = 5};
+
+	for (int i = 0; i < 3; i++) {
+		struct stamp none = {0};
+		appears = cases[i].text;
+		shim.before_exchange = another_appears;
+		ck_assert_int_eq(put(other, "new\n", &none), cases[i].is);
+		holds(other, cases[i].text);
+		ck_assert_int_eq(count_entries(), 2);
+		ck_assert_int_eq(unlink(other), 0);
+	}
+	/* A stamp of a file that was read, however odd, is not that of a new one. */
+	ck_assert_int_eq(put(path, "new\n", &odd), SAVE_CONFLICT);
+	ck_assert_int_eq(put(path, "new\n", &odder), SAVE_CONFLICT);
+	holds(path, "old\n");
+}
+END_TEST
+
+/* Neither names that do not replace, nor second names; and the last resort fails, lies or works. */
+START_TEST(a_new_file_where_little_is_known)
+{
+	static const int links[] = {EPERM, EOPNOTSUPP, EIO};
+
+	for (int i = 0; i < 9; i++) {
+		struct stamp none = {0};
+		const int way = i % 3;
+		shim.noreplace_errno = i % 2 ? EINVAL : ENOSYS;
+		shim.linkat_errno = links[i / 3];
+		shim.rename_errno = way > 0 ? EIO : 0;
+		shim.rename_lies = way > 1;
+		const bool made = links[i / 3] != EIO && way != 1;
+		ck_assert_int_eq(put(other, "new\n", &none), made ? SAVE_DONE : SAVE_FAILED);
+		ck_assert_int_eq(access(other, F_OK) == 0, made);
+		ck_assert_int_eq(count_entries(), made ? 2 : 1);
+		unlink(other);
+	}
+}
+END_TEST
+
 START_TEST(a_failed_sync_is_never_asked_again)
 {
 	struct stamp s = stamp_of(path), none = {0};
@@ -652,6 +705,8 @@ Suite *suite(void)
 	tcase_add_checked_fixture(c, setup, teardown);
 	tcase_set_timeout(c, 60);
 	tcase_add_test(c, interrupted_and_a_byte_at_a_time);
+	tcase_add_test(c, a_new_name_is_taken_in_the_last_moment);
+	tcase_add_test(c, a_new_file_where_little_is_known);
 	tcase_add_test(c, a_failed_sync_is_never_asked_again);
 	tcase_add_test(c, in_place_a_failed_sync_puts_the_old_text_back);
 	tcase_add_test(c, the_folder_does_not_confirm);

@@ -371,7 +371,7 @@ static void walk(bool lasting)
 	ck_assert_uint_lt(clean.n_screens, UPDATES_MAX);
 	ck_assert_int_eq(walk_once(1L << 60, false), 0);
 	ck_assert_msg(as_clean(0), "two walks with memory enough differ");
-	stride = clean.made / (test_long() ? 1500 : test_quick() ? 3 : 6);
+	stride = clean.made / (test_long() ? 400 : test_quick() ? 3 : 6);
 	for (long k = 1; !fail_at(k, lasting, &refused, &said); tried++)
 		k += stride > 1 ? 1 + (k * 7919) % (2 * stride - 1) : 1;
 	printf("allocations failing %s: %ld of %ld tried over %zu screens; %ld times it did not "
