@@ -373,8 +373,16 @@ START_TEST(a_book_that_borrows_back_cannot_lend)
 
 	make_other();
 	write_borrow(".", "[{book: other}]");
-	write_borrow("other", "[{book: ../nothing}, {book: ../}]");
+	write_borrow("other", "[{book: ../nothing}, {book: ../}, {book: ../runs}]");
 	ck_assert(load_says("borrows from this book in turn", &faults));
+	faults_free(&faults);
+	/* And a book has only so many lenders. */
+	char many[33 * 15 + 3] = "[";
+	for (int i = 0; i < 33; i++)
+		strcat(many, i ? ", {book: other}" : "{book: other}");
+	strcat(many, "]");
+	write_borrow(".", many);
+	ck_assert(load_says("at most 32 are allowed", &faults));
 	faults_free(&faults);
 }
 END_TEST
@@ -387,6 +395,8 @@ static const struct {
 	{"min: 4, max: 16", "min: 4, max: 17"},
 	{"pair: wing", "pair: flap"},
 	{"id: bias", "id: bios"},
+	{"step: 1}", "step: 1.0}\n  - {id: more, label: More, axle: car, unit: mm, min: 1, max: 2, "
+		     "step: 1.0}"},
 };
 
 START_TEST(a_lender_s_car_has_the_same_limits)
