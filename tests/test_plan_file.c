@@ -229,6 +229,61 @@ START_TEST(a_run_is_struck_however_its_line_ends)
 }
 END_TEST
 
+/* Values on lines of their own are no hindrance; runs in a flow list are. */
+START_TEST(a_run_in_block_lines_is_struck_and_in_flow_is_not)
+{
+	static const char flow[] = "runs: [{role: baseline, values: {}}]\n";
+	struct err e;
+	size_t size;
+	char path[4200], *at;
+	err_clear(&e);
+	struct plan *p = make(PLAN_SCREENING);
+	snprintf(path, sizeof path, "%s/plan.yaml", folder);
+	ck_assert(store_save_plan(&book, p, false, &e));
+	char *before = slurp_plan(&size), *text = calloc(1, 4 * size), *out = text;
+	bool in = false;
+	for (size_t i = 0; i < size; i++) {
+		if (strncmp(before + i, "values: {", 9) == 0) {
+			out += sprintf(out, "values:\n      ");
+			i += 8;
+			in = true;
+		} else if (in && before[i] == ',') {
+			out += sprintf(out, "\n      ");
+			i += strspn(before + i + 1, " \n");
+		} else if (in && before[i] == '}') {
+			in = false;
+		} else {
+			*out++ = before[i];
+		}
+	}
+	test_write(path, text, strlen(text));
+	ck_assert_msg(store_strike_plan(&book, 2, p->runs[2].values, &e), "%s", e.text);
+	struct plan *q = load();
+	ck_assert_uint_eq(q->n_runs, p->n_runs - 1);
+	plan_free(q);
+	/* A plan that cannot be read, or has runs open, is not written over; one that is done is.
+	 */
+	err_clear(&e);
+	ck_assert(!store_save_plan(&book, p, false, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "runs still to be driven"));
+	at = strstr(text, "runs:");
+	ck_assert_ptr_nonnull(at);
+	strcpy(at, flow);
+	test_write(path, text, strlen(text));
+	err_clear(&e);
+	ck_assert(!store_strike_plan(&book, 0, p->runs[0].values, &e));
+	err_clear(&e);
+	ck_assert(!store_save_plan(&book, p, false, &e) && e.text[0]);
+	ck_assert(store_save_plan(&book, p, true, &e));
+	for (size_t i = 0; i < p->n_runs; i++)
+		ck_assert_msg(store_tick_plan(&book, i, "r01", &e), "%s", e.text);
+	ck_assert(store_save_plan(&book, p, false, &e));
+	free(text);
+	free(before);
+	plan_free(p);
+}
+END_TEST
+
 START_TEST(what_may_not_be_struck_stays)
 {
 	struct err e;
@@ -384,6 +439,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_tick_is_one_line);
 	tcase_add_test(t, a_struck_run_takes_its_lines_only);
 	tcase_add_test(t, a_run_is_struck_however_its_line_ends);
+	tcase_add_test(t, a_run_in_block_lines_is_struck_and_in_flow_is_not);
 	tcase_add_test(t, what_may_not_be_struck_stays);
 	tcase_add_test(t, an_open_plan_is_not_replaced);
 	tcase_add_test(t, bad_plans_are_told_with_their_place);
