@@ -188,7 +188,7 @@ int __wrap_term_key(void)
 static uint64_t screen_hash(void)
 {
 	uint64_t hash = 1469598103934665603U;
-	char line[4 * COLUMNS + 1];
+	char line[4 * COLUMNS + 1] = "";
 	int y, x;
 
 	getyx(stdscr, y, x);

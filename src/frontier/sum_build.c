@@ -48,7 +48,7 @@ static bool tie_prefers(struct sum *s, struct partial a, struct partial b)
 
 static bool front_reserve(struct front *f, size_t n)
 {
-	if (n <= f->cap)
+	if (f->p && n <= f->cap)
 		return true;
 	size_t cap = f->cap ? f->cap : 16;
 	while (cap < n)
