@@ -370,6 +370,30 @@ START_TEST(a_failed_sync_is_never_asked_again)
 }
 END_TEST
 
+/* Who asks at once whenever it is due would do nothing else. */
+START_TEST(a_journal_that_cannot_be_synced_is_tried_later)
+{
+	struct stamp s = stamp_of(path);
+	struct change c = {"values.a", "1"};
+	struct recovery r;
+	struct journal j;
+
+	ck_assert(journal_open(&j, path, &s, &err));
+	ck_assert(journal_append(&j, &c, 1, &err));
+	shim.fsync_errno = EIO;
+	shim.fsync_fails = -1;
+	ck_assert(!journal_sync(&j, &err));
+	said(strerror(EIO));
+	ck_assert_int_gt(journal_due(&j), 0);
+	shim.fsync_fails = 0;
+	ck_assert(journal_sync(&j, &err));
+	ck_assert_int_eq(journal_due(&j), -1);
+	journal_close(&j);
+	ck_assert(journal_recover(path, &s, &r, &err) && r.n_records == 1);
+	recovery_free(&r);
+}
+END_TEST
+
 START_TEST(in_place_a_failed_sync_puts_the_old_text_back)
 {
 	struct stamp s = stamp_of(path);
@@ -708,6 +732,7 @@ Suite *suite(void)
 	tcase_add_test(c, a_new_name_is_taken_in_the_last_moment);
 	tcase_add_test(c, a_new_file_where_little_is_known);
 	tcase_add_test(c, a_failed_sync_is_never_asked_again);
+	tcase_add_test(c, a_journal_that_cannot_be_synced_is_tried_later);
 	tcase_add_test(c, in_place_a_failed_sync_puts_the_old_text_back);
 	tcase_add_test(c, the_folder_does_not_confirm);
 	tcase_add_test(c, closing_tells_of_a_full_server);
