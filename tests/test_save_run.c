@@ -456,6 +456,50 @@ START_TEST(what_is_no_correction_is_told)
 }
 END_TEST
 
+static size_t runs_now(void)
+{
+	struct book now;
+	load(&now);
+	size_t n = now.n_runs;
+	book_free(&now);
+	return n;
+}
+
+/* A run dropped is out of the book and byte for byte aside; back it is as it was. */
+START_TEST(a_dropped_run_is_kept_aside)
+{
+	struct err e;
+	size_t len, len_aside;
+	put_run(HEAD, START LAPS, false);
+	char *was = test_slurp(path, &len), *aside = in_folder("b/runs/r1.dropped-1");
+	const struct run *r = &b.runs[0];
+	ck_assert(!store_return_run(&b, r, &e) && strstr(e.text, "no runs/r1.dropped-1"));
+	ck_assert(store_drop_run(&b, r, &e));
+	ck_assert_uint_eq(runs_now(), 0);
+	char *text = test_slurp(aside, &len_aside);
+	ck_assert(len_aside == len && memcmp(text, was, len) == 0);
+	/* Gone already; another run of that id logged meanwhile is not written over. */
+	ck_assert(!store_drop_run(&b, r, &e));
+	test_write(path, was, len);
+	ck_assert(!store_return_run(&b, r, &e));
+	ck_assert_msg(strstr(e.text, "could not be moved") != NULL, "%s", e.text);
+	/* Dropped too, it stands beside the first, and is the first to come back. */
+	ck_assert(store_drop_run(&b, r, &e));
+	test_write(aside, "kind: run\nversion: 1\n", 21);
+	ck_assert(store_return_run(&b, r, &e));
+	ck_assert_uint_eq(runs_now(), 1);
+	/* What someone changed is not taken for the run. */
+	ck_assert_int_eq(unlink(path), 0);
+	ck_assert(!store_return_run(&b, r, &e));
+	test_write(path, "kind: run\nversion: 1\n", 21);
+	ck_assert(!store_drop_run(&b, r, &e));
+	ck_assert_ptr_nonnull(strstr(e.text, "changed by someone else"));
+	free(text);
+	free(aside);
+	free(was);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("save_run");
@@ -465,6 +509,7 @@ Suite *suite(void)
 		t, a_correction_is_read_back, 0, sizeof corrections / sizeof corrections[0]);
 	tcase_add_test(t, line_ends_stay_as_they_are);
 	tcase_add_test(t, what_is_no_correction_is_told);
+	tcase_add_test(t, a_dropped_run_is_kept_aside);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -144,6 +144,16 @@ bool book_put_run(struct book *b, const struct run *r)
 	return true;
 }
 
+void book_drop_run(struct book *b, const char *id)
+{
+	int at = book_find_run(b, id);
+	if (at < 0)
+		return;
+	run_free(&b->runs[at]);
+	b->n_runs--;
+	memmove(b->runs + at, b->runs + at + 1, (b->n_runs - (size_t)at) * sizeof *b->runs);
+}
+
 const struct sheet *book_reference(const struct book *b)
 {
 	int i = book_find_sheet(b, b->reference);

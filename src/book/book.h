@@ -110,6 +110,8 @@ int book_find_run(const struct book *b, const char *id);
 /* Puts a copy of the run into its place: a new one, or instead of the one of its id. False: out of
  * memory, nothing changed. Fitted models of the book are stale afterwards. */
 bool book_put_run(struct book *b, const struct run *r);
+/* Forgets the run of that id, if there is one. Fitted models are stale likewise. */
+void book_drop_run(struct book *b, const char *id);
 /* The reference sheet; NULL if the book has none of that id. */
 const struct sheet *book_reference(const struct book *b);
 int book_find_channel(const struct book *b, const char *name);

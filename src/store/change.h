@@ -17,6 +17,9 @@ enum save_outcome change_save(
 /* For savers without a screen: the outcome as yes or no. */
 bool change_done(enum save_outcome outcome);
 
+/* Does the run's file, as read, still hold what the caller has of it? False with err. */
+bool change_is_run(const struct book *b, const struct run *r, const struct doc *d, struct err *err);
+
 /* Hold the file's lock around a change; false: someone else has it, err says who. */
 struct lock;
 bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err);

@@ -8,6 +8,7 @@ libtreadlight_a_SOURCES += \
 	src/store/csv.h \
 	src/store/doc.c \
 	src/store/doc.h \
+	src/store/drop_run.c \
 	src/store/explain.c \
 	src/store/explain.h \
 	src/store/file.c \

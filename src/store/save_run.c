@@ -385,17 +385,23 @@ static bool save_text(struct job *j, struct doc *d, const char *path)
 	return ok;
 }
 
-static bool is_still(struct job *j, const struct doc *d)
+bool change_is_run(const struct book *b, const struct run *r, const struct doc *d, struct err *err)
 {
 	struct run now;
 	struct faults f;
 	faults_init(&f);
 	bool same = false;
-	if (load_run(&now, d, j->before->id, &j->b->car, j->b, &f)) {
-		same = run_equal(&now, j->before);
+	if (load_run(&now, d, r->id, &b->car, b, &f)) {
+		same = run_equal(&now, r);
 		run_free(&now);
 	}
-	j->memory = faults_class(&f) == ERR_FAILED;
+	if (faults_class(&f) == ERR_FAILED)
+		err_memory(err);
+	else if (!same)
+		err_failed(
+			err, "was changed by someone else since it was read; nothing was written");
+	if (!same)
+		err_at(err, d->path, 0, 0);
 	faults_free(&f);
 	return same;
 }
@@ -416,15 +422,8 @@ static bool save_locked(struct job *j, const char *path)
 	struct doc d;
 	if (!change_read(&d, path, j->err))
 		return false;
-	bool ok = is_still(j, &d);
-	if (!ok && j->memory) {
-		err_memory(j->err);
-		err_at(j->err, path, 0, 0);
-	} else if (!ok) {
-		err_failed(j->err,
-			"was changed by someone else since it was read; nothing was written");
-		err_at(j->err, path, 0, 0);
-	} else {
+	bool ok = change_is_run(j->b, j->before, &d, j->err);
+	if (ok) {
 		find_alike(j);
 		ok = save_text(j, &d, path);
 	}

@@ -67,6 +67,13 @@ bool store_borrow(struct book *b, const char *const *folders, size_t n, struct f
  * same, the laps list rewritten where laps came or went. */
 bool store_save_run(
 	const struct book *b, const struct run *before, const struct run *after, struct err *err);
+/*
+ * Take a run out of the book: its file is moved aside, whole, to runs/ID.dropped-N, N above all
+ * that are there, which no program reads. And bring the one of the highest N back, where it still
+ * holds that run and no other has its id. r: the run as its file has it; on failure nothing moved.
+ */
+bool store_drop_run(const struct book *b, const struct run *r, struct err *err);
+bool store_return_run(const struct book *b, const struct run *r, struct err *err);
 
 /* Ids of all profiles of a kind that a book in `dir` (NULL: none) would find, sorted, each
  * once; *ids is the caller's. False: out of memory. */

@@ -98,7 +98,8 @@ extern const char *const page_names[PAGES];
 	ACTION(add_laps, ON_RUNS, KEYS('a'), "add laps", "add laps to the run")                    \
 	ACTION(skip_lap, ON_RUNS, KEYS('x'), "skip",                                               \
 		"leave the lap out with a reason; or let it count")                                \
-	ACTION(drop_lap, ON_RUNS, KEYS('D'), NULL, "drop the lap from the file")                   \
+	ACTION(drop, ON_RUNS, KEYS('D'), NULL,                                                     \
+		"drop the whole run, or among its laps the lap; asks first")                       \
 	ACTION(conditions, ON_RUNS, KEYS('c'), "conditions",                                       \
 		"fuel, track, tyres, driver of the run")                                           \
 	ACTION(run_setup, ON_RUNS, KEYS('V'), NULL,                                                \

@@ -101,6 +101,14 @@ unsigned runs_take(struct app *app, const struct run *r, const char *said)
 	return app_changed(app, CHANGED_MODEL) | app_say(app, "%s", said);
 }
 
+unsigned runs_gone(struct app *app, const char *id, const char *said)
+{
+	runs_page_of(app)->in_laps = false;
+	book_drop_run(&app->book, id);
+	app_refit(app);
+	return app_changed(app, CHANGED_MODEL) | app_say(app, "%s", said);
+}
+
 static unsigned runs_move(struct app *app, enum move how)
 {
 	struct runs_page *s = runs_page_of(app);

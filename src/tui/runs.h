@@ -13,6 +13,7 @@ enum { RUNS_UNDO_MAX = 50 };
 struct runs_history {
 	struct {
 		struct run before, after; /* owned, of one id */
+		bool dropped;             /* the whole run went; after is empty */
 	} list[RUNS_UNDO_MAX];
 	int n, at;
 };
@@ -43,10 +44,15 @@ const struct verified_run *runs_verified(const struct runs_page *s, int run);
 unsigned runs_take(struct app *app, const struct run *r, const char *said);
 unsigned runs_stop_verify(struct app *app, const struct err *err);
 
-/* runs_undo.c: notes that a run's file went from *before to *after, for u and r. False where memory
- * is short: then it cannot be undone. */
+/* A run went: the book, the fit, all pages. Says what is `said`. */
+unsigned runs_gone(struct app *app, const char *id, const char *said);
+
+/* runs_undo.c: notes that a run's file went from *before to *after (NULL: aside), for u and r.
+ * False where memory is short: then it cannot be undone. */
 bool runs_note(struct runs_history *h, const struct run *before, const struct run *after);
 void runs_forget(struct runs_history *h);
+/* Drops the whole run, one of the book's, and notes it. */
+unsigned runs_drop(struct app *app, const struct run *r);
 
 /* runs_log.c: a copy of a run to change, s->draft; false: memory. Saving it, with words for the
  * user. What stands for what in a lap's line. Conditions as typed into the draft: false: the field

@@ -119,11 +119,11 @@ static unsigned drop_answered(struct app *app, int choice)
 	return runs_save_change(app, said);
 }
 
-unsigned act_drop_lap(struct app *app)
+static unsigned drop_lap(struct app *app)
 {
 	static const struct choice choices[] = {
 		{'n', "keep the lap; x can leave it out of the fit with a reason"},
-		{'d', "drop the lap from the file for good"}};
+		{'d', "drop the lap from the file; u brings it back"}};
 	struct runs_page *s = runs_page_of(app);
 	char line[400];
 	unsigned flags;
@@ -132,6 +132,35 @@ unsigned act_drop_lap(struct app *app)
 	return question_open(app, drop_answered, choices, 2,
 		runs_lap_words(app, &s->draft, (size_t)s->lap, line, sizeof line),
 		"Drop lap %d of %s?", s->lap + 1, s->draft.id);
+}
+
+static unsigned run_drop_answered(struct app *app, int choice)
+{
+	const struct run *r = runs_current(app);
+	return choice == 1 && r ? runs_drop(app, r) : UI_ALL;
+}
+
+static unsigned drop_run(struct app *app)
+{
+	static const struct choice choices[] = {
+		{'n', "keep the run"}, {'d', "drop the run; u brings it back"}};
+	const struct run *r = runs_current(app);
+	char body[ID_SIZE * 2 + 400];
+	if (!r)
+		return app_say(app, "no run yet: n logs one");
+	snprintf(body, sizeof body,
+		"Its laps (%zu, %zu of them counting) go out of every figure of the book.\n"
+		"The file is kept aside as runs/%s.dropped-N, which no program reads. A plan's "
+		"run that was ticked off with %s stays so; x on the Plan page says another.",
+		r->n_laps, run_fitted_laps(r), r->id, r->id);
+	return question_open(app, run_drop_answered, choices, 2, body, "Drop the whole run %s%s%s?",
+		r->id, r->date[0] ? " of " : "", r->date);
+}
+
+/* The lap under the cursor, or in the log of runs the run. */
+unsigned act_drop(struct app *app)
+{
+	return runs_page_of(app)->in_laps ? drop_lap(app) : drop_run(app);
 }
 
 static unsigned conditions_corrected(struct app *app, const char *text)

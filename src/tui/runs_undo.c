@@ -33,13 +33,45 @@ bool runs_note(struct runs_history *h, const struct run *before, const struct ru
 	}
 	run_init(&h->list[h->n].before);
 	run_init(&h->list[h->n].after);
-	bool ok = run_copy(&h->list[h->n].before, before) && run_copy(&h->list[h->n].after, after);
+	h->list[h->n].dropped = after == NULL;
+	bool ok = run_copy(&h->list[h->n].before, before) &&
+		  (!after || run_copy(&h->list[h->n].after, after));
 	if (ok)
 		h->n++;
 	else
 		free_entry(h, h->n);
 	h->at = h->n;
 	return ok;
+}
+
+/* The run's file moved aside, or back from there; false: said why. */
+static bool move_run(
+	struct app *app, const struct run *r, bool back, const char *said, unsigned *flags)
+{
+	struct err err;
+	char line[200];
+	err_clear(&err);
+	if (!(back ? store_return_run : store_drop_run)(&app->book, r, &err)) {
+		err_format(&err, line, sizeof line);
+		*flags = app_warn(app, "nothing was changed: %s", line);
+		return false;
+	}
+	*flags = back ? runs_take(app, r, said) : runs_gone(app, r->id, said);
+	return true;
+}
+
+unsigned runs_drop(struct app *app, const struct run *r)
+{
+	struct runs_history *h = &runs_page_of(app)->history;
+	char said[ID_SIZE + 100];
+	unsigned flags;
+	if (!runs_note(h, r, NULL))
+		return app_warn(app, "out of memory: nothing was dropped");
+	r = &h->list[h->n - 1].before; /* the book's own goes */
+	snprintf(said, sizeof said, "%s is dropped, its file kept aside; u brings it back", r->id);
+	if (!move_run(app, r, false, said, &flags))
+		free_entry(h, h->at = --h->n);
+	return flags;
 }
 
 /* The file from one text to the other; false: said why. */
@@ -64,10 +96,13 @@ unsigned act_run_undo(struct app *app)
 		return app_say(app,
 			"no correction of a run to undo; the sheet's changes are undone "
 			"on its page");
-	const struct run *before = &h->list[h->at - 1].before;
+	const int i = h->at - 1;
+	const struct run *before = &h->list[i].before;
 	char said[128];
-	snprintf(said, sizeof said, "undone: %s is as it was before", before->id);
-	if (bring(app, &h->list[h->at - 1].after, before, said, &flags))
+	snprintf(said, sizeof said, "undone: %s is %s", before->id,
+		h->list[i].dropped ? "back in the book" : "as it was before");
+	if (h->list[i].dropped ? move_run(app, before, true, said, &flags)
+			       : bring(app, &h->list[i].after, before, said, &flags))
 		h->at--;
 	return flags;
 }
@@ -78,10 +113,13 @@ unsigned act_run_redo(struct app *app)
 	unsigned flags;
 	if (h->at == h->n)
 		return app_say(app, "no correction of a run to redo");
-	const struct run *after = &h->list[h->at].after;
+	const int i = h->at;
+	const struct run *before = &h->list[i].before;
 	char said[128];
-	snprintf(said, sizeof said, "redone: %s", after->id);
-	if (bring(app, &h->list[h->at].before, after, said, &flags))
+	snprintf(said, sizeof said, "redone: %s%s", before->id,
+		h->list[i].dropped ? " is dropped" : "");
+	if (h->list[i].dropped ? move_run(app, before, false, said, &flags)
+			       : bring(app, before, &h->list[i].after, said, &flags))
 		h->at++;
 	return flags;
 }
