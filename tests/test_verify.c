@@ -294,6 +294,44 @@ START_TEST(drift_of_the_base_is_found)
 }
 END_TEST
 
+/* A figure per hour is told where the runs span an hour and the interval is one that could be. */
+START_TEST(no_drift_by_the_hour_within_minutes)
+{
+	char words[WORDS_SIZE];
+	struct drift_point at[4] = {{.hours = 0, .value = 90}, {.hours = 0.2, .value = 90.3},
+		{.hours = 0.4, .value = 89.9}, {.hours = 0.5, .value = 90.1}};
+	struct drift d = {.n = 4,
+		.points = at,
+		.days = 1,
+		.has_slope = true,
+		.slope = -4,
+		.se = 12,
+		.df = 2,
+		.p = 0.8};
+	verify_drift_words(0, &d, words, sizeof words);
+	ck_assert_str_eq(words, "no drift can be told by the hour, the runs lie within 30 minutes: "
+				"too close together");
+	d.p = 0.01;
+	ck_assert_ptr_nonnull(strstr(verify_drift_words(0, &d, words, sizeof words),
+		"within 30 minutes: yet they moved by more than their scatter"));
+	d.p = 0.8;
+	at[3].hours = 1.2; /* long enough, but between -56 and +48 s an hour nothing is told */
+	ck_assert_str_eq(verify_drift_words(0, &d, words, sizeof words),
+		"no drift can be told by the hour: the runs are too few and too close together");
+	d.slope = 0.05;
+	d.se = 0.1;
+	ck_assert_ptr_nonnull(strstr(verify_drift_words(0, &d, words, sizeof words),
+		"s an hour, 95% interval -0.38 to +0.48: no drift that stands clear"));
+	for (size_t i = 0; i < 4; i++)
+		at[i].value /= 40; /* wear of 2.25 %: of that half an hour could be, not more */
+	ck_assert_ptr_nonnull(strstr(
+		verify_drift_words(1, &d, words, sizeof words), "%/lap an hour, 95% interval"));
+	d.se = 0.3;
+	ck_assert_ptr_nonnull(
+		strstr(verify_drift_words(1, &d, words, sizeof words), "no drift can be told"));
+}
+END_TEST
+
 /* Wear read as 2.3 on every lap: the fit leaves rounding and intervals as narrow as that, and
  * nothing may be said of either. */
 START_TEST(readings_that_never_vary_say_nothing)
@@ -352,6 +390,7 @@ Suite *suite(void)
 	tcase_add_test(t, five_in_a_hundred_miss);
 	tcase_add_test(t, too_many_misses_are_named);
 	tcase_add_test(t, drift_of_the_base_is_found);
+	tcase_add_test(t, no_drift_by_the_hour_within_minutes);
 	tcase_add_test(t, readings_that_never_vary_say_nothing);
 	suite_add_tcase(s, t);
 	return s;

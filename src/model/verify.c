@@ -359,15 +359,49 @@ struct verify *verify_new(const struct book *b, size_t last, struct err *err)
 	return NULL;
 }
 
+/* No slope by the hour: the runs lie too close together. */
+static bool drift_is_short(const struct drift *d, char *buf, size_t size)
+{
+	double span = 0;
+	for (size_t i = 0; i < d->n; i++)
+		span = fmax(span, d->points[i].hours);
+	if (span > 0.99) /* minutes are not exact in hours */
+		return false;
+	snprintf(buf, size,
+		"no drift can be told by the hour, the runs lie within %.0f minutes%s%s", 60 * span,
+		d->days > 1 ? " of each day" : "",
+		d->p < 0.05 ? ": yet they moved by more than their scatter"
+			    : ": too close together");
+	return true;
+}
+
+/* Nor one whose interval reaches beyond what tracks and tyres do (common practice, no source): 2 %
+ * of a lap time an hour, half of a wear. */
+static bool drift_is_vague(size_t response, const struct drift *d, double half)
+{
+	double sum = 0;
+	for (size_t i = 0; i < d->n; i++)
+		sum += d->points[i].value;
+	return d->p >= 0.05 &&
+	       half > (response == RESPONSE_TIME ? 0.02 : 0.5) * fabs(sum / (double)d->n);
+}
+
 const char *verify_drift_words(size_t response, const struct drift *d, char *buf, size_t size)
 {
 	const char *verdict = d->p < 0.05 ? "it drifts; randomise, let the base return often"
 					  : "no drift that stands clear of the scatter";
 	double low, high;
+	if (drift_is_short(d, buf, size))
+		return buf;
 	drift_span(d, &low, &high);
 	const int digits = words_decimals((high - low) / 2);
-	snprintf(buf, size, "%+.*f %s an hour, 95%% interval %+.*f to %+.*f: %s", digits, d->slope,
-		words_unit(response), digits, low, digits, high, verdict);
+	if (drift_is_vague(response, d, (high - low) / 2))
+		snprintf(buf, size,
+			"no drift can be told by the hour: the runs are too few and too close "
+			"together");
+	else
+		snprintf(buf, size, "%+.*f %s an hour, 95%% interval %+.*f to %+.*f: %s", digits,
+			d->slope, words_unit(response), digits, low, digits, high, verdict);
 	return buf;
 }
 

@@ -84,7 +84,8 @@ enum { VERIFY_AT_ONCE = 32 };
 bool verify_steps(struct verify *v, size_t most, struct err *err);
 void verify_free(struct verify *v);
 
-/* "+0.013 s an hour (95%: -0.006 to +0.032): ..." of a drift that has a slope. */
+/* "+0.013 s an hour, 95% interval -0.006 to +0.032: ..." of a drift that has a slope; words alone
+ * where the runs lie within less than an hour, or the interval is wider than anything real. */
 const char *verify_drift_words(size_t response, const struct drift *d, char *buf, size_t size);
 
 /* "as predicted", "slower than predicted", ...; for a response and its forecast. */
