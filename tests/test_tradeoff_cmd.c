@@ -211,6 +211,11 @@ START_TEST(tables_speak)
 	ck_assert_int_eq(said.status, 0);
 	ck_assert(strstr(said.out, "stays, frozen") != NULL);
 	ck_assert(strstr(said.out, "the best of many estimates") != NULL);
+	ck_assert(strstr(said.out, "95% of `at pace`: suggest --json, or compare") != NULL);
+	ck_assert(strstr(said.out, "95% of `stint`: the command stint") != NULL);
+	test_said_free(&said);
+	said = say("suggest", WORDS("--save", "like-for-like", "--points", "3"));
+	ck_assert(strstr(said.out, "95% of `wear`: suggest --json, or compare") != NULL);
 	test_said_free(&said);
 	said = say("compare", WORDS("quick-base", "kind", "--changed-first"));
 	ck_assert_int_eq(said.status, 0);

@@ -263,6 +263,19 @@ static void print_heads(bool like)
 	printf("%7s %8s %8s  %s\n", "stint", "changes", "minutes", "set-up");
 }
 
+/* Where the intervals are that the table has no room for. */
+static void print_elsewhere(const struct suggestion *s)
+{
+	bool stint = false;
+	for (size_t i = 0; i < s->f->n; i++)
+		stint = stint || s->f->points[i].has_stint;
+	if (s->f->n && s->o.save.kind != SAVE_MEAN)
+		printf("95%% of `%s`: suggest --json, or compare once a set-up is a sheet\n",
+			s->o.save.kind == SAVE_LIKE ? "wear" : "at pace");
+	if (stint)
+		puts("95% of `stint`: the command stint, once a set-up is a sheet");
+}
+
 static int print_table(const struct suggestion *s)
 {
 	const struct frontier *f = s->f;
@@ -298,6 +311,7 @@ static int print_table(const struct suggestion *s)
 	printf("\nlap time in s, wear and wear at the reference's pace in %% per lap%s\n",
 		s->a->book.stint.laps.has ? ", stint in s"
 					  : "; stint: book.yaml says no stint: {laps: ...}");
+	print_elsewhere(s);
 	if (f->n > 0 && s->o.save.kind == SAVE_MEAN)
 		puts("wear is the mean of the channels, of which no interval is known (-); --save "
 		     "CHANNEL gives one");
