@@ -4,6 +4,7 @@
  */
 #include "tui/app.h"
 
+#include "book/caution.h"
 #include "plan/plan_line.h"
 #include "store/plan_file.h"
 #include "tui/fmt.h"
@@ -354,7 +355,7 @@ unsigned act_plan_effects(struct app *app)
 
 /* --- painting ------------------------------------------------------------------- */
 
-enum { MARKS_X = 30, MARK_W = 3, FIGURE_W = 11, DETAIL_LINES = 4 };
+enum { MARKS_X = 30, MARK_W = 3, FIGURE_W = 11, DETAIL_LINES = 4, CAUTION_LINES = 2 };
 enum { SIDE_FROM = 110, SIDE_W = 34 }; /* columns from which factors and remarks stand beside */
 
 static size_t count_done(const struct plan *p)
@@ -407,7 +408,7 @@ static int marks_for(const struct plan *p, int width)
 	return room < (int)p->n_factors ? (room < 0 ? 0 : room) : (int)p->n_factors;
 }
 
-static void draw_run(const struct plan_page *s, int index, int y, int width)
+static void draw_run(const struct app *app, const struct plan_page *s, int index, int y, int width)
 {
 	const struct plan *p = s->plan;
 	const struct plan_run *r = &p->runs[index];
@@ -417,6 +418,8 @@ static void draw_run(const struct plan_page *s, int index, int y, int width)
 		scr_text(y, 1, 1, ACCENT, ">");
 	scr_printf(y, 3, MARKS_X - 3, style, "%3d  %-9s%7zu%6g", index + 1,
 		r->baseline ? "baseline" : "test", r->changes, r->minutes);
+	if (caution_list(&app->book.car, r->values, NULL)) /* told below the runs */
+		scr_text(y, 6, 1, WARN, "!");
 	for (int f = 0; f < n; f++)
 		scr_printf(y, MARKS_X + f * MARK_W, MARK_W, style, "%2c",
 			mark_of(p, &p->factors[f], r));
@@ -454,6 +457,38 @@ static void draw_legend(const struct plan *p, const struct car *car, struct area
 	buf_free(&text);
 }
 
+static size_t count_cautioned(const struct plan *p, const struct car *car)
+{
+	size_t n = 0;
+	for (size_t i = 0; i < p->n_runs; i++)
+		n += caution_list(car, p->runs[i].values, NULL) > 0;
+	return n;
+}
+
+/* Soft limits that the run under the marker passes, else how many runs pass one. Lines used. */
+static int draw_caution(const struct plan_page *s, const struct car *car, struct area a)
+{
+	const fix *values = run_at(s)->values;
+	char words[CAUTION_SIZE], line[CAUTION_SIZE + 40];
+	size_t runs = count_cautioned(s->plan, car), i = 0;
+	size_t here = caution_list(car, values, NULL);
+	if (runs == 0)
+		return 0;
+	while (here && !car_caution(&car->adjustables[i], values[i]))
+		i++;
+	if (here > 1)
+		snprintf(line, sizeof line, "! %zu soft limits passed: %s", here,
+			caution_words(car, i, values[i], words, sizeof words));
+	else if (here)
+		snprintf(line, sizeof line, "! %s",
+			caution_words(car, i, values[i], words, sizeof words));
+	else
+		snprintf(line, sizeof line,
+			"! %zu %s past a soft limit (!): go there to read which", runs,
+			runs == 1 ? "run goes" : "runs go");
+	return scr_wrap(a.y, 1, a.w - 2, CAUTION_LINES, WARN, line);
+}
+
 /* What the run under the marker changes, for the one with the spanner. */
 static void draw_detail(struct app *app, const struct plan_page *s, struct area a)
 {
@@ -479,7 +514,9 @@ static void draw_detail(struct app *app, const struct plan_page *s, struct area 
 	if (!text.data)
 		buf_adds(&text,
 			s->cursor ? "nothing to change from the run before" : "the base as it is");
-	int used = text.data ? scr_wrap(a.y, 1, a.w - 2, a.h, PLAIN, text.data) : 0;
+	int used = draw_caution(s, car, a);
+	if (text.data)
+		used += scr_wrap(a.y + used, 1, a.w - 2, a.h - used, PLAIN, text.data);
 	buf_free(&text);
 	if (scr_cols() < SIDE_FROM)
 		draw_legend(s->plan, car, (struct area){a.y + used, a.x, a.h - used, a.w});
@@ -489,7 +526,8 @@ static void draw_runs(struct app *app, struct plan_page *s, struct area a)
 {
 	const struct plan *p = s->plan;
 	int n = (int)p->n_runs, marks = marks_for(p, a.w);
-	int rows = a.h - 3 - DETAIL_LINES;
+	int rows =
+		a.h - 3 - DETAIL_LINES - (count_cautioned(p, &app->book.car) ? CAUTION_LINES : 0);
 	s->screenful = rows > 0 ? rows : 1;
 	s->cursor = list_move(s->cursor, n, 1, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, n, s->screenful);
@@ -498,7 +536,7 @@ static void draw_runs(struct app *app, struct plan_page *s, struct area a)
 		scr_printf(a.y + 2, MARKS_X + f * MARK_W, MARK_W, DIM, "%2d", f + 1);
 	int shown = s->screenful < n - s->top ? s->screenful : n - s->top;
 	for (int i = 0; i < shown; i++)
-		draw_run(s, s->top + i, a.y + 3 + i, a.w);
+		draw_run(app, s, s->top + i, a.y + 3 + i, a.w);
 	draw_detail(app, s, (struct area){a.y + 3 + shown, 0, a.h - 3 - shown, a.w});
 }
 
