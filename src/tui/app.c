@@ -370,14 +370,16 @@ static void draw_title(struct app *app, int cols)
 		char where[256];
 		snprintf(where, sizeof where, "%s, %s", circuit, car);
 		if (room > 8)
-			x += scr_text(0, x, room, PLAIN, where) + 2;
+			x += scr_cut(0, x, room, PLAIN, where) + 2;
 	}
-	x += scr_text(0, x, left - x, BOLD, s->id) + 1;
+	x += scr_cut(0, x, left - x, BOLD, s->id) + 1;
 	int used = scr_printf(
 		0, x, left - x, app_dirty(app) || cautions ? WARN : PLAIN, "(%s)", state);
 	x += (cols >= 80 && used < STATE_COLS ? STATE_COLS : used) + 1; /* so that nothing jumps */
-	if (b->reference[0])
-		scr_printf(0, x, left - x, PLAIN, "against %s", b->reference);
+	if (b->reference[0]) {
+		x += scr_text(0, x, left - x, PLAIN, "against ");
+		scr_cut(0, x, left - x, PLAIN, b->reference);
+	}
 	if (help)
 		scr_text(0, cols - help, help, DIM, "? keys");
 }

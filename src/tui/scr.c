@@ -76,14 +76,20 @@ int scr_width(const char *text)
 	return lines_width(text, strlen(text), NO_CUT);
 }
 
+int scr_cut(int y, int x, int width, enum style style, const char *text)
+{
+	if (width <= 0 || scr_width(text) <= width)
+		return scr_text(y, x, width, style, text);
+	scr_text(y, x, width - 1, style, text);
+	scr_text(y, x + width - 1, 1, style, "~"); /* what is cut must not pass for the whole */
+	return width;
+}
+
 void scr_right(int y, int x, int width, enum style style, const char *text)
 {
 	int w = scr_width(text);
 	int pad = w < width ? width - w : 0;
-	scr_text(y, x + pad, width - pad, style, text);
-	if (w > width && width > 0)
-		scr_text(y, x + width - 1, 1, style,
-			"~"); /* a cut figure must not pass for a whole one */
+	scr_cut(y, x + pad, width - pad, style, text);
 }
 
 void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most)

@@ -37,6 +37,8 @@ void scr_blank(struct area a);
 int scr_text(int y, int x, int width, enum style style, const char *text);
 int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
 	__attribute__((format(printf, 5, 6)));
+/* scr_text(), but what is too wide ends in ~. */
+int scr_cut(int y, int x, int width, enum style style, const char *text);
 /* Ending at column x + width; what is too wide is cut and ends in ~. */
 void scr_right(int y, int x, int width, enum style style, const char *text);
 /* A figure of a column whose points stand under each other: room for `most` decimals is kept. */

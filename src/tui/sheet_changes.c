@@ -49,9 +49,7 @@ static void draw_change(struct app *app, size_t group, int y, int x)
 	int w = snprintf(move, sizeof move, "%s to %s%s", from, to, end);
 	if (w > width && pair >= 0) /* " f" is better than half a word */
 		snprintf(move, sizeof move, "%s to %s%.2s", from, to, end);
-	scr_text(y, x + LABEL_W + 1, width, DIM, move);
-	if (strlen(move) > (size_t)width) /* a cut figure must not pass for a whole one */
-		scr_text(y, x + LABEL_W + width, 1, DIM, "~");
+	scr_cut(y, x + LABEL_W + 1, width, DIM, move);
 	x += LABEL_W + width + 1;
 	for (size_t r = 0; r < m->n_responses; r++) {
 		struct estimate e = model_group_delta(m, r, group, now, then);
