@@ -150,8 +150,9 @@ static unsigned drop_run(struct app *app)
 		return app_say(app, "no run yet: n logs one");
 	snprintf(body, sizeof body,
 		"Its laps (%zu, %zu of them counting) go out of every figure of the book.\n"
-		"The file is kept aside as runs/%s.dropped-N, which no program reads. A plan's "
-		"run that was ticked off with %s stays so; x on the Plan page says another.",
+		"The file is kept aside as runs/%s.dropped-N, which no program reads.\n"
+		"A run of the plan that %s ticked off stays so:\n"
+		"x on the Plan page names the run that was driven for it.",
 		r->n_laps, run_fitted_laps(r), r->id, r->id);
 	return question_open(app, run_drop_answered, choices, 2, body, "Drop the whole run %s%s%s?",
 		r->id, r->date[0] ? " of " : "", r->date);
