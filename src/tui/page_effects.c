@@ -393,17 +393,21 @@ static int column_decimals(const struct app *app, const struct effects_page *s, 
 	return most > least + 1 ? least + 1 : most;
 }
 
+enum { BAR_LEAST = 7 }; /* columns in which it can be seen whether an interval holds nought */
+
 static struct effect_columns columns_for(int width, bool borrows)
 {
 	struct effect_columns c;
-	c.label_w = width >= 110 ? 34 : width >= 96 ? 28 : 26;
-	c.word = width - 12;
-	c.source = borrows ? c.word - 10 : 0;
+	const bool tight = borrows && width < BAR_LEAST + 82; /* or no bar had room */
+	const int figure_w = tight ? 8 : 9;
+	c.label_w = tight ? 24 : width >= 110 ? 34 : width >= 96 ? 28 : 26;
+	c.word = width - (tight ? 11 : 12);
+	c.source = borrows ? c.word - (tight ? 9 : 10) : 0;
 	c.use = (borrows ? c.source : c.word) - 9;
-	c.time = c.use - 9;
-	c.figure = c.time - 9;
+	c.time = c.use - figure_w;
+	c.figure = c.time - figure_w;
 	c.bar = 3 + c.label_w + 1;
-	c.bar_w = c.figure - c.bar - 1;
+	c.bar_w = c.figure - c.bar - !tight; /* figures stand to the right */
 	if (c.bar_w > 61)
 		c.bar_w = 61;
 	c.bar_w -= c.bar_w % 2 == 0;
@@ -430,8 +434,8 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	char *against = strstr(words, "front against rear");
 	if (against && scr_width(words) > c->label_w)
 		memcpy(against, "fr - rear", sizeof "fr - rear");
-	scr_text(y, 3, c->label_w, PLAIN, words);
-	if (c->bar_w >= 9)
+	scr_cut(y, 3, c->label_w, PLAIN, words);
+	if (c->bar_w >= BAR_LEAST)
 		draw_bar(e, scale, y, c->bar, c->bar_w);
 	if (e->known)
 		scr_point(y, c->figure, 8, PLAIN, fmt_signed(e->value, c->figure_d, text),
