@@ -186,6 +186,19 @@ START_TEST(clean_is_a_place_in_the_history)
 }
 END_TEST
 
+START_TEST(another_name_keeps_the_history)
+{
+	ck_assert(edit_nudge(ed, BIAS, 1, &ch, &err));
+	edit_rename(ed, "race-2");
+	edit_mark_clean(ed);
+	ck_assert_str_eq(edit_sheet(ed)->id, "race-2");
+	ck_assert_ptr_null(edit_sheet(ed)->name);
+	ck_assert(edit_undo(ed, &ch) && ch.n == 1 && !edit_is_clean(ed));
+	ck_assert(edit_redo(ed, &ch) && edit_is_clean(ed));
+	ck_assert_str_eq(edit_sheet(ed)->id, "race-2");
+}
+END_TEST
+
 START_TEST(a_whole_set_is_one_action)
 {
 	fix v[7];
@@ -262,6 +275,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_caution_is_told_once_when_passed);
 	tcase_add_test(t, undo_takes_back_whole_actions);
 	tcase_add_test(t, clean_is_a_place_in_the_history);
+	tcase_add_test(t, another_name_keeps_the_history);
 	tcase_add_test(t, a_whole_set_is_one_action);
 	tcase_add_test(t, ten_thousand_nudges_come_back_to_the_digit);
 	suite_add_tcase(s, t);

@@ -74,6 +74,13 @@ const struct sheet *edit_sheet(const struct edit *e)
 	return &e->sheet;
 }
 
+void edit_rename(struct edit *e, const char *id)
+{
+	snprintf(e->sheet.id, sizeof e->sheet.id, "%s", id);
+	free(e->sheet.name);
+	e->sheet.name = NULL;
+}
+
 static void put(struct edit *e, const struct item *it, fix v)
 {
 	switch (it->kind) {

@@ -26,6 +26,8 @@ struct edit; /* opaque: a working copy of a sheet and its history */
 struct edit *edit_new(const struct car *car, const struct sheet *sheet);
 void edit_free(struct edit *e);
 const struct sheet *edit_sheet(const struct edit *e);
+/* The sheet under work goes on as another, without the old one's title; its history stays. */
+void edit_rename(struct edit *e, const char *id);
 
 /*
  * What an action changed, for journal and redraw. A caution that the action newly

@@ -60,6 +60,22 @@ unsigned act_save(struct app *app)
 	return session_save(app);
 }
 
+/* Opens the file that was just written from the sheet under work, and goes on with its history,
+ * which is of the values and not of a file. */
+static bool move_to(struct app *app, const char *id, struct err *err)
+{
+	struct edit *edit = app->edit;
+	app->edit = NULL;
+	const bool ok = session_open(app, id, err);
+	if (ok) {
+		edit_rename(edit, id);
+		edit_mark_clean(edit);
+		edit_free(app->edit);
+	}
+	app->edit = edit;
+	return ok;
+}
+
 /* Write the sheet under work to a new file and go on working on that. */
 static bool save_as_id(struct app *app, const char *id, struct err *err)
 {
@@ -77,7 +93,7 @@ static bool save_as_id(struct app *app, const char *id, struct err *err)
 	if (!ok)
 		return err->text[0] ? false : err_memory(err);
 	session_settle(app);
-	return session_open(app, id, err);
+	return move_to(app, id, err);
 }
 
 static unsigned save_as_typed(struct app *app, const char *text)
@@ -102,7 +118,7 @@ static unsigned save_as_typed(struct app *app, const char *text)
 	app->then = then;
 	text_safe(safe, sizeof safe, text, strlen(text));
 	unsigned flags = app_changed(app, CHANGED_SHEET) |
-			 app_say(app, "saved as %s.yaml; what u undoes begins anew", safe);
+			 app_say(app, "saved as %s.yaml; u still goes back", safe);
 	return flags | session_go_on(app);
 }
 
