@@ -465,6 +465,15 @@ static size_t count_cautioned(const struct plan *p, const struct car *car)
 	return n;
 }
 
+/* The first remark, where all of them have no room beside the runs. Lines used. */
+static int draw_remark(const struct plan *p, struct area a)
+{
+	if (p->n_notes == 0 || scr_cols() >= SIDE_FROM || a.h < 1)
+		return 0;
+	scr_cut(a.y, 1, a.w - 2, WARN, p->notes[0]);
+	return 1;
+}
+
 /* Soft limits that the run under the marker passes, else how many runs pass one. Lines used. */
 static int draw_caution(const struct plan_page *s, const struct car *car, struct area a)
 {
@@ -473,7 +482,7 @@ static int draw_caution(const struct plan_page *s, const struct car *car, struct
 	size_t runs = count_cautioned(s->plan, car), i = 0;
 	size_t here = caution_list(car, values, NULL);
 	if (runs == 0)
-		return 0;
+		return draw_remark(s->plan, a);
 	while (here && !car_caution(&car->adjustables[i], values[i]))
 		i++;
 	if (here > 1)
@@ -526,8 +535,8 @@ static void draw_runs(struct app *app, struct plan_page *s, struct area a)
 {
 	const struct plan *p = s->plan;
 	int n = (int)p->n_runs, marks = marks_for(p, a.w);
-	int rows =
-		a.h - 3 - DETAIL_LINES - (count_cautioned(p, &app->book.car) ? CAUTION_LINES : 0);
+	int told = count_cautioned(p, &app->book.car) ? CAUTION_LINES : p->n_notes > 0;
+	int rows = a.h - 3 - DETAIL_LINES - told;
 	s->screenful = rows > 0 ? rows : 1;
 	s->cursor = list_move(s->cursor, n, 1, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, n, s->screenful);
