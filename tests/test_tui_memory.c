@@ -47,7 +47,8 @@ static const char script[] =
 	/* Runs: log one, correct, skip, drop, conditions, wear, predictions. */
 	"4n<enter><erase>fuel=24 driver=a<enter>"
 	"91.4 2.41 2.66 98<enter>91.2 2.40 2.62 98<enter>92.0 traffic<enter><enter>"
-	"<enter><enter><back>9<enter>x<erase>flag<enter>Dd<esc>c<enter>w21<enter><esc>v<esc>O<esc><esc>Dduru"
+	"<enter><enter><back>9<enter>x<erase>flag<enter>Dd<esc>c<enter>w21<enter><esc>v<esc>O<esc>"
+	"<esc>Dduru"
 	/* Plan: make, keep, effects, take, tick off; make another; log its next. */
 	"5m<enter><enter>Keetuum<down><down><enter><esc>x<erase>r01<enter>n<esc>"
 	/* Stint. */
