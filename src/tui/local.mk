@@ -17,6 +17,8 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/page_runs.c \
 	src/tui/page_sheet.c \
 	src/tui/page_stint.c \
+	src/tui/plan_draw.c \
+	src/tui/plan_page.h \
 	src/tui/plot.c \
 	src/tui/plot.h \
 	src/tui/runs.h \
