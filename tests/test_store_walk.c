@@ -666,6 +666,21 @@ static bool run_strike(void)
 	return by_err(store_strike_plan(&book, 1, plan->runs[1].values, &err));
 }
 
+static bool run_drop(void)
+{
+	return by_err(store_drop_run(&book, &book.runs[0], &err));
+}
+
+static void prepare_dropped(void)
+{
+	ck_assert_msg(run_drop(), "%s", err.text);
+}
+
+static bool run_return(void)
+{
+	return by_err(store_return_run(&book, &book.runs[0], &err));
+}
+
 /* A book that borrows from one beside it, read; and one that is told where to borrow. */
 static void prepare_borrow(void)
 {
@@ -835,6 +850,8 @@ static const struct job_row {
 	{"tick a plan", prepare_tick, run_tick, false, false},
 	{"load a plan", prepare_tick, run_load_plan, false, false},
 	{"strike a plan's run", prepare_tick, run_strike, false, false},
+	{"drop a run", nothing, run_drop, false, false},
+	{"return a run", prepare_dropped, run_return, false, false},
 	{"load a book that borrows", prepare_borrow, run_borrow, false, true},
 	{"patches", nothing, run_patches, false, false},
 	{"bad documents", nothing, run_bad_documents, false, false},

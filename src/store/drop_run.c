@@ -20,19 +20,20 @@ static char *aside_path(const struct book *b, const char *id, int n)
 	return path_join(b->dir, "runs", id, suffix);
 }
 
-/* The highest N of the files aside, 0 where there is none, below 0: memory. */
-static int last_aside(const struct book *b, const char *id)
+/* How many files stand aside, numbered from 1 without a gap; below 0: memory. */
+static int count_aside(const struct book *b, const char *id)
 {
-	int last = 0;
-	for (int n = 1; n <= ASIDE_MAX; n++) {
-		char *path = aside_path(b, id, n);
+	int n = 0;
+	bool there = true;
+	while (there && n < ASIDE_MAX) {
+		char *path = aside_path(b, id, n + 1);
 		if (!path)
 			return -1;
-		if (faccessat(AT_FDCWD, path, F_OK, AT_SYMLINK_NOFOLLOW) == 0)
-			last = n;
+		there = faccessat(AT_FDCWD, path, F_OK, AT_SYMLINK_NOFOLLOW) == 0;
+		n += there;
 		free(path);
 	}
-	return last;
+	return n;
 }
 
 /* Never over a file that is there; 0 or the system's reason. */
@@ -100,7 +101,7 @@ static bool move_locked(
 
 bool store_drop_run(const struct book *b, const struct run *r, struct err *err)
 {
-	int last = last_aside(b, r->id);
+	int last = count_aside(b, r->id);
 	if (last == ASIDE_MAX)
 		return err_failed(
 			err, "runs/%s.dropped-%d is there already; clear up first", r->id, last);
@@ -112,7 +113,7 @@ bool store_drop_run(const struct book *b, const struct run *r, struct err *err)
 
 bool store_return_run(const struct book *b, const struct run *r, struct err *err)
 {
-	int last = last_aside(b, r->id);
+	int last = count_aside(b, r->id);
 	if (last == 0)
 		return err_failed(err, "no runs/%s.dropped-1 is there any more", r->id);
 	char *aside = last < 0 ? NULL : aside_path(b, r->id, last);

@@ -68,9 +68,9 @@ bool store_borrow(struct book *b, const char *const *folders, size_t n, struct f
 bool store_save_run(
 	const struct book *b, const struct run *before, const struct run *after, struct err *err);
 /*
- * Take a run out of the book: its file is moved aside, whole, to runs/ID.dropped-N, N above all
- * that are there, which no program reads. And bring the one of the highest N back, where it still
- * holds that run and no other has its id. r: the run as its file has it; on failure nothing moved.
+ * Take a run out of the book: its file is moved aside, whole, to runs/ID.dropped-N, the first N
+ * that is free, which no program reads. And bring the last of them back, where it still holds that
+ * run and no other has its id. r: the run as its file has it; on failure nothing moved.
  */
 bool store_drop_run(const struct book *b, const struct run *r, struct err *err);
 bool store_return_run(const struct book *b, const struct run *r, struct err *err);
