@@ -1,4 +1,5 @@
 /* Reading and writing BOOK/plan.yaml. */
+#include "store/change.h"
 #include "store/load.h"
 #include "store/patch.h"
 #include "store/path.h"
@@ -253,10 +254,7 @@ bool store_save_plan(const struct book *b, const struct plan *p, bool replace, s
 		print_plan(&out, &b->car, p);
 		ok = !out.failed || err_memory(err);
 	}
-	if (ok) {
-		enum save_outcome got = file_save(path, out.data, out.len, &stamp, err);
-		ok = got == SAVE_DONE || got == SAVE_UNCONFIRMED;
-	}
+	ok = ok && change_done(file_save(path, out.data, out.len, &stamp, err));
 	buf_free(&out);
 	free(path);
 	return ok;
@@ -275,44 +273,28 @@ static bool tick_doc(struct doc *d, size_t index, const char *run_id, struct err
 {
 	static const char *const after[] = {"role", NULL};
 	struct patch patch;
-	char *bytes = NULL;
-	size_t size;
+	struct stamp stamp = d->stamp;
 	const struct node *run = find_run(d, index);
-	if (!run) {
-		err_input(err, "the plan has no run %zu", index + 1);
-		return false;
-	}
+	if (!run)
+		return err_input(err, "the plan has no run %zu", index + 1);
 	patch_init(&patch, d);
 	bool ok = patch_member(&patch, run, "done", PATCH_TEXT, run_id, after, err) &&
-		  patch_apply(&patch, &bytes, &size, err);
+		  change_done(change_save(&patch, d->path, &stamp, err));
 	patch_free(&patch);
-	if (ok) {
-		struct stamp stamp = d->stamp;
-		enum save_outcome got = file_save(d->path, bytes, size, &stamp, err);
-		ok = got == SAVE_DONE || got == SAVE_UNCONFIRMED;
-	}
-	free(bytes);
 	return ok;
 }
 
 bool store_tick_plan(const struct book *b, size_t index, const char *run_id, struct err *err)
 {
-	struct faults faults;
 	struct doc d;
 	char *path = plan_path(b);
 	if (!path)
 		return err_memory(err);
-	faults_init(&faults);
-	bool ok = doc_read(&d, path, &faults);
+	bool ok = change_read(&d, path, err);
 	if (ok) {
 		ok = tick_doc(&d, index, run_id, err);
 		doc_free(&d);
-	} else if (faults.n) {
-		*err = faults.list[0];
-	} else {
-		err_memory(err);
 	}
-	faults_free(&faults);
 	free(path);
 	return ok;
 }
@@ -406,11 +388,8 @@ static bool strike_doc(
 	const size_t size = d->size - (to - from);
 	bool ok = is_struck(p, index, bytes, size, &b->car, d->path) ||
 		  err_failed(err, "run %zu could not be taken out of plan.yaml", index + 1);
-	if (ok) {
-		struct stamp stamp = d->stamp;
-		enum save_outcome got = file_save(d->path, bytes, size, &stamp, err);
-		ok = got == SAVE_DONE || got == SAVE_UNCONFIRMED;
-	}
+	struct stamp stamp = d->stamp;
+	ok = ok && change_done(file_save(d->path, bytes, size, &stamp, err));
 	free(bytes);
 	return ok;
 }
