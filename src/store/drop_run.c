@@ -46,18 +46,6 @@ static int move_file(const char *from, const char *to)
 	return link(from, to) == 0 && unlink(from) == 0 ? 0 : errno;
 }
 
-/* The folder's entries on disk, as far as the system will; the move stands without. */
-static void confirm(const struct book *b)
-{
-	char *folder = path_join(b->dir, "runs", "", "");
-	int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
-	if (fd >= 0) {
-		fsync(fd);
-		close(fd);
-	}
-	free(folder);
-}
-
 /* Moves `from`, where it still is the run, to `to`. */
 static bool move_run(const struct book *b, const struct run *r, const char *from, const char *to,
 	struct err *err)
@@ -75,7 +63,7 @@ static bool move_run(const struct book *b, const struct run *r, const char *from
 		err_at(err, to, 0, 0);
 		return false;
 	}
-	confirm(b);
+	path_sync_folder(to); /* as far as the system will; the move stands without */
 	return true;
 }
 

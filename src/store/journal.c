@@ -1,6 +1,7 @@
 #include "store/journal_text.h"
 
 #include "store/host.h"
+#include "store/path.h"
 #include "store/save_parts.h"
 #include <fcntl.h>
 #include <inttypes.h>
@@ -331,19 +332,6 @@ int journal_due(const struct journal *j)
 	return left > 0 ? (int)left : 0;
 }
 
-static bool sync_entry(struct journal *j)
-{
-	const char *slash = strrchr(j->path, '/');
-	char *folder = slash ? text_dup(j->path, (size_t)(slash + 1 - j->path)) : text_dup(".", 1);
-	int fd = folder ? (int)AGAIN(open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC)) : -1;
-	bool ok = fd >= 0 && (AGAIN(fsync(fd)) == 0 || errno == EINVAL);
-
-	if (fd >= 0)
-		close(fd);
-	free(folder);
-	return ok;
-}
-
 bool journal_sync(struct journal *j, struct err *err)
 {
 	struct stat st;
@@ -358,7 +346,7 @@ bool journal_sync(struct journal *j, struct err *err)
 		}
 	}
 	j->since = 0;
-	if (!j->entered && !sync_entry(j))
+	if (!j->entered && !path_sync_folder(j->path))
 		return fault(err, j->path, "confirming", errno);
 	j->entered = true;
 	return true;

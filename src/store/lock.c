@@ -3,6 +3,7 @@
 #include "base/text.h"
 #include "store/file.h"
 #include "store/host.h"
+#include "store/path.h"
 #include <errno.h>
 #include <fcntl.h>
 #include <inttypes.h>
@@ -171,13 +172,10 @@ static bool make_lock(const char *path)
  */
 static bool break_lock(const char *path, const struct lock_owner *seen)
 {
-	const char *slash = strrchr(path, '/');
-	char *folder = slash ? text_dup(path, (size_t)(slash + 1 - path)) : text_dup(".", 1);
-	int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
 	struct lock_owner now;
+	int fd = path_open_folder(path);
 	bool gone = false;
 
-	free(folder);
 	if (fd >= 0 && flock(fd, LOCK_EX) == 0) {
 		if (!read_owner(path, &now))
 			gone = true;

@@ -1,7 +1,13 @@
 #include "store/path.h"
 
 #include "base/text.h"
+#include "store/save_parts.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 char *path_join(const char *dir, const char *folder, const char *name, const char *suffix)
 {
@@ -13,4 +19,22 @@ char *path_join(const char *dir, const char *folder, const char *name, const cha
 	buf_add(&b, dir, len);
 	buf_addf(&b, "/%s%s%s%s", folder, *folder && *name ? "/" : "", name, suffix);
 	return buf_take(&b);
+}
+
+int path_open_folder(const char *path)
+{
+	const char *slash = strrchr(path, '/');
+	char *folder = slash ? text_dup(path, (size_t)(slash + 1 - path)) : text_dup(".", 1);
+	int fd = folder ? (int)AGAIN(open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC)) : -1;
+	free(folder);
+	return fd;
+}
+
+bool path_sync_folder(const char *path)
+{
+	int fd = path_open_folder(path);
+	bool ok = fd >= 0 && (AGAIN(fsync(fd)) == 0 || errno == EINVAL);
+	if (fd >= 0)
+		close(fd);
+	return ok;
 }

@@ -2,8 +2,16 @@
 #ifndef STORE_PATH_H
 #define STORE_PATH_H
 
+#include <stdbool.h>
+
 /* DIR/FOLDER/NAMESUFFIX, without FOLDER/ where folder is "", and DIR/FOLDER where name is "";
  * slashes behind DIR count as one. The caller frees it; NULL: out of memory. */
 char *path_join(const char *dir, const char *folder, const char *name, const char *suffix);
+/* The folder that path stands in, opened; the caller closes it. Below 0: errno, or out of memory.
+ */
+int path_open_folder(const char *path);
+/* That folder's entries to disk; false: they may not be there. A file system that cannot sync a
+ * folder is not to blame. */
+bool path_sync_folder(const char *path);
 
 #endif
