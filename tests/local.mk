@@ -297,6 +297,7 @@ tests_test_save_shim_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=flistxattr \
 	-Wl,--wrap=fgetxattr \
 	-Wl,--wrap=fsetxattr \
+	-Wl,--wrap=fremovexattr \
 	-Wl,--wrap=linkat \
 	-Wl,--wrap=read
 check_PROGRAMS += tests/test_workbench

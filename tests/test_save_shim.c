@@ -6,6 +6,7 @@
  */
 #include "store/journal.h"
 #include "store/lock.h"
+#include "store/path.h"
 #include "store/save_parts.h"
 #include "support/support.h"
 
@@ -28,6 +29,7 @@ static struct {
 	int exchange_errno, noreplace_errno; /* renameat2 with that flag */
 	int rename_errno;                    /* renameat fails with it */
 	bool rename_lies;                    /* and has happened */
+	int replace_errno;                   /* renameat fails with it where the name is taken */
 	void (*before_exchange)(void);
 	void (*after_exchange)(void);
 	int symlink_errno;
@@ -37,6 +39,7 @@ static struct {
 	int ftruncate_errno;
 	int fchmod_errno, fchown_errno, flistxattr_errno, fgetxattr_errno, fsetxattr_errno;
 	int linkat_errno;
+	bool list_has_two_names; /* of new files' access lists, which go together: XFS */
 } shim;
 
 ssize_t __real_write(int fd, const void *bytes, size_t n);
@@ -61,6 +64,8 @@ ssize_t __real_fgetxattr(int fd, const char *name, void *value, size_t size);
 ssize_t __wrap_fgetxattr(int fd, const char *name, void *value, size_t size);
 int __real_fsetxattr(int fd, const char *name, const void *value, size_t size, int flags);
 int __wrap_fsetxattr(int fd, const char *name, const void *value, size_t size, int flags);
+int __real_fremovexattr(int fd, const char *name);
+int __wrap_fremovexattr(int fd, const char *name);
 int __real_linkat(int a, const char *from, int b, const char *to, int flags);
 int __wrap_linkat(int a, const char *from, int b, const char *to, int flags);
 ssize_t __real_read(int fd, void *bytes, size_t n);
@@ -159,6 +164,8 @@ int __wrap_renameat2(int a, const char *from, int b, const char *to, unsigned fl
 
 int __wrap_renameat(int a, const char *from, int b, const char *to)
 {
+	if (shim.replace_errno && faccessat(b, to, F_OK, AT_SYMLINK_NOFOLLOW) == 0)
+		return refuse(shim.replace_errno);
 	if (shim.rename_lies)
 		__real_renameat(a, from, b, to);
 	return shim.rename_errno ? refuse(shim.rename_errno) : __real_renameat(a, from, b, to);
@@ -181,8 +188,22 @@ int __wrap_fchmod(int fd, mode_t mode)
 
 ssize_t __wrap_flistxattr(int fd, char *list, size_t size)
 {
-	return shim.flistxattr_errno ? refuse(shim.flistxattr_errno)
-				     : __real_flistxattr(fd, list, size);
+	static const char names[] = "system.posix_acl_access\0trusted.SGI_ACL_FILE";
+	struct stat st;
+
+	if (shim.flistxattr_errno)
+		return refuse(shim.flistxattr_errno);
+	if (!shim.list_has_two_names || fstat(fd, &st) != 0 || st.st_mode != (S_IFREG | 0600))
+		return __real_flistxattr(fd, list, size);
+	memcpy(list, names, sizeof names);
+	return (ssize_t)sizeof names;
+}
+
+int __wrap_fremovexattr(int fd, const char *name)
+{
+	if (shim.list_has_two_names)
+		return strncmp(name, "system.", 7) == 0 ? 0 : refuse(ENODATA);
+	return __real_fremovexattr(fd, name);
 }
 
 ssize_t __wrap_fgetxattr(int fd, const char *name, void *value, size_t size)
@@ -332,9 +353,9 @@ END_TEST
 /* Neither names that do not replace, nor second names; and the last resort fails, lies or works. */
 START_TEST(a_new_file_where_little_is_known)
 {
-	static const int links[] = {EPERM, EOPNOTSUPP, EIO};
+	static const int links[] = {EPERM, EOPNOTSUPP, ENOSYS, EIO};
 
-	for (int i = 0; i < 9; i++) {
+	for (int i = 0; i < 12; i++) {
 		struct stamp none = {0};
 		const int way = i % 3;
 		shim.noreplace_errno = i % 2 ? EINVAL : ENOSYS;
@@ -480,9 +501,9 @@ END_TEST
 
 START_TEST(without_the_exchange)
 {
-	static const int codes[] = {EINVAL, ENOSYS};
+	static const int codes[] = {EINVAL, ENOSYS, EOPNOTSUPP};
 
-	for (size_t i = 0; i < 2; i++) {
+	for (size_t i = 0; i < 3; i++) {
 		struct stamp s = stamp_of(path), none = {0};
 		shim.exchange_errno = shim.noreplace_errno = codes[i];
 		ck_assert_msg(put(path, i ? "b\n" : "a\n", &s) == SAVE_DONE, "%s", err.text);
@@ -511,6 +532,53 @@ START_TEST(no_kind_of_link_at_all)
 	enum save_outcome got = put(other, "new\n", &none);
 	ck_assert_msg(got == SAVE_DONE, "%s", err.text);
 	holds(other, "new\n");
+}
+END_TEST
+
+/* Plain SFTP: a rename never replaces. The file is rewritten, the old text set aside meanwhile. */
+START_TEST(a_server_that_never_replaces)
+{
+	static const int codes[] = {EPERM, EEXIST, EACCES};
+
+	for (size_t i = 0; i < 3; i++) {
+		struct stamp s = stamp_of(path), again;
+		shim.exchange_errno = shim.noreplace_errno = EINVAL;
+		shim.linkat_errno = EPERM;
+		shim.replace_errno = codes[i];
+		ck_assert_msg(
+			put(path, i % 2 ? "b\n" : "longer\n", &s) == SAVE_DONE, "%s", err.text);
+		holds(path, i % 2 ? "b\n" : "longer\n");
+		again = stamp_of(path);
+		ck_assert(stamp_equal(&s, &again));
+		test_write(path, "theirs\n", 7);
+		ck_assert_int_eq(put(path, "ours\n", &s), SAVE_CONFLICT);
+		holds(path, "theirs\n");
+		ck_assert_int_eq(count_entries(), 1);
+	}
+}
+END_TEST
+
+START_TEST(moved_to_a_new_name_wherever)
+{
+	static const int links[] = {0, EPERM, ENOSYS, EIO};
+
+	for (size_t i = 0; i < 8; i++) {
+		shim.noreplace_errno = i < 4 ? EINVAL : 0;
+		shim.linkat_errno = links[i % 4];
+		test_write(other, "other\n", 6);
+		const bool can = i >= 4 || links[i % 4] != EIO;
+		ck_assert_int_eq(
+			path_move_new(AT_FDCWD, path, AT_FDCWD, other), can ? EEXIST : EIO);
+		holds(path, "old\n");
+		holds(other, "other\n");
+		ck_assert_int_eq(unlink(other), 0);
+		ck_assert_int_eq(path_move_new(AT_FDCWD, path, AT_FDCWD, other), can ? 0 : EIO);
+		holds(can ? other : path, "old\n");
+		ck_assert_int_eq(count_entries(), 1);
+		if (can)
+			ck_assert_int_eq(rename(other, path), 0);
+	}
+	ck_assert_int_eq(path_move_new(AT_FDCWD, other, AT_FDCWD, path), ENOENT);
 }
 END_TEST
 
@@ -608,6 +676,20 @@ static void fail_from_now(void)
 	shim.exchange_errno = EIO;
 }
 
+/* And no second names either: the text kept gets its visible name by a rename. */
+static void fail_like_fat(void)
+{
+	shim.exchange_errno = EIO;
+	shim.noreplace_errno = EINVAL;
+	shim.linkat_errno = EPERM;
+}
+
+static void theirs_then_like_fat(void)
+{
+	write_theirs();
+	shim.after_exchange = fail_like_fat;
+}
+
 static void theirs_then_fail(void)
 {
 	write_theirs();
@@ -616,15 +698,19 @@ static void theirs_then_fail(void)
 
 START_TEST(theirs_cannot_go_back)
 {
-	struct stamp s = stamp_of(path);
 	char kept[4200];
 
-	shim.before_exchange = theirs_then_fail;
-	ck_assert_int_eq(put(path, "ours\n", &s), SAVE_CONFLICT);
-	said("kept in kind.yaml.kept-1");
-	holds(path, "ours\n");
 	snprintf(kept, sizeof kept, "%s/kind.yaml.kept-1", folder);
-	holds(kept, "theirs\n");
+	for (int i = 0; i < 2; i++) {
+		struct stamp s = stamp_of(path);
+		shim.exchange_errno = 0;
+		shim.before_exchange = i ? theirs_then_like_fat : theirs_then_fail;
+		ck_assert_int_eq(put(path, "ours\n", &s), SAVE_CONFLICT);
+		said("kept in kind.yaml.kept-1");
+		holds(path, "ours\n");
+		holds(kept, "theirs\n");
+		ck_assert_int_eq(unlink(kept), 0);
+	}
 }
 END_TEST
 
@@ -649,6 +735,34 @@ START_TEST(permissions_that_cannot_be_kept_lead_in_place)
 	shim.flistxattr_errno = ENOTSUP;
 	ck_assert_int_eq(put(path, "newer\n", &s), SAVE_DONE);
 	holds(path, "newer\n");
+}
+END_TEST
+
+START_TEST(an_access_list_that_has_two_names)
+{
+	struct stamp s = stamp_of(path);
+
+	shim.list_has_two_names = true;
+	ck_assert_msg(put(path, "new\n", &s) == SAVE_DONE, "%s", err.text);
+	holds(path, "new\n");
+}
+END_TEST
+
+/* Whatever the system calls it: where a lock stands, its owner is told. */
+START_TEST(a_lock_refused_in_other_words)
+{
+	struct lock l;
+	struct lock_owner who;
+	char where[4200];
+
+	snprintf(where, sizeof where, "%s/.#kind.yaml", folder);
+	shim.symlink_errno = EACCES;
+	lock_init(&l);
+	ck_assert_int_eq(lock_take(&l, path, &who, &err), LOCK_FAILED);
+	said(strerror(EACCES));
+	test_write(where, "anna@far.12:5", 13);
+	ck_assert_int_eq(lock_take(&l, path, &who, &err), LOCK_HELD);
+	ck_assert_str_eq(who.host, "far");
 }
 END_TEST
 
@@ -738,11 +852,15 @@ Suite *suite(void)
 	tcase_add_test(c, closing_tells_of_a_full_server);
 	tcase_add_test(c, without_the_exchange);
 	tcase_add_test(c, no_kind_of_link_at_all);
+	tcase_add_test(c, a_server_that_never_replaces);
+	tcase_add_test(c, moved_to_a_new_name_wherever);
 	tcase_add_test(c, a_rename_that_failed_or_did_not);
 	tcase_add_test(c, another_program_writes_between_check_and_exchange);
 	tcase_add_test(c, three_texts_are_all_kept);
 	tcase_add_test(c, theirs_cannot_go_back);
 	tcase_add_test(c, permissions_that_cannot_be_kept_lead_in_place);
+	tcase_add_test(c, an_access_list_that_has_two_names);
+	tcase_add_test(c, a_lock_refused_in_other_words);
 	tcase_add_test(c, a_lock_without_symbolic_links);
 	tcase_add_test(c, a_journal_on_a_failing_disk);
 	suite_add_tcase(s, c);

@@ -4,7 +4,6 @@
 #include "store/path.h"
 #include "store/store.h"
 
-#include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -36,16 +35,6 @@ static int count_aside(const struct book *b, const char *id)
 	return n;
 }
 
-/* Never over a file that is there; 0 or the system's reason. */
-static int move_file(const char *from, const char *to)
-{
-	if (renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0)
-		return 0;
-	if (errno != EINVAL && errno != ENOSYS)
-		return errno;
-	return link(from, to) == 0 && unlink(from) == 0 ? 0 : errno;
-}
-
 /* Moves `from`, where it still is the run, to `to`. */
 static bool move_run(const struct book *b, const struct run *r, const char *from, const char *to,
 	struct err *err)
@@ -57,7 +46,7 @@ static bool move_run(const struct book *b, const struct run *r, const char *from
 	doc_free(&d);
 	if (!ok)
 		return false;
-	int code = move_file(from, to);
+	int code = path_move_new(AT_FDCWD, from, AT_FDCWD, to);
 	if (code) {
 		err_failed(err, "the run's file could not be moved there: %s", strerror(code));
 		err_at(err, to, 0, 0);

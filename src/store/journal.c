@@ -332,14 +332,23 @@ int journal_due(const struct journal *j)
 	return left > 0 ? (int)left : 0;
 }
 
-bool journal_sync(struct journal *j, struct err *err)
+/* NFS and others keep an open file under a hidden name when it is deleted: its links do not tell.
+ */
+static bool is_deleted(const struct journal *j)
 {
 	struct stat st;
 
+	if (fstat(j->fd, &st) != 0 || st.st_nlink == 0)
+		return true;
+	return lstat(j->path, &st) != 0 && errno == ENOENT;
+}
+
+bool journal_sync(struct journal *j, struct err *err)
+{
 	if (j->fd < 0 || j->since == 0)
 		return true;
 	/* Deleted under us, or a disk that failed once: a new file. */
-	if (fstat(j->fd, &st) != 0 || st.st_nlink == 0 || fsync(j->fd) != 0) {
+	if (is_deleted(j) || fsync(j->fd) != 0) {
 		if (!rewrite(j, err)) {
 			j->since = monotonic_seconds() + 1; /* again in some seconds */
 			return false;

@@ -203,10 +203,13 @@ static enum lock_state take(struct lock *l, const char *file, char *path,
 			l->path = path;
 			return LOCK_TAKEN;
 		}
-		if (errno != EEXIST)
-			return lock_failed(file, strerror(errno), err);
-		if (!read_owner(path, who))
+		int code = errno;
+		/* Servers refuse a name that is taken in words of their own: look. */
+		if (!read_owner(path, who)) {
+			if (code != EEXIST)
+				return lock_failed(file, strerror(code), err);
 			continue; /* gone by now */
+		}
 		if (is_mine(who))
 			return LOCK_OURS;
 		if (!is_stale(who) && !(seen && same_owner(who, seen)))

@@ -5,6 +5,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -37,4 +38,25 @@ bool path_sync_folder(const char *path)
 	if (fd >= 0)
 		close(fd);
 	return ok;
+}
+
+/* What a system says that has no such call, or a file system that has no such thing. */
+static bool is_unknown(int code)
+{
+	return code == EINVAL || code == ENOSYS || code == EOPNOTSUPP;
+}
+
+int path_move_new(int from_dir, const char *from, int to_dir, const char *to)
+{
+	if (AGAIN(renameat2(from_dir, from, to_dir, to, RENAME_NOREPLACE)) == 0)
+		return 0;
+	if (!is_unknown(errno))
+		return errno;
+	if (AGAIN(linkat(from_dir, from, to_dir, to, 0)) == 0)
+		return AGAIN(unlinkat(from_dir, from, 0)) == 0 ? 0 : errno;
+	if (errno != EPERM && !is_unknown(errno))
+		return errno;
+	if (faccessat(to_dir, to, F_OK, AT_SYMLINK_NOFOLLOW) == 0)
+		return EEXIST;
+	return AGAIN(renameat(from_dir, from, to_dir, to)) == 0 ? 0 : errno;
 }

@@ -14,4 +14,9 @@ int path_open_folder(const char *path);
  * folder is not to blame. */
 bool path_sync_folder(const char *path);
 
+/* Rename within or between open folders (or AT_FDCWD), never over what is there: 0, or errno
+ * (EEXIST: taken). Where the file system knows neither a rename that does not replace nor second
+ * names, as FAT does, the name is looked at a moment before. */
+int path_move_new(int from_dir, const char *from, int to_dir, const char *to);
+
 #endif

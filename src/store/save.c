@@ -1,5 +1,6 @@
 #include "store/save_parts.h"
 
+#include "store/path.h"
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -245,30 +246,15 @@ static bool stands(const struct job *j)
 
 static enum save_outcome put_new(const struct job *j, const char *temp, const struct stat *st)
 {
-	int code;
+	int code = path_move_new(j->dir, temp, j->dir, j->name);
 
-	if (AGAIN(renameat2(j->dir, temp, j->dir, j->name, RENAME_NOREPLACE)) == 0)
-		return finish(j, st);
-	code = errno;
-	if (code == EINVAL ||
-		code == ENOSYS) { /* no such call here: a second name, then one less */
-		if (AGAIN(linkat(j->dir, temp, j->dir, j->name, 0)) == 0) {
-			unlinkat(j->dir, temp, 0);
-			return finish(j, st);
-		}
-		code = errno;
-		if (code == EPERM ||
-			code == EOPNOTSUPP) /* nor second names: the check of a moment ago */
-			code = faccessat(j->dir, j->name, F_OK, AT_SYMLINK_NOFOLLOW) == 0 ? EEXIST
-			       : renameat(j->dir, temp, j->dir, j->name) == 0             ? 0
-											  : errno;
-	}
 	if (code == 0)
 		return finish(j, st);
 	unlinkat(j->dir, temp, 0);
-	if (code == EEXIST && !stands(j))
-		return job_conflict(j, "a file of this name is there already");
-	return stands(j) ? finish(j, st) : job_failed(j, "renaming", code);
+	if (stands(j))
+		return finish(j, st);
+	return code == EEXIST ? job_conflict(j, "a file of this name is there already")
+			      : job_failed(j, "renaming", code);
 }
 
 /* Is `temp` the file that we wrote? By its bytes, or where they cannot be read by its looks. */
@@ -311,7 +297,14 @@ static enum save_outcome swap_back(
 		    : job_conflict(j, "another program changed it during the save");
 }
 
-static enum save_outcome put_plain(const struct job *j, const char *temp, const struct stat *st)
+/* Some servers rename, but never over a file that is there; they have no one word for it. */
+static bool never_replaces(int code)
+{
+	return code == EPERM || code == EACCES || code == EEXIST || code == ENOSYS ||
+	       code == EOPNOTSUPP;
+}
+
+static enum save_outcome put_plain(struct job *j, const char *temp, const struct stat *st)
 {
 	enum save_outcome got = check_content(j);
 	int code;
@@ -324,10 +317,12 @@ static enum save_outcome put_plain(const struct job *j, const char *temp, const 
 		return finish(j, st);
 	code = errno;
 	unlinkat(j->dir, temp, 0);
-	return stands(j) ? finish(j, st) : job_failed(j, "renaming", code);
+	if (stands(j))
+		return finish(j, st);
+	return never_replaces(code) ? save_in_place(j) : job_failed(j, "renaming", code);
 }
 
-static enum save_outcome put_exchange(const struct job *j, const char *temp, const struct stat *st)
+static enum save_outcome put_exchange(struct job *j, const char *temp, const struct stat *st)
 {
 	char swap[TEMP_NAME];
 	struct stamp out;
@@ -341,7 +336,7 @@ static enum save_outcome put_exchange(const struct job *j, const char *temp, con
 	}
 	if (AGAIN(renameat2(j->dir, swap, j->dir, j->name, RENAME_EXCHANGE)) != 0) {
 		code = errno;
-		if (code == EINVAL || code == ENOSYS)
+		if (code == EINVAL || code == ENOSYS || code == EOPNOTSUPP)
 			return put_plain(j, swap, st);
 		unlinkat(j->dir, swap, 0);
 		return code == ENOENT ? job_conflict(j, "it was deleted since it was read")

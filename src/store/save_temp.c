@@ -2,6 +2,7 @@
 
 #include "base/text.h"
 #include "store/host.h"
+#include "store/path.h"
 #include <dirent.h>
 #include <fcntl.h>
 #include <inttypes.h>
@@ -76,11 +77,10 @@ bool temp_keep(const struct job *j, int dir, const char *temp, char out[TEMP_NAM
 {
 	for (int i = 1; i < 1000; i++) {
 		snprintf(out, TEMP_NAME, "%.*s.kept-%d", NAME_PART, j->name, i);
-		if (linkat(dir, temp, dir, out, 0) == 0) {
-			unlinkat(dir, temp, 0);
+		int code = path_move_new(dir, temp, dir, out);
+		if (code == 0)
 			return true;
-		}
-		if (errno != EEXIST)
+		if (code != EEXIST)
 			break;
 	}
 	snprintf(out, TEMP_NAME, "%s", temp);
