@@ -174,16 +174,24 @@ bool file_read(const char *path, size_t max, char **bytes, size_t *size, struct 
 	return ok;
 }
 
-char *file_beside(const char *path, const char *before, const char *after)
+char *file_real(const char *path)
 {
 	char *real = realpath(path, NULL);
-	const char *found = real ? real : path;
-	const char *slash = strrchr(found, '/');
-	int head = slash ? (int)(slash + 1 - found) : 0;
+
+	return real || (errno != ENOENT && errno != ENOTDIR) ? real : strdup(path);
+}
+
+char *file_beside(const char *path, const char *before, const char *after)
+{
+	char *real = file_real(path);
+	const char *slash = real ? strrchr(real, '/') : NULL;
+	int head = slash ? (int)(slash + 1 - real) : 0;
 	struct buf b;
 
+	if (!real)
+		return NULL;
 	buf_init(&b);
-	buf_addf(&b, "%.*s%s%s%s", head, found, before, found + head, after);
+	buf_addf(&b, "%.*s%s%s%s", head, real, before, real + head, after);
 	free(real);
 	return buf_take(&b);
 }

@@ -29,8 +29,11 @@ bool file_read(const char *path, size_t max, char **bytes, size_t *size, struct 
 bool file_read_fd(int fd, const char *path, size_t max, char **bytes, size_t *size,
 	struct stamp *stamp, struct err *err);
 
+/* The path with links resolved, or as it is where nothing stands yet. NULL: errno; then nobody
+ * may take another name for it, for what is kept by the right one would not be found. */
+char *file_real(const char *path);
 /* DIR/BEFORE + NAME + AFTER for DIR/NAME, links resolved, so that a file's other names find the
- * same. NULL when out of memory. The caller frees. */
+ * same. NULL: errno. The caller frees. */
 char *file_beside(const char *path, const char *before, const char *after);
 
 /* The same bytes: size and hash. */

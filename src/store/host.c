@@ -1,5 +1,7 @@
 #include "store/host.h"
 
+#include "store/save_parts.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <inttypes.h>
@@ -89,5 +91,5 @@ int state_folder(char *buf, size_t size, bool make)
 	}
 	if (make)
 		make_folders(buf);
-	return open(buf, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	return (int)AGAIN(open(buf, O_RDONLY | O_DIRECTORY | O_CLOEXEC));
 }

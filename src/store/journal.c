@@ -45,30 +45,44 @@ static bool no_memory(struct err *err, const char *path)
 	return false;
 }
 
-/* DIR/.NAME.journal for DIR/NAME, links resolved. NULL: no memory. */
+/* DIR/.NAME.journal for DIR/NAME, links resolved. NULL: errno. */
 static char *path_beside(const char *file)
 {
 	return file_beside(file, ".", ".journal");
 }
 
-/* The same file's journal in the user's own folder. NULL: no such folder, or no memory. */
-static char *path_own(const char *file, bool make)
+/* A folder that is not there, or not ours, holds no journal of ours. */
+static bool has_none(int code)
 {
-	char *real = realpath(file, NULL);
-	const char *path = real ? real : file;
-	const char *slash = strrchr(path, '/');
+	return code == ENOENT || code == ENOTDIR || code == EACCES || code == ENAMETOOLONG ||
+	       code == ELOOP;
+}
+
+/* The same file's journal in the user's own folder; *path is NULL where there is no such folder.
+ * False: errno; there may be one all the same. */
+static bool path_own(const char *file, bool make, char **path)
+{
+	char *real = file_real(file);
 	char folder[512];
-	int dir = state_folder(folder, sizeof folder, make);
+	int dir;
 	struct buf b;
 
+	*path = NULL;
+	if (!real)
+		return false;
 	buf_init(&b);
+	dir = state_folder(folder, sizeof folder, make);
 	if (dir >= 0) {
+		const char *slash = strrchr(real, '/');
 		close(dir);
-		buf_addf(&b, "%s/%016" PRIx64 ".%s.journal", folder, hash_bytes(path, strlen(path)),
-			slash ? slash + 1 : path);
+		buf_addf(&b, "%s/%016" PRIx64 ".%s.journal", folder, hash_bytes(real, strlen(real)),
+			slash ? slash + 1 : real);
+		*path = buf_take(&b);
 	}
+	int code = errno;
 	free(real);
-	return dir >= 0 ? buf_take(&b) : NULL;
+	errno = code;
+	return *path || (dir < 0 && has_none(code));
 }
 
 /* Never more than the owner may read, and not even that where the sheet forbids it. */
@@ -99,11 +113,10 @@ static bool start_new(
 		return no_memory(err, file);
 	j->fd = (int)AGAIN(open(j->path, flags, mode));
 	if (j->fd < 0 && (errno == EACCES || errno == EROFS || errno == EPERM)) {
-		char *own = path_own(file, true);
-		if (own) {
+		char *own;
+		if (path_own(file, true, &own) && own) {
 			free(j->path);
 			j->path = own;
-			unlink(own); /* looked at by the caller; what is there holds no edits */
 			j->fd = (int)AGAIN(open(own, flags, mode));
 		}
 	}
@@ -141,10 +154,11 @@ static bool find(const char *file, char **path, char **bytes, size_t *size, stru
 	*bytes = NULL;
 	*path = path_beside(file);
 	if (!*path)
-		return no_memory(err, file);
+		return fault(err, file, "looking for", errno);
 	if (load(*path, bytes, size, stamp, err) && !*bytes) {
 		free(*path);
-		*path = path_own(file, false);
+		if (!path_own(file, false, path))
+			return fault(err, file, "looking for", errno);
 		if (!*path)
 			return true;
 		if (load(*path, bytes, size, stamp, err) && !*bytes) {
@@ -194,7 +208,7 @@ static bool open_found(struct journal *j, const char *file, const struct stamp *
 		unlink(j->path);
 		free(j->path);
 		j->path = path_beside(file);
-		return j->path ? start_new(j, file, base, err) : no_memory(err, file);
+		return j->path ? start_new(j, file, base, err) : fault(err, file, "making", errno);
 	}
 	err_input(err,
 		"unsaved edits of another state of this file are kept in %s; take or "
@@ -218,7 +232,7 @@ bool journal_open(struct journal *j, const char *file, const struct stamp *base,
 		ok = open_found(j, file, base, bytes, size, err);
 	} else {
 		j->path = path_beside(file);
-		ok = j->path ? start_new(j, file, base, err) : no_memory(err, file);
+		ok = j->path ? start_new(j, file, base, err) : fault(err, file, "making", errno);
 	}
 	free(bytes);
 	if (!ok)
@@ -254,7 +268,7 @@ static bool rewrite(struct journal *j, struct err *err)
 	close(j->fd);
 	j->fd = fd;
 	j->since = 0;
-	j->entered = false;
+	j->entered = j->torn = false;
 	return true;
 }
 
@@ -296,8 +310,7 @@ static void cut_back(struct journal *j, size_t len)
 	j->text.failed = false;
 	if (j->text.data)
 		j->text.data[len] = '\0';
-	if (AGAIN(ftruncate(j->fd, (off_t)len)) != 0)
-		return; /* a torn record at the end is not read as one */
+	j->torn = AGAIN(ftruncate(j->fd, (off_t)len)) != 0;
 }
 
 bool journal_append(struct journal *j, const struct change *changes, size_t n, struct err *err)
@@ -306,6 +319,9 @@ bool journal_append(struct journal *j, const struct change *changes, size_t n, s
 
 	if (j->fd < 0)
 		return err_failed(err, "the journal is not open");
+	/* Nothing behind a torn record would be read again. */
+	if (j->torn && !rewrite(j, err))
+		return false;
 	journal_add_record(&j->text, changes, n);
 	if (j->text.failed) {
 		cut_back(j, len);
@@ -380,11 +396,12 @@ bool journal_discard(struct journal *j, struct err *err)
 
 bool journal_remove(const char *file, struct err *err)
 {
-	char *beside = path_beside(file), *own = path_own(file, false);
-	bool ok = beside ? remove_path(beside, err) : no_memory(err, file);
+	char *beside = path_beside(file), *own = NULL;
+	bool ok = beside && path_own(file, false, &own);
 
-	if (ok && own)
-		ok = remove_path(own, err);
+	if (!ok)
+		fault(err, file, "looking for", errno);
+	ok = ok && remove_path(beside, err) && (!own || remove_path(own, err));
 	free(beside);
 	free(own);
 	return ok;

@@ -40,6 +40,7 @@ struct journal {
 	struct buf text; /* all that was written, to write it anew when the disk fails */
 	int64_t since;   /* monotonic seconds of the oldest edit not synced; 0: none */
 	bool entered;    /* the folder's entry is synced too */
+	bool torn;       /* half a record could not be cut off: written anew before the next */
 };
 
 void journal_init(struct journal *j);

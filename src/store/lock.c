@@ -232,11 +232,8 @@ static enum lock_state take_path(struct lock *l, const char *file, const struct 
 	if (l->path)
 		return LOCK_OURS;
 	path = lock_path(file);
-	if (!path) {
-		err_memory(err);
-		err_at(err, file, 0, 0);
-		return LOCK_FAILED;
-	}
+	if (!path)
+		return lock_failed(file, strerror(errno), err);
 	state = take(l, file, path, seen, who ? who : &ignored, err);
 	if (state != LOCK_TAKEN)
 		free(path);
