@@ -46,17 +46,30 @@ static bool is_unknown(int code)
 	return code == EINVAL || code == ENOSYS || code == EOPNOTSUPP;
 }
 
+/* No second names either: what was looked for a moment ago has to do. */
+static int move_looked_for(int from_dir, const char *from, int to_dir, const char *to)
+{
+	if (faccessat(to_dir, to, F_OK, AT_SYMLINK_NOFOLLOW) == 0)
+		return EEXIST;
+	if (errno != ENOENT)
+		return errno;
+	return AGAIN(renameat(from_dir, from, to_dir, to)) == 0 ? 0 : errno;
+}
+
 int path_move_new(int from_dir, const char *from, int to_dir, const char *to)
 {
 	if (AGAIN(renameat2(from_dir, from, to_dir, to, RENAME_NOREPLACE)) == 0)
 		return 0;
 	if (!is_unknown(errno))
 		return errno;
-	if (AGAIN(linkat(from_dir, from, to_dir, to, 0)) == 0)
-		return AGAIN(unlinkat(from_dir, from, 0)) == 0 ? 0 : errno;
-	if (errno != EPERM && !is_unknown(errno))
-		return errno;
-	if (faccessat(to_dir, to, F_OK, AT_SYMLINK_NOFOLLOW) == 0)
-		return EEXIST;
-	return AGAIN(renameat(from_dir, from, to_dir, to)) == 0 ? 0 : errno;
+	/* A second name, then one less; never both. */
+	if (AGAIN(linkat(from_dir, from, to_dir, to, 0)) != 0)
+		return errno == EPERM || is_unknown(errno)
+			       ? move_looked_for(from_dir, from, to_dir, to)
+			       : errno;
+	if (AGAIN(unlinkat(from_dir, from, 0)) == 0)
+		return 0;
+	int code = errno;
+	unlinkat(to_dir, to, 0);
+	return code;
 }
