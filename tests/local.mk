@@ -226,9 +226,8 @@ tests_test_tui_memory_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=term_key \
 	-Wl,--wrap=term_update
 
-check_PROGRAMS += tests/test_store_walk
-tests_test_store_walk_SOURCES = tests/test_store_walk.c
-tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) \
+# What support/shim.c puts between our code and the system.
+SHIM_WRAPS = \
 	-Wl,--wrap=malloc \
 	-Wl,--wrap=calloc \
 	-Wl,--wrap=realloc \
@@ -248,6 +247,7 @@ tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=unlink \
 	-Wl,--wrap=rmdir \
 	-Wl,--wrap=mkdir \
+	-Wl,--wrap=link \
 	-Wl,--wrap=linkat \
 	-Wl,--wrap=symlink \
 	-Wl,--wrap=readlink \
@@ -264,12 +264,30 @@ tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=access \
 	-Wl,--wrap=gethostname \
 	-Wl,--wrap=lseek \
+	-Wl,--wrap=fopen \
 	-Wl,--wrap=opendir \
 	-Wl,--wrap=fdopendir \
 	-Wl,--wrap=close \
 	-Wl,--wrap=fsync \
 	-Wl,--wrap=open \
 	-Wl,--wrap=openat
+WALK_SOURCES = \
+	tests/support/doors.c \
+	tests/support/doors.h \
+	tests/support/shim.c \
+	tests/support/shim.h \
+	tests/support/tree.c \
+	tests/support/tree.h \
+	tests/support/walk.c \
+	tests/support/walk.h
+
+check_PROGRAMS += tests/test_store_walk
+tests_test_store_walk_SOURCES = tests/test_store_walk.c $(WALK_SOURCES)
+tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) $(SHIM_WRAPS)
+
+check_PROGRAMS += tests/test_store_worlds
+tests_test_store_worlds_SOURCES = tests/test_store_worlds.c $(WALK_SOURCES)
+tests_test_store_worlds_LDFLAGS = $(AM_LDFLAGS) $(SHIM_WRAPS)
 
 check_PROGRAMS += tests/test_save_run
 tests_test_save_run_SOURCES = tests/test_save_run.c
