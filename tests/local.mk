@@ -46,6 +46,8 @@ AM_CFLAGS += $(CHECK_CFLAGS)
 
 check_LIBRARIES += tests/support/libtest.a
 tests_support_libtest_a_SOURCES = \
+	tests/support/abilities.c \
+	tests/support/abilities.h \
 	tests/support/family.c \
 	tests/support/family.h \
 	tests/support/invent.c \

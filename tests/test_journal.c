@@ -1,6 +1,7 @@
 /* The journal of unsaved edits: any cut gives the valid prefix, nothing acknowledged is lost. */
 #include "store/journal.h"
 #include "store/journal_text.h"
+#include "support/abilities.h"
 #include "support/savetool.h"
 #include "support/support.h"
 
@@ -150,13 +151,18 @@ START_TEST(only_the_owner_reads_it)
 	ck_assert_int_eq(chmod(path, 0666), 0);
 	ck_assert(journal_open(&j, path, &base, &err));
 	ck_assert_int_eq(stat(beside, &st), 0);
-	ck_assert_uint_eq(st.st_mode & 07777, 0600);
+	const bool modes = test_can(folder, CAN_MODE);
+	if (modes)
+		ck_assert_uint_eq(st.st_mode & 07777, 0600);
 	ck_assert(journal_discard(&j, &err));
 	ck_assert_int_eq(chmod(path, 0200), 0);
 	ck_assert(journal_open(&j, path, &base, &err));
 	ck_assert_int_eq(stat(beside, &st), 0);
-	ck_assert_uint_eq(st.st_mode & 07777, 0200);
+	if (modes)
+		ck_assert_uint_eq(st.st_mode & 07777, 0200);
 	ck_assert(journal_discard(&j, &err));
+	if (!test_can(folder, CAN_SYMLINK))
+		return;
 	/* A link laid in its place is not followed. */
 	char target[4200];
 	snprintf(target, sizeof target, "%s/victim", folder);
@@ -175,6 +181,8 @@ START_TEST(a_folder_that_cannot_be_written)
 	struct err err;
 	char book[4200], sheet[4300];
 
+	if (!test_can(folder, CAN_MODE) || !test_can(folder, CAN_ADMIT))
+		return;
 	err_clear(&err);
 	snprintf(book, sizeof book, "%s/book", folder);
 	snprintf(sheet, sizeof sheet, "%s/kind.yaml", book);

@@ -4,6 +4,7 @@
  * kernel when it is set.
  */
 #include "store/save_parts.h"
+#include "support/abilities.h"
 #include "support/savetool.h"
 #include "support/support.h"
 
@@ -154,15 +155,18 @@ START_TEST(a_new_file_never_overwrites)
 	ck_assert_int_eq(put(path, "new\n", &none), SAVE_CONFLICT);
 	said("is there already");
 	holds(path, "old\n");
-	ck_assert_int_eq(symlink("nowhere", other), 0);
-	ck_assert_int_eq(put(other, "new\n", &none), SAVE_CONFLICT);
-	ck_assert_int_eq(unlink(other), 0);
+	if (test_can(folder, CAN_SYMLINK)) {
+		ck_assert_int_eq(symlink("nowhere", other), 0);
+		ck_assert_int_eq(put(other, "new\n", &none), SAVE_CONFLICT);
+		ck_assert_int_eq(unlink(other), 0);
+	}
 	umask(027);
 	ck_assert_int_eq(put(other, "new\n", &none), SAVE_DONE);
 	holds(other, "new\n");
 	struct stat st;
 	ck_assert_int_eq(stat(other, &st), 0);
-	ck_assert_uint_eq(st.st_mode & 0777, 0640);
+	if (test_can(folder, CAN_MODE))
+		ck_assert_uint_eq(st.st_mode & 0777, 0640);
 	snprintf(deep, sizeof deep, "%s/no/such.yaml", folder);
 	struct stamp zero = {0};
 	ck_assert_int_eq(put(deep, "new\n", &zero), SAVE_FAILED);
@@ -181,9 +185,12 @@ START_TEST(a_symbolic_link_stays)
 	struct stat st;
 	ssize_t n;
 
+	if (!test_can(folder, CAN_SYMLINK))
+		return;
 	ck_assert_int_eq(symlink("kind.yaml", other), 0);
 	snprintf(chain, sizeof chain, "%s/chain", folder);
-	ck_assert_int_eq(symlink(other, chain), 0);
+	ck_assert_int_eq(
+		symlink(test_can(folder, CAN_SYMLINK_FULL) ? other : "other.yaml", chain), 0);
 	ck_assert_int_eq(put(chain, "new\n", &s), SAVE_DONE);
 	holds(path, "new\n");
 	n = readlink(other, text, sizeof text);
@@ -206,6 +213,8 @@ START_TEST(a_hard_link_keeps_both_names)
 	struct stamp s = stamp_of(path);
 	struct stat a, b;
 
+	if (!test_can(folder, CAN_LINK))
+		return;
 	ck_assert_int_eq(link(path, other), 0);
 	ck_assert_int_eq(put(path, "a longer text\n", &s), SAVE_DONE);
 	holds(other, "a longer text\n");
@@ -227,6 +236,8 @@ START_TEST(a_read_only_file_is_refused)
 {
 	struct stamp s = stamp_of(path);
 
+	if (!test_can(folder, CAN_MODE))
+		return;
 	ck_assert_int_eq(chmod(path, 0444), 0);
 	ck_assert_int_eq(put(path, "new\n", &s), SAVE_FAILED);
 	said("read-only");
@@ -251,6 +262,8 @@ START_TEST(a_folder_that_cannot_be_written)
 	struct stat before, after;
 	char book[4200], sheet[4300];
 
+	if (!test_can(folder, CAN_MODE) || !test_can(folder, CAN_ADMIT))
+		return;
 	snprintf(book, sizeof book, "%s/book", folder);
 	snprintf(sheet, sizeof sheet, "%s/kind.yaml", book);
 	ck_assert_int_eq(mkdir(book, 0755), 0);
@@ -353,17 +366,22 @@ START_TEST(owner_mode_list_and_attributes_are_kept)
 	static const mode_t modes[] = {0644, 0600, 0640, 0664, 0666, 0755, 0604, 04755, 02755};
 	static struct meta before, after;
 	unsigned char list[256];
-	bool have_xattr, have_acl;
+	bool have_xattr, have_acl, have_owners;
 	int kept = 0;
 
+	if (!test_can(folder, CAN_MODE))
+		return;
+	have_owners = geteuid() == 0 && test_can(folder, CAN_OWN);
 	have_xattr = setxattr(path, "user.origin", "a\0b", 3, 0) == 0;
 	have_acl = setxattr(path, "system.posix_acl_access", list, acl(list, 1234), 0) == 0;
+	meta_of(path, &before);
+	have_acl = have_acl && has_attribute(&before, "system.posix_acl_access");
 	if (!have_xattr || !have_acl)
 		printf("SKIPPED here: %s%s\n", have_xattr ? "" : "attributes ",
 			have_acl ? "" : "access lists");
 	for (size_t i = 0; i < sizeof modes / sizeof *modes; i++) {
 		struct stamp s = stamp_of(path);
-		if (geteuid() == 0 && i % 2)
+		if (have_owners && i % 2)
 			ck_assert_int_eq(chown(path, (uid_t)(1000 + i), (gid_t)(2000 + i)), 0);
 		ck_assert_int_eq(chmod(path, modes[i]), 0);
 		meta_of(path, &before);
@@ -384,6 +402,8 @@ START_TEST(the_folders_own_rules_do_not_leak_in)
 	unsigned char list[256];
 	struct stamp s;
 
+	if (!test_can(folder, CAN_MODE) || !test_can(folder, CAN_OWN))
+		return;
 	/* setgid: new files would get the folder's group; a default access list: new files get one.
 	 */
 	if (geteuid() == 0)
@@ -409,6 +429,9 @@ START_TEST(a_group_member_does_not_become_the_owner)
 		printf("SKIPPED here: another owner's file (needs the superuser)\n");
 		return;
 	}
+	if (!test_can(folder, CAN_MODE) || !test_can(folder, CAN_OWN) ||
+		!test_can(folder, CAN_ADMIT))
+		return;
 	ck_assert_int_eq(chown(folder, 0, 4321), 0);
 	ck_assert_int_eq(chmod(folder, 0775), 0);
 	ck_assert_int_eq(chown(path, 1001, 4321), 0);
@@ -527,7 +550,10 @@ START_TEST(names_up_to_the_longest)
 	snprintf(long_path, sizeof long_path, "%s/%sx", folder, name);
 	struct stamp zero = {0};
 	ck_assert_int_eq(put(long_path, "a\n", &zero), SAVE_FAILED);
-	said(strerror(ENAMETOOLONG));
+	/* Servers have other words for it. */
+	errno = 0;
+	ck_assert_int_ne(mkdir(long_path, 0700), 0);
+	said(strerror(errno));
 	ck_assert_int_eq(count_entries(folder), 2);
 }
 END_TEST
@@ -543,13 +569,16 @@ START_TEST(a_limit_on_the_size_of_files)
 
 	memset(big, 'x', 100000);
 	signal(SIGXFSZ, SIG_IGN);
-	ck_assert_int_eq(link(path, other), 0);
+	const bool links = test_can(folder, CAN_LINK);
 	ck_assert_int_eq(setrlimit(RLIMIT_FSIZE, &limit), 0);
-	ck_assert_int_eq(put(path, big, &s), SAVE_FAILED); /* in place */
-	said(strerror(EFBIG));
-	holds(path, "old\n");
-	ck_assert_int_eq(count_entries(folder), 2);
-	ck_assert_int_eq(unlink(other), 0);
+	if (links) {
+		ck_assert_int_eq(link(path, other), 0);
+		ck_assert_int_eq(put(path, big, &s), SAVE_FAILED); /* in place */
+		said(strerror(EFBIG));
+		holds(path, "old\n");
+		ck_assert_int_eq(count_entries(folder), 2);
+		ck_assert_int_eq(unlink(other), 0);
+	}
 	ck_assert_int_eq(put(path, big, &s), SAVE_FAILED); /* by exchange */
 	said(strerror(EFBIG));
 	holds(path, "old\n");
@@ -684,6 +713,8 @@ START_TEST(two_writers_without_it)
 {
 	int n = test_long() ? 1000 : 500, kept;
 
+	if (!test_can(folder, CAN_EXCHANGE))
+		return; /* then only the lock keeps updates, save.h */
 	/* Who reads our text in the moment before it is swapped out again, and saves on it, has
 	 * saved into a file that is set aside: that moment is what the lock is for. */
 	ck_assert_int_eq(lost_updates("race", n, &kept), 0);

@@ -6,6 +6,7 @@
  * that names the file: `when=K` counts per call's name.
  */
 #include "store/save_parts.h"
+#include "support/abilities.h"
 #include "support/savetool.h"
 #include "support/support.h"
 
@@ -299,6 +300,8 @@ END_TEST
 
 START_TEST(killed_while_it_rewrites_in_place)
 {
+	if (!test_can(folder, CAN_LINK))
+		return;
 	if (leave_out(_i))
 		return;
 	kill_everywhere(IN_PLACE, some_sizes[_i], some_sizes[_i] / 2);
@@ -448,6 +451,8 @@ END_TEST
 
 START_TEST(every_call_fails_while_it_rewrites_in_place)
 {
+	if (!test_can(folder, CAN_LINK))
+		return;
 	fail_everywhere(IN_PLACE, 300, 200);
 }
 END_TEST

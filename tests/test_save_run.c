@@ -431,12 +431,20 @@ START_TEST(what_is_no_correction_is_told)
 	ck_assert_int_eq(lock_take(&lock, path, NULL, &e), LOCK_TAKEN);
 	char owner[300];
 	ssize_t n = readlink(lock.path, owner, sizeof owner - 1);
-	ck_assert_int_gt(n, 0);
+	const bool links = n > 0; /* else a file holds the owner */
+	char *whole = links ? NULL : test_slurp(lock.path, NULL);
+	if (whole)
+		n = snprintf(owner, sizeof owner, "%.298s", whole);
 	owner[n] = '\0';
+	free(whole);
 	char *at = strrchr(owner, '.'), *boot = strrchr(owner, ':'), *other = NULL;
 	ck_assert(at && boot);
 	ck_assert_int_ge(asprintf(&other, "%.*s.%d%s", (int)(at - owner), owner, pid, boot), 0);
-	ck_assert(unlink(lock.path) == 0 && symlink(other, lock.path) == 0);
+	ck_assert_int_eq(unlink(lock.path), 0);
+	if (links)
+		ck_assert_int_eq(symlink(other, lock.path), 0);
+	else
+		test_write(lock.path, other, strlen(other));
 	ck_assert(!store_save_run(&b, &before, &after, &e));
 	ck_assert_msg(strstr(e.text, "is being edited by") != NULL, "%s", e.text);
 	ck_assert_int_eq(unlink(lock.path), 0);

