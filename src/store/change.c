@@ -21,7 +21,7 @@ bool change_read(struct doc *d, const char *path, struct err *err)
 
 static int decimals_in(const struct node *n)
 {
-	const char *point = n->kind == NODE_SCALAR ? memchr(n->text, '.', n->len) : NULL;
+	const char *point = memchr(n->text, '.', n->len);
 	if (!point || memchr(n->text, 'e', n->len) || memchr(n->text, 'E', n->len))
 		return 0;
 	return (int)(n->len - (size_t)(point - n->text) - 1);
@@ -56,20 +56,13 @@ bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err)
 	struct lock_owner who;
 	char text[200];
 	lock_init(l);
-	*ours = false;
-	switch (lock_take(l, path, &who, err)) {
-	case LOCK_TAKEN:
-		*ours = true;
-		return true;
-	case LOCK_OURS:
-		return true;
-	case LOCK_HELD:
+	const enum lock_state state = lock_take(l, path, &who, err);
+	*ours = state == LOCK_TAKEN;
+	if (state == LOCK_HELD) {
 		lock_describe(&who, text, sizeof text);
 		err_failed(err, "is being edited by %s; save there or wait", text);
 		err_at(err, path, 0, 0);
 		return false;
-	case LOCK_FAILED:
-		break;
 	}
 	/* A folder that takes no lock need not stop a save: the content check still holds. */
 	err_clear(err);

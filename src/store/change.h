@@ -9,7 +9,8 @@
 
 /* Read the file; on a fault *err is the first one, with its place. */
 bool change_read(struct doc *d, const char *path, struct err *err);
-/* Patch a number, with at least as many decimals as stand there now. */
+/* Patch a number, which the reader took for one, with at least as many decimals as stand there now.
+ */
 bool change_fix(struct patch *p, const struct node *n, fix v, struct err *err);
 /* Apply and save; *stamp must be what the doc was read with. */
 enum save_outcome change_save(

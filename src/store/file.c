@@ -30,6 +30,16 @@ bool stamp_equal(const struct stamp *a, const struct stamp *b)
 	       a->mtime_ns == b->mtime_ns && stamp_same_bytes(a, b);
 }
 
+struct stamp stamp_from(const struct stat *st, size_t size, uint64_t hash)
+{
+	return (struct stamp){.dev = (uint64_t)st->st_dev,
+		.ino = (uint64_t)st->st_ino,
+		.size = size,
+		.hash = hash,
+		.mtime_s = (int64_t)st->st_mtim.tv_sec,
+		.mtime_ns = (int64_t)st->st_mtim.tv_nsec};
+}
+
 static bool refuse_kind(const char *path, mode_t mode, struct err *err)
 {
 	const char *what = S_ISDIR(mode)    ? "a folder"
@@ -139,21 +149,15 @@ bool file_read_fd(int fd, const char *path, size_t max, char **bytes, size_t *si
 		return refuse_errno(path, "read", errno, err);
 	if (!S_ISREG(st.st_mode))
 		return refuse_kind(path, st.st_mode, err);
-	if (st.st_size < 0 || (uintmax_t)st.st_size > max)
+	if ((uintmax_t)st.st_size > max)
 		return refuse_size(fd, path, max, err);
 	*size = (size_t)st.st_size;
 	if (!read_all(fd, path, max, bytes, size, err)) {
 		*size = 0;
 		return false;
 	}
-	if (stamp) {
-		*stamp = (struct stamp){.dev = (uint64_t)st.st_dev,
-			.ino = (uint64_t)st.st_ino,
-			.size = *size,
-			.hash = hash_bytes(*bytes, *size),
-			.mtime_s = (int64_t)st.st_mtim.tv_sec,
-			.mtime_ns = (int64_t)st.st_mtim.tv_nsec};
-	}
+	if (stamp)
+		*stamp = stamp_from(&st, *size, hash_bytes(*bytes, *size));
 	return true;
 }
 
@@ -176,22 +180,34 @@ bool file_read(const char *path, size_t max, char **bytes, size_t *size, struct 
 
 char *file_real(const char *path)
 {
-	char *real = realpath(path, NULL);
+	char *real = realpath(path, NULL), *folder;
+	const char *slash = strrchr(path, '/');
+	struct buf b;
 
-	return real || (errno != ENOENT && errno != ENOTDIR) ? real : strdup(path);
+	if (real || errno != ENOENT)
+		return real;
+	folder = slash ? text_dup(path, (size_t)(slash + 1 - path)) : text_dup(".", 1);
+	real = folder ? realpath(folder, NULL) : NULL;
+	free(folder);
+	if (!real)
+		return NULL;
+	buf_init(&b);
+	buf_addf(&b, "%s/%s", real, slash ? slash + 1 : path);
+	free(real);
+	return buf_take(&b);
 }
 
 char *file_beside(const char *path, const char *before, const char *after)
 {
 	char *real = file_real(path);
-	const char *slash = real ? strrchr(real, '/') : NULL;
-	int head = slash ? (int)(slash + 1 - real) : 0;
+	char *name = real ? strrchr(real, '/') : NULL;
 	struct buf b;
 
-	if (!real)
+	if (!name)
 		return NULL;
+	*name++ = '\0';
 	buf_init(&b);
-	buf_addf(&b, "%.*s%s%s%s", head, real, before, real + head, after);
+	buf_addf(&b, "%s/%s%s%s", real, before, name, after);
 	free(real);
 	return buf_take(&b);
 }

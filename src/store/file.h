@@ -29,13 +29,15 @@ bool file_read(const char *path, size_t max, char **bytes, size_t *size, struct 
 bool file_read_fd(int fd, const char *path, size_t max, char **bytes, size_t *size,
 	struct stamp *stamp, struct err *err);
 
-/* The path with links resolved, or as it is where nothing stands yet. NULL: errno; then nobody
- * may take another name for it, for what is kept by the right one would not be found. */
+/* The path with links resolved, all of it or, where nothing stands yet, its folder. NULL: errno;
+ * then no other name may be taken for it, for what is kept by the right one would not be found. */
 char *file_real(const char *path);
 /* DIR/BEFORE + NAME + AFTER for DIR/NAME, links resolved, so that a file's other names find the
  * same. NULL: errno. The caller frees. */
 char *file_beside(const char *path, const char *before, const char *after);
 
+/* Of what fstat() says. */
+struct stamp stamp_from(const struct stat *st, size_t size, uint64_t hash);
 /* The same bytes: size and hash. */
 bool stamp_same_bytes(const struct stamp *a, const struct stamp *b);
 /* The same file, untouched since: everything. */

@@ -15,24 +15,30 @@
 
 void host_name(char *buf, size_t size)
 {
-	if (gethostname(buf, size) != 0 || memchr(buf, '\0', size) == NULL || !buf[0])
+	if (gethostname(buf, size) != 0)
+		buf[0] = '\0';
+	buf[size - 1] = '\0'; /* a name too long may come without */
+	if (!buf[0])
 		snprintf(buf, size, "localhost");
+}
+
+static bool is_name(const char *name)
+{
+	return name && name[0];
 }
 
 void user_name(char *buf, size_t size)
 {
 	const char *name = getenv("LOGNAME");
-	const struct passwd *pw;
 
-	if (!name || !name[0])
+	if (!is_name(name))
 		name = getenv("USER");
-	if (name && name[0]) {
-		snprintf(buf, size, "%s", name);
-		return;
+	if (!is_name(name)) {
+		const struct passwd *pw = getpwuid(geteuid());
+		name = pw ? pw->pw_name : NULL;
 	}
-	pw = getpwuid(geteuid());
-	if (pw && pw->pw_name && pw->pw_name[0])
-		snprintf(buf, size, "%s", pw->pw_name);
+	if (is_name(name))
+		snprintf(buf, size, "%s", name);
 	else
 		snprintf(buf, size, "user-%ld", (long)geteuid());
 }

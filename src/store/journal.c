@@ -73,10 +73,9 @@ static bool path_own(const char *file, bool make, char **path)
 	buf_init(&b);
 	dir = state_folder(folder, sizeof folder, make);
 	if (dir >= 0) {
-		const char *slash = strrchr(real, '/');
 		close(dir);
 		buf_addf(&b, "%s/%016" PRIx64 ".%s.journal", folder, hash_bytes(real, strlen(real)),
-			slash ? slash + 1 : real);
+			strrchr(real, '/') + 1);
 		*path = buf_take(&b);
 	}
 	int code = errno;

@@ -33,7 +33,7 @@ static bool is_new(const struct job *j)
 static enum save_outcome resolve(struct job *j)
 {
 	struct stat st;
-	char *slash;
+	const char *slash;
 
 	if (is_new(j)) {
 		if (lstat(j->path, &st) == 0)
@@ -48,12 +48,7 @@ static enum save_outcome resolve(struct job *j)
 		return job_failed(j, "finding the file", errno);
 	slash = strrchr(j->target, '/');
 	j->name = slash ? slash + 1 : j->target;
-	if (slash)
-		*slash = '\0';
-	j->dir = (int)AGAIN(open(!slash               ? "."
-				 : slash == j->target ? "/"
-						      : j->target,
-		O_RDONLY | O_DIRECTORY | O_CLOEXEC));
+	j->dir = path_open_folder(j->target);
 	if (j->dir < 0)
 		return job_failed(j, "opening the folder", errno);
 	return SAVE_DONE;
@@ -111,8 +106,6 @@ static enum save_outcome check_writable(struct job *j)
 {
 	if (fstatat(j->dir, j->name, &j->old, AT_SYMLINK_NOFOLLOW) != 0)
 		return job_failed(j, "looking at the file", errno);
-	if (!S_ISREG(j->old.st_mode))
-		return job_conflict(j, "it is no regular file any more");
 	/* The folder may let us replace a read-only file, the superuser may write to one: the
 	 * owner said no all the same. */
 	if ((j->old.st_mode & 0222) == 0)
@@ -127,14 +120,13 @@ static enum save_outcome check_writable(struct job *j)
 bool write_all(int fd, const char *bytes, size_t size)
 {
 	while (size > 0) {
-		ssize_t n = write(fd, bytes, size);
+		ssize_t n;
+		errno = EIO; /* of a write that does nothing and says nothing */
+		n = write(fd, bytes, size);
 		if (n < 0 && errno == EINTR)
 			continue;
-		if (n <= 0) {
-			if (n == 0)
-				errno = EIO;
+		if (n <= 0)
 			return false;
-		}
 		bytes += n;
 		size -= (size_t)n;
 	}
@@ -156,7 +148,9 @@ static int drop_temp(const struct job *j, const char *temp, const char *step)
 
 static int give_metadata(const struct job *j, int fd, const char *temp)
 {
-	int old = (int)AGAIN(openat(j->dir, j->name, O_RDONLY | O_NOFOLLOW | O_CLOEXEC));
+	/* O_NONBLOCK: it may have become a pipe; one that is not regular is not written to. */
+	int old =
+		(int)AGAIN(openat(j->dir, j->name, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC));
 	enum kept kept;
 	int code;
 
@@ -223,12 +217,7 @@ static int make_temp(const struct job *j, char temp[TEMP_NAME], struct stat *st)
 /* The save stands. Its folder entry is confirmed, or the caller is told that it is not. */
 static enum save_outcome finish(const struct job *j, const struct stat *st)
 {
-	*j->stamp = (struct stamp){.dev = (uint64_t)st->st_dev,
-		.ino = (uint64_t)st->st_ino,
-		.size = j->size,
-		.hash = j->hash,
-		.mtime_s = (int64_t)st->st_mtim.tv_sec,
-		.mtime_ns = (int64_t)st->st_mtim.tv_nsec};
+	*j->stamp = stamp_from(st, j->size, j->hash);
 	if (AGAIN(fsync(j->dir)) == 0 || errno == EINVAL)
 		return SAVE_DONE;
 	err_failed(j->err, "is written, not confirmed on disk: %s", strerror(errno));
@@ -260,14 +249,16 @@ static enum save_outcome put_new(const struct job *j, const char *temp, const st
 /* Is `temp` the file that we wrote? By its bytes, or where they cannot be read by its looks. */
 static bool is_ours(const struct job *j, const char *temp, const struct stat *st)
 {
+	const struct stamp ours = stamp_from(st, j->size, j->hash);
 	struct stamp out;
 	struct stat now;
 
 	if (peek(j->dir, temp, &out))
-		return out.size == j->size && out.hash == j->hash;
-	return fstatat(j->dir, temp, &now, AT_SYMLINK_NOFOLLOW) == 0 && now.st_ino == st->st_ino &&
-	       now.st_size == st->st_size && now.st_mtim.tv_sec == st->st_mtim.tv_sec &&
-	       now.st_mtim.tv_nsec == st->st_mtim.tv_nsec;
+		return stamp_same_bytes(&out, &ours);
+	if (fstatat(j->dir, temp, &now, AT_SYMLINK_NOFOLLOW) != 0)
+		return false;
+	out = stamp_from(&now, (size_t)now.st_size, j->hash);
+	return stamp_equal(&out, &ours);
 }
 
 /*

@@ -55,7 +55,7 @@ static bool copy_make(struct copy *c, const struct job *j, const char *bytes, si
 
 static void copy_free(struct copy *c)
 {
-	if (c->own_dir && c->dir >= 0)
+	if (c->own_dir)
 		close(c->dir);
 }
 
@@ -82,7 +82,7 @@ static enum put put_bytes(int fd, const char *bytes, size_t size)
 /* Take the room before anything is overwritten, where the file system can say. */
 static bool take_room(int fd, size_t size)
 {
-	if (size == 0 || fallocate(fd, FALLOC_FL_KEEP_SIZE, 0, (off_t)size) == 0)
+	if (fallocate(fd, FALLOC_FL_KEEP_SIZE, 0, (off_t)size) == 0)
 		return true;
 	return errno != ENOSPC && errno != EDQUOT && errno != EFBIG;
 }
@@ -112,12 +112,7 @@ static enum save_outcome rewrite(
 	put = put_bytes(fd, j->bytes, j->size);
 	if (put == PUT_DONE && fstat(fd, &st) == 0) {
 		unlinkat(c->dir, c->name, 0);
-		*j->stamp = (struct stamp){.dev = (uint64_t)st.st_dev,
-			.ino = (uint64_t)st.st_ino,
-			.size = j->size,
-			.hash = j->hash,
-			.mtime_s = (int64_t)st.st_mtim.tv_sec,
-			.mtime_ns = (int64_t)st.st_mtim.tv_nsec};
+		*j->stamp = stamp_from(&st, j->size, j->hash);
 		return SAVE_DONE;
 	}
 	code = errno;

@@ -59,29 +59,28 @@ static const double *map_of(const struct run *r, int i)
 
 /* --- values in place --- */
 
+/* Of what the reader found there: in a run that is still what the caller has of it, no node is
+ * missing. Were one, the whole file is written anew. */
+static bool patch_node(struct patch *p, const struct node *n, enum patch_type type,
+	const char *text, struct err *err)
+{
+	return n && patch_scalar(p, n, type, text, err);
+}
+
 static bool patch_number(struct patch *p, const struct node *n, double v, struct err *err)
 {
 	char text[40];
 	num_print(v, text, sizeof text);
-	return n && patch_scalar(p, n, PATCH_NUMBER, text, err);
+	return patch_node(p, n, PATCH_NUMBER, text, err);
 }
 
 static bool patch_time(struct patch *p, const struct node *n, double seconds, struct err *err)
 {
 	char text[40];
-	struct buf b;
-	if (!n)
-		return false;
-	if (!memchr(n->text, ':', n->len))
-		return patch_number(p, n, seconds, err);
-	buf_init(&b);
-	write_laptime(&b, seconds);
-	bool quoted = b.data && b.data[0] == '"';
-	buf_free(&b);
-	if (!quoted)
-		return patch_number(p, n, seconds, err);
-	laptime_print(seconds, 3, text, sizeof text);
-	return patch_scalar(p, n, PATCH_TEXT, text, err);
+	const bool minutes = n && memchr(n->text, ':', n->len);
+	return minutes && write_as_laptime(seconds, text, sizeof text)
+		       ? patch_node(p, n, PATCH_TEXT, text, err)
+		       : patch_number(p, n, seconds, err);
 }
 
 /* Numbers of a channel map that has the same channels before and after. */
@@ -124,7 +123,7 @@ static bool patch_lap(struct patch *p, const struct book *b, const struct node *
 		!patch_number(p, node_get(n, "effort"), after->effort, err))
 		return false;
 	if (before->skip && strcmp(before->skip, after->skip) != 0 &&
-		!patch_scalar(p, node_get(n, "skip"), PATCH_TEXT, after->skip, err))
+		!patch_node(p, node_get(n, "skip"), PATCH_TEXT, after->skip, err))
 		return false;
 	return patch_channels(p, b, node_get(n, "wear"), after->has_wear, before->wear, after->wear,
 		       err) &&
@@ -132,10 +131,11 @@ static bool patch_lap(struct patch *p, const struct book *b, const struct node *
 		       p, b, node_get(n, "worn"), after->has_worn, before->worn, after->worn, err);
 }
 
+/* One of the list's items. NULL: the first behind the last. */
 static const struct node *nth(const struct node *list, size_t i)
 {
-	const struct node *n = list ? list->child : NULL;
-	while (n && i-- > 0)
+	const struct node *n = list->child;
+	while (i-- > 0)
 		n = n->next;
 	return n;
 }
@@ -150,7 +150,7 @@ static size_t paired(const struct job *j)
 static bool patch_laps(struct patch *p, const struct job *j)
 {
 	const struct node *n = nth(node_get(p->d->root, "laps"), j->prefix);
-	for (size_t i = j->prefix; i < j->prefix + paired(j) && n; i++, n = n->next)
+	for (size_t i = j->prefix; i < j->prefix + paired(j); i++, n = n->next)
 		if (!lap_equal(&j->before->laps[i], &j->after->laps[i]) &&
 			!patch_lap(p, j->b, n, &j->before->laps[i], &j->after->laps[i], j->err))
 			return false;
@@ -195,7 +195,7 @@ static bool patch_values(struct patch *p, const struct job *j)
 	return true;
 }
 
-/* --- whole lines --- */
+/* --- whole lines: the laps are as many as the reader counted, the patches being of values --- */
 
 struct splice {
 	struct {
@@ -219,9 +219,10 @@ static size_t after_line(const struct doc *d, size_t at)
 	return end ? (size_t)(end - d->bytes) + 1 : d->size;
 }
 
+/* Of a node with text: what is empty in the file is nothing in the run. */
 static size_t last_byte(const struct node *n)
 {
-	return n->end > n->start ? n->end - 1 : n->start;
+	return n->end - 1;
 }
 
 static void splice_remove(struct splice *s, const struct doc *d, const char *key)
@@ -239,7 +240,7 @@ static void splice_maps(struct splice *s, const struct doc *d, const struct job 
 		if (same_channels(has_of(j->before, i), has))
 			continue;
 		splice_remove(s, d, map_keys[i]);
-		if (!write_has_any(j->b, has) || !laps)
+		if (!write_has_any(j->b, has))
 			continue;
 		size_t at = line_begin(d, laps->key->start);
 		struct buf *text = splice_add(s, at, at);
@@ -256,7 +257,7 @@ static void splice_new_laps(
 	const struct node *behind = first > 0 ? nth(laps, first - 1) : NULL;
 	size_t at = behind ? after_line(d, last_byte(behind)) : line_begin(d, laps->start);
 	struct buf *text = splice_add(s, at, at);
-	if (at == d->size && at > 0 && d->bytes[at - 1] != '\n')
+	if (at == d->size && d->bytes[at - 1] != '\n')
 		buf_adds(text, patch_eol(d));
 	for (size_t i = first; i < last; i++) {
 		buf_addf(text, "%*s- ", (int)(laps->col - 1), "");
@@ -270,12 +271,11 @@ static void splice_laps(struct splice *s, const struct doc *d, const struct job 
 	const struct node *laps = node_get(d->root, "laps");
 	size_t first = j->prefix + paired(j);
 	size_t old_last = j->before->n_laps - j->suffix, new_last = j->after->n_laps - j->suffix;
-	if (!laps || laps->flow)
+	if (laps->flow)
 		return;
 	if (first < old_last) {
 		const struct node *a = nth(laps, first), *z = nth(laps, old_last - 1);
-		if (a && z)
-			splice_add(s, line_begin(d, a->start), after_line(d, last_byte(z)));
+		splice_add(s, line_begin(d, a->start), after_line(d, last_byte(z)));
 	}
 	if (first < new_last)
 		splice_new_laps(s, d, j, laps);
@@ -310,7 +310,7 @@ static void splice_write(struct splice *s, const struct doc *d, struct buf *out)
 			buf_add(out, text.data ? text.data : "", text.len);
 			at = end;
 		}
-		out->failed = out->failed || text.failed;
+		out->failed |= text.failed;
 		buf_free(&text);
 	}
 	buf_add(out, d->bytes + at, d->size - at);
@@ -325,14 +325,14 @@ static bool reads_as(const struct buf *text, const char *path, struct job *j)
 	struct faults f;
 	bool same = false;
 	faults_init(&f);
-	if (text->data && doc_parse(&d, text->data, text->len, path, &f)) {
+	if (doc_parse(&d, text->data, text->len, path, &f)) {
 		if (load_run(&again, &d, j->after->id, &j->b->car, j->b, &f)) {
 			same = run_equal(&again, j->after);
 			run_free(&again);
 		}
 		doc_free(&d);
 	}
-	j->memory = j->memory || faults_class(&f) == ERR_FAILED;
+	j->memory = faults_class(&f) == ERR_FAILED;
 	faults_free(&f);
 	return same;
 }

@@ -162,9 +162,8 @@ bool save_interrupted(const char *path, char **copy)
 	*copy = NULL;
 	if (slash) {
 		j.name = slash + 1;
+		j.dir = path_open_folder(j.target);
 		*slash = '\0';
-		j.dir = open(
-			slash == j.target ? "/" : j.target, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
 		*copy = find_copy(&j, j.dir, j.target);
 	}
 	if (slash && j.dir >= 0 && !*copy) {

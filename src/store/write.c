@@ -29,12 +29,17 @@ static void add_optional(struct buf *out, const char *key, const struct opt_num 
 	buf_adds(out, "\n");
 }
 
+bool write_as_laptime(double seconds, char *text, size_t size)
+{
+	double back = 0;
+	laptime_print(seconds, 3, text, size);
+	return laptime_parse(text, strlen(text), &back) == NUM_OK && back == seconds;
+}
+
 void write_laptime(struct buf *out, double seconds)
 {
 	char text[40];
-	double back = 0;
-	int n = laptime_print(seconds, 3, text, sizeof text);
-	if (n > 0 && laptime_parse(text, strlen(text), &back) == NUM_OK && back == seconds)
+	if (write_as_laptime(seconds, text, sizeof text))
 		buf_addf(out, "\"%s\"", text);
 	else
 		write_number(out, seconds);

@@ -18,6 +18,8 @@ void write_channels(struct buf *out, const struct book *b, const bool *has, cons
 bool write_has_any(const struct book *b, const bool *has);
 void write_book(struct buf *out, const struct book *b);
 void write_number(struct buf *out, double v);
+/* 1:31.243 for seconds that this says exactly; else false. */
+bool write_as_laptime(double seconds, char *text, size_t size);
 /* Seconds as "1:31.243" where thousandths hold it, else as plain seconds. */
 void write_laptime(struct buf *out, double seconds);
 
