@@ -291,6 +291,21 @@ check_PROGRAMS += tests/test_store_worlds
 tests_test_store_worlds_SOURCES = tests/test_store_worlds.c $(WALK_SOURCES)
 tests_test_store_worlds_LDFLAGS = $(AM_LDFLAGS) $(SHIM_WRAPS)
 
+check_PROGRAMS += tests/test_save_odd
+tests_test_save_odd_SOURCES = tests/test_save_odd.c
+tests_test_save_odd_LDFLAGS = $(AM_LDFLAGS) \
+	-Wl,--wrap=openat \
+	-Wl,--wrap=renameat2 \
+	-Wl,--wrap=renameat \
+	-Wl,--wrap=fsync \
+	-Wl,--wrap=fchmod \
+	-Wl,--wrap=fchown \
+	-Wl,--wrap=write \
+	-Wl,--wrap=symlink \
+	-Wl,--wrap=getpwuid \
+	-Wl,--wrap=gethostname \
+	-Wl,--wrap=fopen
+
 check_PROGRAMS += tests/test_save_run
 tests_test_save_run_SOURCES = tests/test_save_run.c
 

@@ -1,4 +1,5 @@
 /* Saving changes and writing new files of a book. */
+#include "balance/balance.h"
 #include "store/file.h"
 #include "store/lock.h"
 #include "store/store.h"
@@ -118,6 +119,12 @@ START_TEST(locks_and_freezes_are_saved)
 	for (size_t i = 0; i < after.n_pairs; i++)
 		after.locked[i] = i % 2;
 	after.frozen[3] = !after.frozen[3];
+	size_t held = 0;
+	for (size_t i = 0; i < after.n_pairs; i++) {
+		after.share_held[i] = !after.locked[i] && balance_can_hold(&b.car, (int)i, &e);
+		held += after.share_held[i];
+	}
+	ck_assert_uint_gt(held, 0);
 	ck_assert_msg(store_save_sheet(&b, &b.sheets[0], &after, &e), "%s", e.text);
 	book_free(&b);
 	load();

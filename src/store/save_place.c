@@ -141,8 +141,11 @@ enum save_outcome save_in_place(struct job *j)
 	if (fd < 0)
 		return job_failed(j, "opening the file", errno);
 	err_clear(&ignored);
+	errno = 0;
 	if (!file_read_fd(fd, j->path, 16 * 1024 * 1024, &old, &old_size, &now, &ignored)) {
-		got = job_failed(j, "reading the file again", errno);
+		/* No reason of the system's: it has become no file, or one larger than any. */
+		got = errno ? job_failed(j, "reading the file again", errno)
+			    : job_conflict(j, "another program changed it since it was read");
 	} else if (!stamp_same_bytes(&now, j->stamp)) {
 		got = job_conflict(j, "another program changed it since it was read");
 	} else if (!copy_make(&c, j, old, old_size)) {

@@ -34,7 +34,7 @@ uid_t door_owner;
 static char path[4096], second[4096], csv[4096];
 static char beside[4200], own[4200]; /* the journal */
 static struct tree pristine;
-static struct book book;
+static struct book book, rich;
 static pid_t dead;
 static struct stamp stamp;
 static struct sheet changed;
@@ -47,6 +47,8 @@ static unsigned next_edit;
 
 void doors_afresh(void)
 {
+	book_free(&rich);
+	book_init(&rich);
 	sheet_free(&changed);
 	run_free(&changed_run);
 	memset(&changed, 0, sizeof changed);
@@ -79,6 +81,7 @@ void doors_setup(void)
 	door_owner = geteuid();
 	faults_init(&faults);
 	book_init(&book);
+	book_init(&rich);
 	ck_assert(store_load_book(&book, folder, &faults));
 	dead = fork();
 	if (dead == 0)
@@ -92,6 +95,7 @@ void doors_teardown(void)
 	run_free(&changed_run);
 	plan_free(plan);
 	book_free(&book);
+	book_free(&rich);
 	tree_free(&pristine);
 	test_remove(folder);
 	free(folder);
@@ -490,6 +494,59 @@ static bool run_new_run(void)
 	return by_err(store_new_run(&book, &changed_run, &err));
 }
 
+/* A run with a figure of every kind, and a correction of every kind. */
+static void prepare_rich(const char *laps)
+{
+	char text[900], at[4200];
+	struct faults faults;
+
+	snprintf(text, sizeof text,
+		"kind: run\nversion: 1\ndate: 2026-03-14T10:20\nsheet: base\ndriver: a\n"
+		"values: {front-wing: 8, rear-wing: 14, bias: 54}\nfuel: 20\ntrack-temp: 30\n"
+		"worn-at-start: {front: 10}\nwear-total: {rear: 7}\nlaps:%s\nnotes: wet\n",
+		laps);
+	snprintf(at, sizeof at, "%s/runs/r00.yaml", folder);
+	test_write(at, text, strlen(text));
+	faults_init(&faults);
+	ck_assert(store_load_book(&rich, folder, &faults));
+	ck_assert(run_copy(&changed_run, &rich.runs[0]));
+	struct run *r = &changed_run;
+	r->laps = realloc(r->laps, (r->n_laps + 1) * sizeof *r->laps);
+	ck_assert_ptr_nonnull(r->laps);
+	r->laps[r->n_laps++] = (struct lap){.time = 95.5};
+	r->laps[0].time = 92.5;
+	r->laps[0].effort = 98;
+	r->laps[0].worn[0] = 11.5;
+	strcpy(r->laps[1].skip, "rain");
+	r->laps[2].has_effort = true;
+	r->laps[2].effort = 99;
+	r->fuel.v = 21;
+	r->track_temp.has = false;
+	r->wear_total[1] = 8;
+	r->worn_at_start[0] = 9;
+	r->values[0] += FIX_ONE;
+	r->notes[0] = '\0';
+	strcpy(r->driver, "b");
+}
+
+static void prepare_correction(void)
+{
+	prepare_rich("\n  - {time: \"1:31.243\", worn: {front: 11}, effort: 97} # kept\n"
+		     "  - {time: 91.5, worn: {front: 12}, skip: traffic}\n  - {time: 92}");
+}
+
+/* Its list of laps cannot grow in place. */
+static void prepare_anew(void)
+{
+	prepare_rich(" [{time: 91, worn: {front: 11}, effort: 97}, {time: 91, skip: traffic}, "
+		     "{time: 92}]");
+}
+
+static bool run_correction(void)
+{
+	return by_err(store_save_run(&rich, &rich.runs[0], &changed_run, &err));
+}
+
 static bool run_reference(void)
 {
 	return by_err(store_set_reference(&book, "base", &err));
@@ -763,6 +820,8 @@ const struct door doors[] = {
 	{"save a sheet", prepare_sheet, run_save_sheet, NULL, false, false},
 	{"new sheet", prepare_new_sheet, run_new_sheet, NULL, false, false},
 	{"save a run", prepare_run, run_save_run, NULL, false, false},
+	{"correct a run", prepare_correction, run_correction, NULL, false, false},
+	{"write a run anew", prepare_anew, run_correction, NULL, false, false},
 	{"new run", prepare_new_run, run_new_run, NULL, false, false},
 	{"set the reference", nothing, run_reference, NULL, false, false},
 	{"import", prepare_csv, run_import, NULL, false, false},
