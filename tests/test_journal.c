@@ -299,6 +299,60 @@ START_TEST(one_wrong_bit_anywhere)
 }
 END_TEST
 
+/* Records of the right hash that nobody of ours wrote: what stands before them counts. */
+START_TEST(records_of_no_form_end_the_journal)
+{
+	static const char *const bodies[] = {"a=%zz\n", "a=%4\n", "a=%4z\n", "a=%00\n", "%00=1\n",
+		"a=%", "a=1", "a\n", "a", "=", "a=1\nb\n"};
+	struct stamp base = {.size = 12, .hash = 34};
+	struct change change = {"values.a", "1"};
+	struct recovery r;
+
+	for (size_t i = 0; i <= sizeof bodies / sizeof *bodies; i++) {
+		const char *body = i > 0 ? bodies[i - 1] : "a=1\0\n";
+		const size_t len = i > 0 ? strlen(body) : 5;
+		struct buf b;
+		buf_init(&b);
+		journal_add_header(&b, &base);
+		journal_add_record(&b, &change, 1);
+		buf_addf(&b, "+%zu %016llx\n", len, (unsigned long long)hash_bytes(body, len));
+		buf_add(&b, body, len);
+		buf_adds(&b, "\n");
+		ck_assert(journal_parse(b.data, b.len, &r, NULL));
+		ck_assert_msg(r.found && r.n_records == 1 && !r.whole, "%s", body);
+		ck_assert_uint_eq(r.n_changes, 1);
+		ck_assert_str_eq(r.changes[0].value, "1");
+		recovery_free(&r);
+		buf_free(&b);
+	}
+	/* A length of more digits than any has. */
+	struct buf b;
+	buf_init(&b);
+	journal_add_header(&b, &base);
+	buf_adds(&b, "+1234567890 0000000000000000\na=1\n\n");
+	ck_assert(journal_parse(b.data, b.len, &r, NULL) && r.found && r.n_records == 0);
+	recovery_free(&r);
+	buf_free(&b);
+}
+END_TEST
+
+START_TEST(a_sync_that_is_late_is_due_now)
+{
+	struct stamp base = stamp_of(path);
+	struct journal j;
+	struct err err;
+
+	ck_assert(journal_open(&j, path, &base, &err));
+	append(&j, "values.a", "1");
+	ck_assert_int_gt(journal_due(&j), 0);
+	j.since -= JOURNAL_SYNC_SECONDS;
+	ck_assert_int_eq(journal_due(&j), 0);
+	ck_assert(journal_sync(&j, &err));
+	ck_assert_int_eq(journal_due(&j), -1);
+	journal_close(&j);
+}
+END_TEST
+
 START_TEST(a_torn_end_is_cut_off_before_going_on)
 {
 	struct stamp base = stamp_of(path);
@@ -469,6 +523,8 @@ Suite *suite(void)
 	tcase_add_test(c, a_folder_that_cannot_be_written);
 	tcase_add_test(c, cut_at_every_byte);
 	tcase_add_test(c, one_wrong_bit_anywhere);
+	tcase_add_test(c, records_of_no_form_end_the_journal);
+	tcase_add_test(c, a_sync_that_is_late_is_due_now);
 	tcase_add_test(c, a_torn_end_is_cut_off_before_going_on);
 	tcase_add_test(c, a_long_session_stays_bounded);
 	tcase_add_test(c, deleted_under_us_it_is_written_anew);

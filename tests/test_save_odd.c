@@ -34,6 +34,7 @@ static struct {
 	int interrupts;   /* and so many are interrupted then */
 	bool mode_lost, user_lost, group_lost;
 	bool short_writes, no_links;
+	int attribute_stays; /* it is not taken from a file, and why */
 	enum { NAMED, NAMELESS, UNKNOWN } user, host;
 	const char *proc; /* stands for /proc/stat; "": cannot be opened */
 } odd;
@@ -115,6 +116,13 @@ int __wrap_fchown(int fd, uid_t uid, gid_t gid);
 int __wrap_fchown(int fd, uid_t uid, gid_t gid)
 {
 	return __real_fchown(fd, odd.user_lost ? (uid_t)-1 : uid, odd.group_lost ? (gid_t)-1 : gid);
+}
+
+int __real_fremovexattr(int fd, const char *name);
+int __wrap_fremovexattr(int fd, const char *name);
+int __wrap_fremovexattr(int fd, const char *name)
+{
+	return odd.attribute_stays ? refuse(odd.attribute_stays) : __real_fremovexattr(fd, name);
 }
 
 ssize_t __real_write(int fd, const void *bytes, size_t n);
@@ -313,6 +321,7 @@ START_TEST(signals_during_a_rewrite)
 	holds(path, "new\n");
 	ck_assert_int_eq(count_entries(), 3);
 	ck_assert(!save_interrupted(path, &copy));
+	ck_assert_ptr_null(copy);
 	ck_assert_int_eq(put("", &s), SAVE_DONE);
 	holds(other, "");
 	ck_assert_int_eq(count_entries(), 2);
@@ -371,16 +380,52 @@ START_TEST(an_access_list_that_the_folder_gives_too)
 		printf("SKIPPED here: access lists\n");
 		return;
 	}
-	for (unsigned i = 0; i < 2; i++) {
+	/* The very list that a new file gets, which lets nobody in but the owner. */
+	int fd = open(other, O_WRONLY | O_CREAT | O_EXCL, 0600);
+	ck_assert_int_ge(fd, 0);
+	ck_assert_int_eq(
+		fgetxattr(fd, "system.posix_acl_access", given, sizeof given), (ssize_t)size);
+	close(fd);
+	for (unsigned i = 0; i < 3; i++) {
 		struct stamp s = stamp_of(path);
 		access_list(own, 1234 + i, i ? 6 : 4);
+		if (i == 2)
+			memcpy(own, given, size);
 		ck_assert_int_eq(setxattr(path, "system.posix_acl_access", own, size, 0), 0);
-		ck_assert_msg(put(i ? "b\n" : "a\n", &s) == SAVE_DONE, "%s", err.text);
+		if (i == 1)
+			setxattr(path, "user.origin", "x", 1, 0);
+		ck_assert_msg(put(i % 2 ? "b\n" : "a\n", &s) == SAVE_DONE, "%s", err.text);
 		ck_assert_int_eq(
 			getxattr(path, "system.posix_acl_access", now, sizeof now), (ssize_t)size);
 		ck_assert(memcmp(now, own, size) == 0);
-		holds(path, i ? "b\n" : "a\n");
+		holds(path, i % 2 ? "b\n" : "a\n");
 	}
+}
+END_TEST
+
+/* The folder gives new files a list, which the old file does not have and the new one keeps. */
+START_TEST(an_access_list_that_stays)
+{
+	unsigned char given[64];
+	struct stamp s = stamp_of(path);
+	struct stat before, after;
+
+	if (setxattr(folder, "system.posix_acl_default", given, access_list(given, 1234, 4), 0) !=
+		0) {
+		printf("SKIPPED here: access lists\n");
+		return;
+	}
+	odd.attribute_stays = EIO;
+	ck_assert_int_eq(put("new\n", &s), SAVE_FAILED);
+	said("keeping owner and permissions failed");
+	holds(path, "old\n");
+	ck_assert_int_eq(stat(path, &before), 0);
+	odd.attribute_stays = EPERM;
+	ck_assert_msg(put("new\n", &s) == SAVE_DONE, "%s", err.text);
+	ck_assert_int_eq(stat(path, &after), 0);
+	ck_assert_uint_eq(before.st_ino, after.st_ino);
+	holds(path, "new\n");
+	ck_assert_int_eq(count_entries(), 1);
 }
 END_TEST
 
@@ -444,6 +489,29 @@ START_TEST(leftovers_of_odd_names)
 }
 END_TEST
 
+/* A rewrite that was cut short where the file's folder took no copy. */
+START_TEST(a_copy_in_the_own_folder_is_found)
+{
+	struct stamp s = stamp_of(path);
+	char host[128], name[300], *copy;
+
+	host_name(host, sizeof host);
+	snprintf(name, sizeof name, "%s/treadlight", folder);
+	ck_assert_int_eq(mkdir(name, 0700), 0);
+	ck_assert(!save_interrupted(path, &copy));
+	snprintf(name, sizeof name, "treadlight/.kind.yaml.tl-copy-%08x-%ld-1-%016llx-%016llx",
+		(unsigned)(hash_bytes(host, strlen(host)) & 0xffffffff), (long)dead_pid(),
+		(unsigned long long)s.hash, 7ULL);
+	leave(name, "old\n");
+	ck_assert(!save_interrupted(path, &copy)); /* nothing is torn */
+	test_write(path, "ne", 2);
+	ck_assert(save_interrupted(path, &copy));
+	holds(copy, "old\n");
+	free(copy);
+	ck_assert(!save_interrupted(other, &copy));
+}
+END_TEST
+
 /* A process that we may not signal is alive all the same. */
 START_TEST(leftovers_and_locks_of_another_user)
 {
@@ -465,11 +533,11 @@ START_TEST(leftovers_and_locks_of_another_user)
 	ck_assert_int_eq(symlink(text, lock), 0);
 	ck_assert(chmod(folder, 0777) == 0 && chmod(path, 0666) == 0);
 	ck_assert(chown(folder, 65534, 0) == 0 && chown(path, 65534, 0) == 0);
-	ck_assert_int_eq(seteuid(65534), 0);
+	ck_assert_int_eq(setresuid(65534, 65534, 0), 0);
 	lock_init(&l);
 	enum lock_state got = lock_take(&l, path, &who, &err);
 	enum save_outcome saved = put("new\n", &s);
-	ck_assert_int_eq(seteuid(0), 0);
+	ck_assert_int_eq(setresuid(0, 0, 0), 0);
 	ck_assert_int_eq(got, LOCK_HELD);
 	ck_assert_int_eq(who.pid, 1);
 	ck_assert_int_eq(saved, SAVE_DONE);
@@ -791,6 +859,8 @@ Suite *suite(void)
 	tcase_add_test(c, signals_during_a_rewrite);
 	tcase_add_test(c, what_is_promised_and_not_kept_leads_in_place);
 	tcase_add_test(c, an_access_list_that_the_folder_gives_too);
+	tcase_add_test(c, an_access_list_that_stays);
+	tcase_add_test(c, a_copy_in_the_own_folder_is_found);
 	tcase_add_test(c, leftovers_of_odd_names);
 	tcase_add_test(c, leftovers_and_locks_of_another_user);
 	tcase_add_test(c, a_lock_file_that_gets_no_room);

@@ -19,6 +19,7 @@
 #include <string.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
+#include <sys/un.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -161,10 +162,15 @@ START_TEST(what_is_no_file_is_named)
 	test_write(plain, "x", 1);
 	memset(long_name, 'n', sizeof long_name);
 	long_name[sizeof long_name - 1] = '\0';
+	struct sockaddr_un address = {.sun_family = AF_UNIX};
+	snprintf(address.sun_path, sizeof address.sun_path, "%.90s/socket", folder);
+	int listening = socket(AF_UNIX, SOCK_STREAM, 0);
+	ck_assert_int_eq(bind(listening, (struct sockaddr *)&address, sizeof address), 0);
+	close(listening);
 	/* What was named wrongly is the user's to mend. */
 	const char *const paths[] = {
-		loop, under, long_name, "/dev/null", folder, "/nowhere/at/all"};
-	for (size_t i = 0; i < 6; i++) {
+		loop, under, long_name, "/dev/null", folder, "/nowhere/at/all", address.sun_path};
+	for (size_t i = 0; i < 7; i++) {
 		ck_assert(!file_read(paths[i], 9, &bytes, &size, NULL, &err));
 		ck_assert_int_eq(err.cls, ERR_INPUT);
 		ck_assert_str_eq(
@@ -626,6 +632,10 @@ START_TEST(profiles_are_looked_for_in_order)
 		ck_assert_uint_eq(n, 2);
 		free(ids);
 	}
+	/* The root of all is a place, if an odd one. */
+	set("TREADLIGHT_DATADIR", "/");
+	is_found(book, "two", NULL);
+	ck_assert_ptr_nonnull(strstr(err.text, " //profiles/cars/two.yaml"));
 	/* An empty name is no place either: the installed ones are asked. */
 	set("TREADLIGHT_DATADIR", "");
 	is_found(book, "two", NULL);

@@ -55,8 +55,8 @@ static bool refuse_kind(const char *path, mode_t mode, struct err *err)
 static bool refuse_errno(const char *path, const char *doing, int code, struct err *err)
 {
 	/* What the user named wrongly is bad input; what the machine failed at is a failure. */
-	if (code == ENOENT || code == ENOTDIR || code == EISDIR || code == ELOOP ||
-		code == ENAMETOOLONG || code == ENXIO)
+	if (code == ENOENT || code == ENOTDIR || code == ELOOP || code == ENAMETOOLONG ||
+		code == ENXIO)
 		err_input(err, "cannot be %s: %s", doing, strerror(code));
 	else
 		err_failed(err, "cannot be %s: %s", doing, strerror(code));

@@ -286,8 +286,10 @@ static bool squeeze(struct journal *j, struct err *err)
 	journal_add_header(&j->text, &base);
 	journal_add_record(&j->text, r.changes, changes_squeeze(r.changes, r.n_changes));
 	recovery_free(&r);
-	ok = !j->text.failed || no_memory(err, j->path);
-	if (ok && j->text.len > JOURNAL_MAX_BYTES / 2) {
+	ok = !j->text.failed;
+	if (!ok) {
+		no_memory(err, j->path);
+	} else if (j->text.len > JOURNAL_MAX_BYTES / 2) {
 		err_failed(err, "the journal of unsaved edits is full; save");
 		err_at(err, j->path, 0, 0);
 		ok = false;
@@ -418,8 +420,10 @@ bool journal_recover(const char *file, const struct stamp *now, struct recovery 
 		return false;
 	if (!bytes)
 		return true;
-	ok = journal_read_text(bytes, size, r, &base, &valid) || no_memory(err, file);
-	if (ok && r->n_records == 0)
+	ok = journal_read_text(bytes, size, r, &base, &valid);
+	if (!ok)
+		no_memory(err, file);
+	else if (r->n_records == 0)
 		recovery_free(r); /* begun, and nothing came */
 	if (ok && r->found) {
 		r->same_base = stamp_same_bytes(&base, now);

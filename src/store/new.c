@@ -63,7 +63,9 @@ static bool reads_back_sheet(const struct buf *text, const char *path, const str
 		return first_fault(&f, path, err);
 	ok = sheet_equal(&again, s);
 	sheet_free(&again);
-	return ok || err_failed(err, "the sheet would not read back as it is; nothing was written");
+	if (!ok)
+		err_failed(err, "the sheet would not read back as it is; nothing was written");
+	return ok;
 }
 
 static bool reads_back_run(const struct buf *text, const char *path, const struct run *r,
@@ -81,7 +83,9 @@ static bool reads_back_run(const struct buf *text, const char *path, const struc
 		return first_fault(&f, path, err);
 	ok = run_equal(&again, r);
 	run_free(&again);
-	return ok || err_failed(err, "the run would not read back as it is; nothing was written");
+	if (!ok)
+		err_failed(err, "the run would not read back as it is; nothing was written");
+	return ok;
 }
 
 static bool check_new_id(const char *id, const char *what, struct err *err)
@@ -210,8 +214,10 @@ bool store_new_book(const struct book *b, const struct sheet *first, struct err 
 	bool sheet = false;
 	buf_init(&text);
 	write_book(&text, b);
-	bool ok = path && !text.failed ? true : err_memory(err);
-	if (ok && access(path, F_OK) == 0) {
+	bool ok = path && !text.failed;
+	if (!ok) {
+		err_memory(err);
+	} else if (access(path, F_OK) == 0) {
 		ok = err_input(err, "there is a book already; choose another folder");
 		err_at(err, path, 0, 0);
 	}

@@ -431,6 +431,31 @@ static bool run_owner(void)
 	return true;
 }
 
+/* One that is larger than may be, and one whose size nobody knows before it is read. */
+static void prepare_large(void)
+{
+	memset(big, 'x', sizeof big - 1);
+	test_write(second, big, sizeof big - 1);
+}
+
+static bool run_large(void)
+{
+	char *bytes;
+	size_t size;
+
+	if (file_read(second, 50000, &bytes, &size, NULL, &err)) {
+		free(bytes);
+		return by_err(false);
+	}
+	if (!strstr(err.text, "larger than 50000 bytes"))
+		return by_err(false);
+	err_clear(&err);
+	if (!file_read("/proc/self/smaps", 1 << 22, &bytes, &size, NULL, &err))
+		return by_err(false);
+	free(bytes);
+	return true;
+}
+
 static bool run_load(void)
 {
 	struct faults faults;
@@ -457,6 +482,18 @@ static void prepare_sheet(void)
 static bool run_save_sheet(void)
 {
 	return by_err(store_save_sheet(&book, &book.sheets[0], &changed, &err));
+}
+
+/* As the workbench saves. */
+static void prepare_open_sheet(void)
+{
+	prepare_sheet();
+	read_stamp();
+}
+
+static bool run_save_sheet_at(void)
+{
+	return by_outcome(store_save_sheet_at(&book, &book.sheets[0], &changed, &stamp, &err));
 }
 
 static void prepare_new_sheet(void)
@@ -503,7 +540,7 @@ static void prepare_rich(const char *laps)
 	snprintf(text, sizeof text,
 		"kind: run\nversion: 1\ndate: 2026-03-14T10:20\nsheet: base\ndriver: a\n"
 		"values: {front-wing: 8, rear-wing: 14, bias: 54}\nfuel: 20\ntrack-temp: 30\n"
-		"worn-at-start: {front: 10}\nwear-total: {rear: 7}\nlaps:%s\nnotes: wet\n",
+		"worn-at-start: {front: 10}\nlaps:%s\nnotes: wet\n",
 		laps);
 	snprintf(at, sizeof at, "%s/runs/r00.yaml", folder);
 	test_write(at, text, strlen(text));
@@ -522,7 +559,7 @@ static void prepare_rich(const char *laps)
 	r->laps[2].effort = 99;
 	r->fuel.v = 21;
 	r->track_temp.has = false;
-	r->wear_total[1] = 8;
+	r->laps[0].wear[1] = 2.5;
 	r->worn_at_start[0] = 9;
 	r->values[0] += FIX_ONE;
 	r->notes[0] = '\0';
@@ -531,20 +568,37 @@ static void prepare_rich(const char *laps)
 
 static void prepare_correction(void)
 {
-	prepare_rich("\n  - {time: \"1:31.243\", worn: {front: 11}, effort: 97} # kept\n"
+	prepare_rich("\n  - {time: \"1:31.243\", wear: {rear: 2.4}, worn: {front: 11}, effort: 97} "
+		     "# kept\n"
 		     "  - {time: 91.5, worn: {front: 12}, skip: traffic}\n  - {time: 92}");
 }
 
 /* Its list of laps cannot grow in place. */
 static void prepare_anew(void)
 {
-	prepare_rich(" [{time: 91, worn: {front: 11}, effort: 97}, {time: 91, skip: traffic}, "
+	prepare_rich(" [{time: 91, wear: {rear: 2.4}, worn: {front: 11}, effort: 97}, {time: 91, "
+		     "skip: traffic}, "
 		     "{time: 92}]");
 }
 
 static bool run_correction(void)
 {
 	return by_err(store_save_run(&rich, &rich.runs[0], &changed_run, &err));
+}
+
+/* Another sheet is the reference. */
+static void prepare_reference(void)
+{
+	char at[4200], *text, *name;
+	size_t size;
+
+	snprintf(at, sizeof at, "%s/book.yaml", folder);
+	text = test_slurp(at, &size);
+	name = strstr(text, "reference: base");
+	ck_assert_ptr_nonnull(name);
+	memcpy(name + strlen("reference: "), "fast", 4);
+	test_write(at, text, size);
+	free(text);
 }
 
 static bool run_reference(void)
@@ -816,14 +870,16 @@ const struct door doors[] = {
 	{"lock, stale", prepare_stale_lock, run_lock, NULL, false, false},
 	{"lock, taken over", prepare_held_lock, run_take_over, NULL, false, false},
 	{"lock, whose", prepare_stale_lock, run_owner, NULL, false, false},
+	{"read a large file", prepare_large, run_large, NULL, false, false},
 	{"load a book", nothing, run_load, NULL, false, true},
 	{"save a sheet", prepare_sheet, run_save_sheet, NULL, false, false},
+	{"save an open sheet", prepare_open_sheet, run_save_sheet_at, NULL, false, false},
 	{"new sheet", prepare_new_sheet, run_new_sheet, NULL, false, false},
 	{"save a run", prepare_run, run_save_run, NULL, false, false},
 	{"correct a run", prepare_correction, run_correction, NULL, false, false},
 	{"write a run anew", prepare_anew, run_correction, NULL, false, false},
 	{"new run", prepare_new_run, run_new_run, NULL, false, false},
-	{"set the reference", nothing, run_reference, NULL, false, false},
+	{"set the reference", prepare_reference, run_reference, NULL, false, false},
 	{"import", prepare_csv, run_import, NULL, false, false},
 	{"new book", nothing, run_new_book, NULL, false, true},
 	{"profiles", nothing, run_profiles, NULL, false, false},

@@ -69,6 +69,7 @@ WRAP(fstat, (int fd, struct stat *st), (fd, st))
 WRAP(stat, (const char *path, struct stat *st), (path, st))
 WRAP(lstat, (const char *path, struct stat *st), (path, st))
 WRAP(fstatat, (int fd, const char *path, struct stat *st, int flags), (fd, path, st, flags))
+WRAP_SIZE(pread, (int fd, void *bytes, size_t n, off_t at), (fd, bytes, n, at))
 WRAP_SIZE(read, (int fd, void *bytes, size_t n), (fd, bytes, n))
 WRAP(renameat, (int a, const char *from, int b, const char *to), (a, from, b, to))
 WRAP(renameat2, (int a, const char *from, int b, const char *to, unsigned flags),
