@@ -68,11 +68,15 @@ static void make_rows(struct sheet_page *s, const struct car *car)
 static void sheet_close(void *state)
 {
 	struct sheet_page *s = state;
+	for (size_t i = 0; s->lines && i < s->n_rows; i++)
+		scr_kept_drop(&s->lines[i].kept);
+	free(s->lines);
 	free(s->rows);
 	free(s->shown);
 	free(s->driven);
 	frontier_free(s->frontier);
 	plot_free(&s->plot);
+	scr_kept_drop(&s->still);
 	free(s);
 }
 
@@ -83,8 +87,9 @@ static void *sheet_open(struct app *app)
 	if (!s)
 		return NULL;
 	s->rows = calloc(n, sizeof *s->rows);
+	s->lines = calloc(n, sizeof *s->lines);
 	s->shown = calloc(n, sizeof *s->shown);
-	if (!s->rows || !s->shown || !sheet_collect_driven(app, s)) {
+	if (!s->rows || !s->lines || !s->shown || !sheet_collect_driven(app, s)) {
 		sheet_close(s);
 		return NULL;
 	}

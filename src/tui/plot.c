@@ -91,12 +91,6 @@ void plot_end(struct plot *p, enum style style)
 	draw_dots(p, style);
 }
 
-void plot_again(const struct plot *p, enum style style)
-{
-	draw_axes(p);
-	draw_dots(p, style);
-}
-
 /* The cell that a dot there would be in, from the top left; false: nowhere. */
 static bool cell_of(const struct plot *p, double x, double y, int *cx, int *cy)
 {

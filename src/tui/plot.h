@@ -26,8 +26,6 @@ bool plot_begin(struct plot *p, struct area a, double x0, double x1, double y0, 
 void plot_line(struct plot *p, double x0, double y0, double x1, double y1);
 /* Paint the dots; then marks go on top of them. */
 void plot_end(struct plot *p, enum style style);
-/* Axes and dots once more, for a plot that is kept over paintings. */
-void plot_again(const struct plot *p, enum style style);
 /* One letter; outside the picture it stands at the border. */
 void plot_mark(const struct plot *p, double x, double y, char mark, enum style style);
 /*

@@ -11,6 +11,9 @@
 
 enum { LINE_MAX_BYTES = 2048, NO_CUT = 1 << 20 };
 
+/* How often all was forgotten, from 1: what was kept before that does not stand. */
+static unsigned long forgotten = 1;
+
 bool scr_open(void)
 {
 	return lines_open();
@@ -158,8 +161,36 @@ int scr_wrap(int y, int x, int width, int lines, enum style style, const char *t
 	return used;
 }
 
+void scr_keep(struct scr_kept *k)
+{
+	k->pieces.len = 0;
+	k->pieces.failed = false;
+	k->made = forgotten;
+	lines_copy(&k->pieces);
+}
+
+void scr_keep_end(void)
+{
+	lines_copy(NULL);
+}
+
+bool scr_again(const struct scr_kept *k)
+{
+	if (k->made != forgotten || k->pieces.failed)
+		return false;
+	lines_add_again(&k->pieces);
+	return true;
+}
+
+void scr_kept_drop(struct scr_kept *k)
+{
+	buf_free(&k->pieces);
+	k->made = 0;
+}
+
 void scr_forget(void)
 {
+	forgotten++;
 	lines_forget();
 }
 

@@ -10,6 +10,8 @@
 #ifndef TUI_SCR_H
 #define TUI_SCR_H
 
+#include "base/text.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -50,10 +52,24 @@ void scr_glyphs(int y, int x, int n, enum style style, const unsigned *wide, cha
 /* Text broken at blanks into lines of `width`, at most `lines` of them; returns the lines used. */
 int scr_wrap(int y, int x, int width, int lines, enum style style, const char *text);
 
+/*
+ * What was drawn between keep and end, to be put there again while what it says stays the same.
+ * Begin with {0}; scr_again() is false where nothing is kept or all was forgotten since: draw then.
+ * Keeping does not nest.
+ */
+struct scr_kept {
+	struct buf pieces;  /* owned; failed: some are missing */
+	unsigned long made; /* 0: nothing is kept */
+};
+void scr_keep(struct scr_kept *k);
+void scr_keep_end(void);
+bool scr_again(const struct scr_kept *k);
+void scr_kept_drop(struct scr_kept *k);
+
 /* Columns that a text takes once it is made safe. */
 int scr_width(const char *text);
 
-/* Paint every line at the next staging, also what curses should have already. */
+/* Paint every line at the next staging, also what curses should have already; nothing is kept. */
 void scr_forget(void);
 /* Stage the frame; with a cursor where a field is being typed (y < 0: none). */
 void scr_stage(int cursor_y, int cursor_x);

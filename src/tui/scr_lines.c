@@ -24,6 +24,7 @@ static struct {
 	int rows, cols;     /* what the lines were made for */
 	attr_t attrs[STYLES];
 	short pairs[STYLES];
+	struct buf *copy; /* of what is added, each piece behind its line's number; or NULL */
 } screen;
 
 static void make_styles(void)
@@ -118,6 +119,16 @@ void lines_add(int y, int x, int cols, enum style style, const char *text, size_
 		return;
 	buf_add(&l->now, (const char *)&p, sizeof p);
 	buf_add(&l->now, text, len);
+	if (!screen.copy)
+		return;
+	buf_add(screen.copy, (const char *)&y, sizeof y);
+	buf_add(screen.copy, (const char *)&p, sizeof p);
+	buf_add(screen.copy, text, len);
+}
+
+void lines_copy(struct buf *to)
+{
+	screen.copy = to;
 }
 
 /* The piece at an offset; returns the offset of the next one, 0 at the end. */
@@ -127,6 +138,20 @@ static size_t piece_at(const struct buf *pieces, size_t at, struct piece *p)
 		return 0;
 	memcpy(p, pieces->data + at, sizeof *p);
 	return at + sizeof *p + (size_t)p->len;
+}
+
+void lines_add_again(const struct buf *copied)
+{
+	for (size_t at = 0, next; at < copied->len; at = next) {
+		struct piece p;
+		int y;
+		memcpy(&y, copied->data + at, sizeof y);
+		at += sizeof y;
+		next = piece_at(copied, at, &p);
+		struct line *l = line_at(y);
+		if (l)
+			buf_add(&l->now, copied->data + at, next - at);
+	}
 }
 
 /* --- texts ------------------------------------------------------------------ */

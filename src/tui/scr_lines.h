@@ -17,6 +17,9 @@ void lines_blank(int y);
 void lines_add(int y, int x, int cols, enum style style, const char *text, size_t len);
 /* Take nothing for granted: the next painting gives curses every line. */
 void lines_forget(void);
+/* Also put what is added from now on into `to`, until NULL; and put all of it there again. */
+void lines_copy(struct buf *to);
+void lines_add_again(const struct buf *copied);
 /* Give curses the lines that are not as it has them. */
 void lines_paint(void);
 

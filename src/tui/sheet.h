@@ -17,6 +17,13 @@ struct sheet_row {
 };
 /* A single stands in the column of its axle; one of the whole car between the two. */
 
+/* A row's line, kept while all that it says stays the same. */
+enum { ROW_SAYS = 7 };
+struct sheet_line {
+	fix says[ROW_SAYS]; /* sheet_rows.c: what_row_says() */
+	struct scr_kept kept;
+};
+
 enum { FILTER_SIZE = 64 };
 
 /* A driven set-up on the picture. */
@@ -28,12 +35,13 @@ struct sheet_driven {
 
 struct sheet_page {
 	size_t n_rows, n_shown;
-	struct sheet_row *rows; /* owned, all */
-	int *shown;             /* owned: indices of the rows that pass the filter */
-	int cursor, top;        /* in shown */
-	bool rear;              /* the cursor is in the rear column */
-	int screenful;          /* rows shown at the last painting */
-	int value_w;            /* places that the widest value of this car takes */
+	struct sheet_row *rows;   /* owned, all */
+	struct sheet_line *lines; /* owned, of each row */
+	int *shown;               /* owned: indices of the rows that pass the filter */
+	int cursor, top;          /* in shown */
+	bool rear;                /* the cursor is in the rear column */
+	int screenful;            /* rows shown at the last painting */
+	int value_w;              /* places that the widest value of this car takes */
 	char filter[FILTER_SIZE];
 	bool picture;   /* the picture is wanted */
 	size_t channel; /* of the picture */
@@ -47,7 +55,8 @@ struct sheet_page {
 	int point;             /* the frontier point walked to; -1 none */
 	double x0, x1, y0, y1; /* of the picture; stay as they are while all is inside */
 	bool scale_stale;
-	struct plot plot; /* owned: the frontier's dots, kept while the scale and room stay */
+	struct plot plot;      /* owned: the frontier's dots, kept while the scale and room stay */
+	struct scr_kept still; /* owned: what of the picture stays as long as they do */
 	struct estimate at_time, at_wear; /* of the reference, with the scale */
 };
 

@@ -246,24 +246,6 @@ static bool same_area(struct area a, struct area b)
 	return a.y == b.y && a.x == b.x && a.h == b.h && a.w == b.w;
 }
 
-/* Axes and frontier: from the kept plot where it still holds. */
-static bool draw_frontier(struct sheet_page *s, struct area a)
-{
-	struct area in = {a.y, a.x + 1, a.h - 1, a.w - 1};
-	if (s->plot.dots && same_area(s->plot.in, in)) {
-		plot_again(&s->plot, PLAIN);
-		return true;
-	}
-	plot_free(&s->plot);
-	if (!plot_begin(&s->plot, a, s->x0, s->x1, s->y0, s->y1)) {
-		plot_free(&s->plot);
-		return false;
-	}
-	draw_dots(s, &s->plot, &s->at_time, &s->at_wear);
-	plot_end(&s->plot, PLAIN);
-	return true;
-}
-
 /* Beside the crosses the runs' ids, where there is room and nothing else stands there. */
 static void draw_ids(const struct app *app, const struct sheet_page *s)
 {
@@ -282,15 +264,42 @@ static void draw_ids(const struct app *app, const struct sheet_page *s)
 	free(taken);
 }
 
+/* What stays while scale and room do: axes, frontier, driven set-ups, the reference. */
+static bool draw_still(const struct app *app, struct sheet_page *s, struct area a)
+{
+	plot_free(&s->plot);
+	if (!plot_begin(&s->plot, a, s->x0, s->x1, s->y0, s->y1)) {
+		plot_free(&s->plot);
+		return false;
+	}
+	draw_dots(s, &s->plot, &s->at_time, &s->at_wear);
+	plot_end(&s->plot, PLAIN);
+	draw_ids(app, s);
+	for (size_t i = 0; i < s->n_driven; i++)
+		if (s->driven[i].known[s->channel])
+			plot_mark(&s->plot, s->driven[i].wear[s->channel], s->driven[i].time, '+',
+				DIM);
+	if (s->at_time.known && s->at_wear.known)
+		plot_mark(&s->plot, s->at_wear.value, s->at_time.value, 'o', BOLD);
+	return true;
+}
+
+/* As kept where it still holds. False: no room, or no memory. */
+static bool draw_plot(const struct app *app, struct sheet_page *s, struct area a)
+{
+	struct area in = {a.y, a.x + 1, a.h - 1, a.w - 1};
+	if (s->plot.dots && same_area(s->plot.in, in) && scr_again(&s->still))
+		return true;
+	scr_keep(&s->still);
+	const bool drawn = draw_still(app, s, a);
+	scr_keep_end();
+	return drawn;
+}
+
 static void draw_marks(
 	const struct sheet_page *s, const struct estimate *t, const struct estimate *w)
 {
 	const struct plot *p = &s->plot;
-	for (size_t i = 0; i < s->n_driven; i++)
-		if (s->driven[i].known[s->channel])
-			plot_mark(p, s->driven[i].wear[s->channel], s->driven[i].time, '+', DIM);
-	if (s->at_time.known && s->at_wear.known)
-		plot_mark(p, s->at_wear.value, s->at_time.value, 'o', BOLD);
 	if (s->point >= 0 && s->frontier) {
 		double x, y;
 		frontier_xy(s, &s->at_time, &s->at_wear, (size_t)s->point, &x, &y);
@@ -314,9 +323,7 @@ void sheet_draw_picture(struct app *app, struct area a)
 		return;
 	}
 	draw_legend(s, app->book.channels[s->channel], (struct area){a.y, a.x, 1, a.w});
-	if (draw_frontier(s, (struct area){a.y + 2, a.x, a.h - 3, a.w})) {
-		draw_ids(app, s);
+	if (draw_plot(app, s, (struct area){a.y + 2, a.x, a.h - 3, a.w}))
 		draw_marks(s, t, w);
-	}
 	draw_labels(app, s, (struct area){a.y + 1, a.x, a.h - 1, a.w});
 }

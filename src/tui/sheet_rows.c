@@ -192,6 +192,44 @@ static void draw_row(const struct app *app, const struct columns *c, int y,
 	draw_value(app, c, y, x, one, one == current);
 }
 
+/* All that can change in the line of a row, and where it stands. */
+static void what_row_says(const struct app *app, const struct sheet_row *r, int y, int width,
+	int current, fix says[ROW_SAYS])
+{
+	const int members[2] = {r->front, r->rear};
+	const struct sheet *s = app_sheet(app);
+	const fix *was = app->against.values;
+	fix marks = was != NULL;
+	memset(says, 0, ROW_SAYS * sizeof *says);
+	for (int i = 0; i < 2; i++) {
+		const int a = members[i];
+		if (a < 0)
+			continue;
+		says[i] = s->values[a];
+		says[2 + i] = was ? was[a] : 0;
+		marks |= (a == current ? 2 : 0) << i | (s->frozen[a] ? 8 : 0) << i;
+	}
+	if (r->pair >= 0)
+		marks |= (s->locked[r->pair] ? 32 : 0) | (s->share_held[r->pair] ? 64 : 0);
+	says[4] = marks;
+	says[5] = y;
+	says[6] = width;
+}
+
+/* As it was drawn before, where it says the same in the same place. */
+static void draw_line(const struct app *app, const struct columns *c, struct area a, int y,
+	const struct sheet_row *r, struct sheet_line *line, int current)
+{
+	fix says[ROW_SAYS];
+	what_row_says(app, r, y, a.w, current, says);
+	if (memcmp(says, line->says, sizeof says) == 0 && scr_again(&line->kept))
+		return;
+	memcpy(line->says, says, sizeof says);
+	scr_keep(&line->kept);
+	draw_row(app, c, y, r, current);
+	scr_keep_end();
+}
+
 /* Limits, step and what it was: in fixed places, so that a move sends few bytes. */
 static int draw_limits(struct app *app, const struct columns *c, int y, int width, int lines)
 {
@@ -237,8 +275,10 @@ int sheet_draw_rows(struct app *app, struct area a)
 	s->top = list_scroll(s->top, s->cursor, (int)s->n_shown, rows);
 	int current = sheet_current(app);
 	draw_heading(app, &c, a.y);
-	for (int i = 0; i < rows && s->top + i < (int)s->n_shown; i++)
-		draw_row(app, &c, a.y + 1 + i, &s->rows[s->shown[s->top + i]], current);
+	for (int i = 0; i < rows && s->top + i < (int)s->n_shown; i++) {
+		const int row = s->shown[s->top + i];
+		draw_line(app, &c, a, a.y + 1 + i, &s->rows[row], &s->lines[row], current);
+	}
 	int y = a.y + 1 + rows;
 	int left = a.y + a.h - y;
 	if ((int)s->n_shown > rows || s->filter[0]) {
