@@ -76,7 +76,7 @@ static size_t count_changes(const struct app *app)
 
 unsigned app_changed(struct app *app, unsigned what)
 {
-	app->told_stale = true;
+	app->told.stale = true;
 	app->n_changes = count_changes(app);
 	for (int p = 0; p < PAGES; p++)
 		if (pages[p]->changed)
@@ -84,39 +84,12 @@ unsigned app_changed(struct app *app, unsigned what)
 	return what == CHANGED_SHEET ? UI_BODY : UI_ALL; /* the title: see app_paint() */
 }
 
-void app_predict(struct app *app)
-{
-	struct told *t = &app->told;
-	if (!app->told_stale)
-		return;
-	app->told_stale = false;
-	t->known = app->model && app->model->responses[RESPONSE_TIME].fitted;
-	t->n_untested = 0;
-	if (!t->known)
-		return;
-	const struct model *m = app->model;
-	const fix *values = app_sheet(app)->values, *against = app->against.values;
-	if (against && !t->footing)
-		t->footing = footing_new(m, against);
-	model_predict(m, values, against, t->footing, &t->p);
-	const bool all_told = t->p.delta[RESPONSE_TIME].known && !m->borrowing;
-	if (against && t->untested && !all_told)
-		t->n_untested = model_untested(m, RESPONSE_TIME, values, against, t->untested);
-}
-
-/* With the model or the reference it goes. */
-static void drop_footing(struct app *app)
-{
-	footing_free(app->told.footing);
-	app->told.footing = NULL;
-}
-
 void app_refit(struct app *app)
 {
 	struct err err;
 	err_clear(&err);
 	app->fit_waits = false;
-	drop_footing(app);
+	answer_drop(&app->told);
 	model_free(app->model);
 	app->model = model_new(&app->book, &err);
 	const struct response *time = app->model ? &app->model->responses[RESPONSE_TIME] : NULL;
@@ -124,22 +97,17 @@ void app_refit(struct app *app)
 		!time          ? err.text
 		: time->fitted ? ""
 			       : time->why);
-	free(app->told.untested);
-	app->told.untested = NULL;
 	app->conditions[0] = app->beyond[0] = '\0';
 	if (app->model) {
 		words_conditions(app->model, app->conditions, sizeof app->conditions);
 		words_beyond(app->model, app->beyond, sizeof app->beyond);
 	}
-	if (app->model)
-		app->told.untested = calloc(app->model->responses[RESPONSE_TIME].n_terms + 1,
-			sizeof *app->told.untested);
-	if (app->model && !app->told.untested) { /* untested could not be told from tested */
+	if (!answer_take_model(
+		    &app->told, app->model)) { /* untested could not be told from tested */
 		model_free(app->model);
 		app->model = NULL;
 		snprintf(app->model_why, sizeof app->model_why, "out of memory");
 	}
-	app->told_stale = true;
 }
 
 const char *app_nothing_told(const struct app *app, char *buf, size_t size)
@@ -165,7 +133,7 @@ bool app_take_reference(struct app *app)
 	sheet_init(&fresh);
 	if (r && !sheet_copy(&fresh, r))
 		return false;
-	drop_footing(app);
+	answer_drop(&app->told);
 	sheet_free(&app->against);
 	app->against = fresh;
 	return true;
@@ -238,8 +206,7 @@ void app_close(struct app *app)
 		if (pages[p]->close && app->state[p])
 			pages[p]->close(app->state[p]);
 	modal_free(&app->modal);
-	free(app->told.untested);
-	drop_footing(app);
+	answer_free(&app->told);
 	free(app->caution_seen);
 	model_free(app->model);
 	edit_free(app->edit);
@@ -505,7 +472,7 @@ void app_paint(struct app *app, unsigned flags)
 	app->covered = covers;
 	app->shown_changes = app->n_changes;
 	app->shown_dirty = app_dirty(app);
-	app_predict(app);
+	answer_update(&app->told, app->model, app_sheet(app)->values, app->against.values);
 	draw(app, flags, &y, &x);
 	scr_stage(y, x);
 }

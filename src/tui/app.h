@@ -10,15 +10,7 @@
 #include "model/words.h"
 #include "tui/modal.h"
 #include "tui/page.h"
-
-/* What the model says of the sheet under work against the reference. */
-struct told {
-	bool known; /* there is a model */
-	struct prediction p;
-	struct footing *footing; /* owned; of the reference's values; NULL: made when needed */
-	size_t n_untested;       /* of lap time; indices into its terms */
-	int *untested;           /* room for the terms of lap time; owned */
-};
+#include "tui/answer.h"
 
 /* What to do once the sheet is saved or dropped. */
 enum then { THEN_NOTHING, THEN_QUIT, THEN_OPEN, THEN_REFERENCE };
@@ -34,10 +26,9 @@ struct app {
 	struct sheet saved;   /* that sheet as it was last read or written */
 	struct sheet against; /* the reference's values; against.values NULL if there is none */
 	size_t n_changes;     /* values that differ from the reference */
-	struct told told;
-	bool told_stale;
-	bool last_was_undo; /* the last change was an undo: taking it back is a redo */
-	bool *caution_seen; /* per adjustable: asked, and kept; owned */
+	struct answer told;   /* brought up to date before each painting */
+	bool last_was_undo;   /* the last change was an undo: taking it back is a redo */
+	bool *caution_seen;   /* per adjustable: asked, and kept; owned */
 	enum page page;
 	void *state[PAGES]; /* owned by the pages */
 	struct modal modal;
@@ -71,8 +62,6 @@ unsigned app_warn(struct app *app, const char *fmt, ...) __attribute__((format(p
 
 /* Tell everyone what changed (CHANGED_...); returns UI_ALL. */
 unsigned app_changed(struct app *app, unsigned what);
-/* Bring app->told up to date; called before painting. */
-void app_predict(struct app *app);
 /* Fit anew, after a run was logged or mended. */
 void app_refit(struct app *app);
 /* Let the page do what it put off; called while no key waits. */

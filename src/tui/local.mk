@@ -2,6 +2,8 @@
 libtreadlight_tui_a_SOURCES += \
 	src/tui/actions.c \
 	src/tui/actions.h \
+	src/tui/answer.c \
+	src/tui/answer.h \
 	src/tui/app.c \
 	src/tui/app.h \
 	src/tui/fmt.c \

@@ -349,11 +349,38 @@ unsigned act_channel(struct app *app)
 	return UI_BODY;
 }
 
+/* The nudges that may come next; held pairs move together, as edit_nudge() has it. What is guessed
+ * wrongly, at a limit or a held share, is never asked for. */
+static void foretell_nudges(struct app *app)
+{
+	const struct sheet *s = app_sheet(app);
+	const int a = sheet_current(app);
+	fix *values = a >= 0 ? malloc(s->n_values * sizeof *values) : NULL;
+	if (!values)
+		return;
+	const int pair = app->book.car.adjustables[a].pair;
+	const int partner = pair >= 0 && s->locked[pair] ? car_partner(&app->book.car, a) : -1;
+	const fix step = edit_nudge_step(app->edit, a);
+	for (size_t i = 0; i < FORETOLD; i++) {
+		const fix by = i == 0 ? step : -step;
+		memcpy(values, s->values, s->n_values * sizeof *values);
+		values[a] += by;
+		if (partner >= 0)
+			values[partner] += by;
+		answer_foretell(
+			&app->told, i, app->model, values, s->n_values, app->against.values);
+	}
+	free(values);
+}
+
 /* The frontier of many adjustables takes some milliseconds: not before the first painting. */
 static unsigned sheet_idle(struct app *app)
 {
 	struct sheet_page *s = sheet_page_of(app);
-	if (!s->frontier_stale || !app->model)
+	if (!app->model)
+		return UI_NONE;
+	foretell_nudges(app);
+	if (!s->frontier_stale)
 		return UI_NONE;
 	unsigned flags = sheet_update_frontier(app, s);
 	return s->frontier_stale ? UI_NONE : UI_BODY | flags;

@@ -36,7 +36,7 @@ static void response_name(const struct app *app, size_t r, bool narrow, char *bu
  * before any figure. */
 static void headline_time(const struct app *app, char *buf, size_t size)
 {
-	const struct told *t = &app->told;
+	const struct answer *t = &app->told;
 	if (app->n_changes == 0)
 		snprintf(buf, size, "as %s", app->book.reference);
 	else
@@ -46,7 +46,7 @@ static void headline_time(const struct app *app, char *buf, size_t size)
 
 static void headline_wear(const struct app *app, char *buf, size_t size)
 {
-	const struct told *t = &app->told;
+	const struct answer *t = &app->told;
 	size_t n = 0, channels = app->book.n_channels;
 	bool alike = channels > 2;
 	buf[0] = '\0';
@@ -88,7 +88,7 @@ static void draw_change(
 static void draw_response(
 	const struct app *app, const struct told_columns *c, int y, int x, size_t r)
 {
-	const struct told *t = &app->told;
+	const struct answer *t = &app->told;
 	char name[48], text[FMT_SIZE];
 	bool time = r == RESPONSE_TIME;
 	int most = time ? c->time_decimals : 2;
@@ -128,7 +128,7 @@ static void draw_like(const struct app *app, const struct told_columns *c, int y
 
 static void untested_words(const struct app *app, char *buf, size_t size)
 {
-	const struct told *t = &app->told;
+	const struct answer *t = &app->told;
 	const struct response *r = &app->model->responses[RESPONSE_TIME];
 	size_t n = (size_t)snprintf(buf, size, "not tested: ");
 	size_t start = n;
@@ -272,7 +272,7 @@ void sheet_draw_told(struct app *app, struct area a)
 void sheet_draw_brief(struct app *app, struct area a)
 {
 	char text[600], d[FMT_SIZE];
-	const struct told *t = &app->told;
+	const struct answer *t = &app->told;
 	if (!t->known) {
 		snprintf(text, sizeof text, "Nothing can be predicted yet: %s", app->model_why);
 		scr_wrap(a.y, a.x, a.w, a.h, PLAIN, text);
