@@ -19,6 +19,7 @@ import pyte
 SRCDIR = os.environ.get("TREADLIGHT_SRCDIR", os.path.abspath(os.path.join(os.path.dirname(__file__), "..", "..")))
 PROGRAM = os.environ.get("TREADLIGHT_BIN", "./treadlight")
 LIMIT = 30.0  # seconds for one wait; the sanitizers are slow
+READ_LIMIT = 1.0  # seconds that sent keys may stay unread: a program that has stopped reads none
 
 KEYS = {
     "up": "\033OA", "down": "\033OB", "right": "\033OC", "left": "\033OD", "home": "\033[1~",
@@ -52,6 +53,7 @@ class Terminal:
         self.raw = b""
         self.gone = False
         self.status = None
+        self.due = (0, 0)  # bytes that it will have read, and until when to wait for that
         self.term = term
         self.master, self.slave = pty.openpty()
         self.resize(cols, rows, tell=False)
@@ -108,6 +110,7 @@ class Terminal:
 
     def send(self, text):
         data = text.encode() if isinstance(text, str) else text
+        self.await_read(len(data))
         while data:
             r, w, _ = select.select([self.master], [self.master], [], LIMIT)
             if r:
@@ -142,8 +145,24 @@ class Terminal:
                 self.status = status
         return self.status is not None
 
+    def bytes_read(self):
+        """By the program, from wherever; 0 where that cannot be known."""
+        try:
+            with open("/proc/%d/io" % self.pid) as f:
+                return int(f.readline().split()[1])
+        except (OSError, ValueError):
+            return 0
+
+    def await_read(self, n):
+        """What is sent reaches the terminal's queue a while later on a busy machine, and until
+        then the program is asleep with nothing to read: not at rest before it has read n more."""
+        before = self.bytes_read()
+        self.due = (before + n, time.monotonic() + READ_LIMIT) if before else (0, 0)
+
     def idle(self):
         """Asleep in poll() with nothing left to read."""
+        if self.bytes_read() < self.due[0] and time.monotonic() < self.due[1]:
+            return False
         left = struct.unpack("i", fcntl.ioctl(self.slave, termios.FIONREAD, b"\0\0\0\0"))[0]
         if left:
             return False
