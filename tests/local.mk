@@ -338,7 +338,7 @@ tests_test_save_shim_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=linkat \
 	-Wl,--wrap=read
 check_PROGRAMS += tests/test_workbench
-tests_test_workbench_SOURCES = tests/test_workbench.c src/tui/actions.c src/tui/fmt.c
+tests_test_workbench_SOURCES = tests/test_workbench.c src/tui/actions.c src/tui/answer.c src/tui/fmt.c
 
 # The workbench in a terminal; skipped aloud without python3-pyte.
 # Shells and formatters judge what is made from the tables.

@@ -3,9 +3,12 @@
 #include "support/support.h"
 
 #include "model/verdict.h"
+#include "store/store.h"
 #include "tui/actions.h"
+#include "tui/answer.h"
 #include "tui/fmt.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 START_TEST(a_key_means_one_thing_on_a_page)
@@ -132,6 +135,61 @@ START_TEST(a_saving_that_lifting_beats_is_only_slower)
 }
 END_TEST
 
+/* Against the same question asked of the model there and then, bit by bit. */
+static void same_answer(
+	const struct answer *a, const struct model *m, const fix *values, const fix *against)
+{
+	struct prediction p;
+	model_predict(m, values, against, a->footing, &p);
+	ck_assert_int_eq(p.extrapolated, a->p.extrapolated);
+	for (size_t r = 0; r < m->n_responses; r++) {
+		ck_assert(memcmp(&p.value[r].value, &a->p.value[r].value, sizeof(double)) == 0);
+		ck_assert(memcmp(&p.delta[r].value, &a->p.delta[r].value, sizeof(double)) == 0);
+		ck_assert(memcmp(&p.delta[r].low, &a->p.delta[r].low, sizeof(double)) == 0);
+		ck_assert(memcmp(&p.delta[r].high, &a->p.delta[r].high, sizeof(double)) == 0);
+	}
+}
+
+START_TEST(what_was_worked_out_ahead_is_what_is_told)
+{
+	char *dir = test_source("share/demo");
+	struct faults faults;
+	struct err err;
+	struct book b;
+	struct answer a = {.known = false};
+	err_clear(&err);
+	faults_init(&faults);
+	book_init(&b);
+	ck_assert(store_load_book(&b, dir, &faults));
+	struct model *m = model_new(&b, &err);
+	ck_assert_ptr_nonnull(m);
+	ck_assert(answer_take_model(&a, m));
+	const size_t n = b.car.n_adjustables;
+	const fix *base = book_reference(&b)->values;
+	fix *now = calloc(n, sizeof *now), *next = calloc(n, sizeof *next);
+	memcpy(now, base, n * sizeof *now);
+	for (size_t i = 0; i < 3 * n; i++) { /* foretold, and every third time something else */
+		answer_update(&a, m, now, base);
+		same_answer(&a, m, now, base);
+		memcpy(next, now, n * sizeof *next);
+		next[i % n] += b.car.adjustables[i % n].step;
+		answer_foretell(&a, i % FORETOLD, m, next, n, base);
+		memcpy(now, i % 3 ? next : base, n * sizeof *now);
+		a.stale = true;
+	}
+	answer_drop(&a); /* as for another reference: what was foretold against this one is gone */
+	answer_update(&a, m, now, now);
+	same_answer(&a, m, now, now);
+	free(now);
+	free(next);
+	answer_free(&a);
+	model_free(m);
+	book_free(&b);
+	faults_free(&faults);
+	free(dir);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("workbench");
@@ -143,6 +201,9 @@ Suite *suite(void)
 	t = tcase_create("figures");
 	tcase_add_test(t, digits_follow_the_interval);
 	tcase_add_test(t, figures_as_text);
+	suite_add_tcase(s, t);
+	t = tcase_create("answers");
+	tcase_add_test(t, what_was_worked_out_ahead_is_what_is_told);
 	suite_add_tcase(s, t);
 	t = tcase_create("verdicts");
 	tcase_add_test(t, a_word_needs_an_interval_clear_of_zero);
