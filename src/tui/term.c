@@ -8,13 +8,12 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
-#include <sys/mman.h>
 #include <term.h>
 #include <unistd.h>
 
 enum { ESC_DELAY_MS = 100 };
 
-struct terminal terminal = {.sink = -1, .tty = -1};
+struct terminal terminal = {.sink = -1, .pipe = {-1, -1}, .tty = -1};
 
 /* Marks pastes where the terminal speaks ANSI; others would print the request. */
 static void bracket_pastes(bool on)
@@ -95,6 +94,10 @@ bool term_follow_size(void)
 	if (w.ws_row == LINES && w.ws_col == COLS)
 		return false;
 	resizeterm(w.ws_row, w.ws_col);
+	if (terminal.joined) { /* an update may be larger now */
+		term_join_writes(false);
+		term_join_writes(true);
+	}
 	return true;
 }
 
@@ -166,7 +169,7 @@ bool term_open(struct err *err)
 	}
 	note_crash_text();
 	bracket_pastes(true);
-	terminal.sink = memfd_create("update", MFD_CLOEXEC);
+	term_open_sinks();
 	term_join_writes(true);
 	term_follow_size();
 	return true;
@@ -190,8 +193,7 @@ void term_close(void)
 	delscreen(terminal.screen);
 	fclose(terminal.out);
 	close(terminal.tty);
-	if (terminal.sink >= 0)
-		close(terminal.sink);
+	term_close_sinks();
 	free(terminal.queue);
 	free(terminal.update);
 	buf_free(&terminal.pasted);
@@ -200,7 +202,6 @@ void term_close(void)
 	terminal.queue = NULL;
 	terminal.update = NULL;
 	terminal.head = terminal.n = terminal.cap = terminal.update_cap = 0;
-	terminal.sink = -1;
 }
 
 bool term_is_utf8(void)

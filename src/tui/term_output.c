@@ -3,9 +3,12 @@
 #include "tui/signals.h"
 
 #include <errno.h>
+#include <fcntl.h>
+#include <limits.h>
 #include <poll.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <unistd.h>
 
 /* Wait until the terminal takes bytes. False if the program must end. */
@@ -118,34 +121,93 @@ static size_t shorten(char *s, size_t len)
 	return out;
 }
 
-/* Send what ncurses left in the memory file. */
-static bool sink_send(void)
+/* --- what takes an update until it is whole -------------------------------------- */
+
+void term_open_sinks(void)
+{
+	terminal.sink = memfd_create("update", MFD_CLOEXEC);
+	if (pipe2(terminal.pipe, O_CLOEXEC) != 0)
+		terminal.pipe[0] = terminal.pipe[1] = -1;
+	else
+		fcntl(terminal.pipe[0], F_SETFL, O_NONBLOCK);
+}
+
+void term_close_sinks(void)
+{
+	const int all[] = {terminal.sink, terminal.pipe[0], terminal.pipe[1]};
+	for (size_t i = 0; i < 3; i++)
+		if (all[i] >= 0)
+			close(all[i]);
+	terminal.sink = terminal.pipe[0] = terminal.pipe[1] = -1;
+	terminal.piped = false;
+}
+
+static bool update_room(size_t len)
+{
+	if (len <= terminal.update_cap)
+		return true;
+	char *more = realloc(terminal.update, len);
+	if (!more)
+		return false;
+	terminal.update = more;
+	terminal.update_cap = len;
+	return true;
+}
+
+/*
+ * May a pipe take the updates of this screen? ncurses would wait for ever on a full one, so it
+ * must hold every cell with an address, attributes, a character and four that combine with it: 34
+ * bytes, of which up to 18 were seen sent (each cell in other attributes, ncurses 6.4), where the
+ * terminal speaks ANSI and wants no padding. A write that does not fit into a pipe's last page
+ * begins another one, so that half of the room may stay unused.
+ */
+static bool pipe_holds_update(void)
+{
+	enum { CELL_BYTES = 64, MORE = 4096 };
+	const size_t most = (size_t)LINES * (size_t)COLS * CELL_BYTES + MORE;
+	const int in = terminal.pipe[1];
+	if (in < 0 || !terminal.ansi_columns || most > INT_MAX / 2)
+		return false;
+	const int wanted = 2 * (int)most;
+	if (fcntl(in, F_GETPIPE_SZ) < wanted && fcntl(in, F_SETPIPE_SZ, wanted) < wanted)
+		return false;
+	return update_room(most);
+}
+
+static bool pipe_send(void)
+{
+	const ssize_t n = read(terminal.pipe[0], terminal.update, terminal.update_cap);
+	if (n <= 0)
+		return !terminal.gone;
+	return term_write(terminal.update, shorten(terminal.update, (size_t)n));
+}
+
+static bool file_send(void)
 {
 	off_t n = lseek(terminal.sink, 0, SEEK_CUR);
 	if (n <= 0)
 		return !terminal.gone;
-	size_t len = (size_t)n;
-	if (len > terminal.update_cap) {
-		char *more = realloc(terminal.update, len * 2);
-		if (more) {
-			terminal.update = more;
-			terminal.update_cap = len * 2;
-		}
-	}
+	const size_t len = (size_t)n;
+	const bool whole = update_room(2 * len) || update_room(len);
 	bool ok = true;
 	for (off_t at = 0; ok && at < n;) { /* in pieces where memory is short */
 		char small[512];
-		char *room = len <= terminal.update_cap ? terminal.update : small;
-		size_t want = len <= terminal.update_cap ? len : sizeof small;
-		ssize_t r = pread(terminal.sink, room, want, at);
-		bool whole = r == n; /* a piece could cut a sequence in two */
-		size_t send = whole ? shorten(room, (size_t)r) : (size_t)(r > 0 ? r : 0);
-		terminal.plain = terminal.plain && whole;
+		char *room = whole ? terminal.update : small;
+		ssize_t r = pread(terminal.sink, room, whole ? len : sizeof small, at);
+		const bool all = r == n; /* a piece could cut a sequence in two */
+		size_t send = all ? shorten(room, (size_t)r) : (size_t)(r > 0 ? r : 0);
+		terminal.plain = terminal.plain && all;
 		ok = r > 0 && term_write(room, send);
 		at += r > 0 ? r : 0;
 	}
 	lseek(terminal.sink, 0, SEEK_SET);
 	return ok;
+}
+
+/* Send what ncurses left there. */
+static bool sink_send(void)
+{
+	return terminal.piped ? pipe_send() : file_send();
 }
 
 bool term_update(void)
@@ -160,11 +222,13 @@ bool term_update(void)
 
 void term_join_writes(bool on)
 {
-	if (terminal.sink < 0 || terminal.joined == on)
+	if (terminal.joined == on)
 		return;
 	fflush(terminal.out);
 	if (on) {
-		terminal.joined = dup2(terminal.sink, fileno(terminal.out)) >= 0;
+		terminal.piped = pipe_holds_update();
+		const int to = terminal.piped ? terminal.pipe[1] : terminal.sink;
+		terminal.joined = to >= 0 && dup2(to, fileno(terminal.out)) >= 0;
 	} else {
 		sink_send();
 		dup2(terminal.tty, fileno(terminal.out));

@@ -25,7 +25,9 @@ struct terminal {
 	SCREEN *screen; /* owned, as are keys, out and the descriptors */
 	WINDOW *keys;   /* a pad, so that reading keys never paints */
 	FILE *out;      /* what ncurses writes to; its descriptor is swapped */
-	int sink;       /* memory file; -1 where there is none */
+	int sink;       /* memory file that takes an update; -1 where there is none */
+	int pipe[2];    /* that takes it in half the time, where it surely has room; -1: none */
+	bool piped;     /* it does */
 	int tty;        /* the terminal */
 	struct termios shell, program;
 	int *queue; /* owned: keys read and not yet told */
@@ -44,8 +46,10 @@ extern struct terminal terminal;
 /* Write all of it, waiting where the terminal stalls. False if it is gone or the program
  * must end. */
 bool term_write(const char *s, size_t len);
-/* Point ncurses' descriptor at the memory file or at the terminal. */
+/* Point ncurses' descriptor at what takes an update, or at the terminal. */
 void term_join_writes(bool on);
+void term_open_sinks(void);
+void term_close_sinks(void);
 
 /* Take the terminal's size over. True if it is another one. */
 bool term_follow_size(void);
