@@ -178,11 +178,134 @@ START_TEST(segments_come_along)
 }
 END_TEST
 
+/* Old machines' line ends, and both in one file. */
+START_TEST(lines_end_as_anybody_ends_them)
+{
+	static const char *const texts[] = {"a,b\r1,2\r", "a,b\r\r1,2", "a,b\r\n\r\n1,2\r\n"};
+	static const size_t lines[] = {2, 3, 3};
+	for (size_t i = 0; i < 3; i++) {
+		struct cells t;
+		struct faults f;
+		faults_init(&f);
+		ck_assert(cells_parse(&t, texts[i], strlen(texts[i]), "t.csv", &f));
+		ck_assert_uint_eq(t.n_rows, 2);
+		ck_assert_uint_eq(t.n_cells, 4);
+		ck_assert_str_eq(t.cells[3].text, "2");
+		ck_assert_uint_eq(t.rows[1].line, lines[i]);
+		ck_assert(t.cells[3].line == lines[i] && t.cells[3].col == 3);
+		cells_free(&t);
+	}
+}
+END_TEST
+
+/* Every column that a run can have, in an order of its own, for more runs than come at first. */
+START_TEST(many_runs_with_all_that_there_is)
+{
+	enum { RUNS = 40, LAPS = 20 };
+	struct import in;
+	struct faults f;
+	struct buf text;
+	buf_init(&text);
+	buf_adds(&text, "time,session,run,compound,driver,sheet,date,wear-total-front,"
+			"worn-at-start-rear,worn-rear,skip,tyre-age,track-temp,fuel-per-lap\r\n");
+	for (int r = 0; r < RUNS; r++)
+		for (int l = 0; l < LAPS; l++)
+			buf_addf(&text, "9%d.5,%s,x%d,%s,%s,%s,%s,%s,%s,%d.%d,%s,%s,%s,%s\r\n",
+				l % 3, l ? "" : "morning", r, l ? "" : "soft", l ? "" : "anna",
+				l ? "" : "quick-base", l ? "" : "2026-03-14T10:20", l ? "" : "7.5",
+				l ? "" : "2", 3 + l / 10, l % 10,
+				l == 3   ? "rain"
+				: l == 4 ? " "
+					 : "",
+				l ? "" : "4", l ? "" : "-5", l ? "" : "1.9");
+	ck_assert_msg(import(text.data, &in, &f), "%s", f.n ? f.list[0].text : "");
+	ck_assert_uint_eq(in.n, RUNS);
+	for (size_t r = 0; r < RUNS; r++) {
+		const struct run *run = &in.runs[r];
+		char id[8];
+		snprintf(id, sizeof id, "x%zu", r);
+		ck_assert_str_eq(run->id, id);
+		ck_assert_uint_eq(run->n_laps, LAPS);
+		ck_assert_str_eq(run->session, "morning");
+		ck_assert_str_eq(run->compound, "soft");
+		ck_assert_str_eq(run->driver, "anna");
+		ck_assert(run->has_wear_total[0] && run->wear_total[0] == 7.5);
+		ck_assert(run->worn_at_start[1] == 2 && run->tyre_age.v == 4);
+		ck_assert(run->track_temp.v == -5 && run->fuel_per_lap.v == 1.9 && !run->fuel.has);
+		ck_assert(run->laps[19].worn[1] == 4.9 && run->laps[19].time == 91.5);
+		ck_assert_str_eq(run->laps[3].skip, "rain");
+		ck_assert_ptr_null(run->laps[4].skip); /* blank: a lap like others */
+	}
+	import_free(&in);
+	buf_free(&text);
+}
+END_TEST
+
+/* A file that has a column for each adjustable needs no sheet. */
+START_TEST(a_run_of_no_sheet_gives_every_value)
+{
+	struct import in;
+	struct faults f;
+	struct buf text, values;
+	char number[40];
+	buf_init(&text);
+	buf_init(&values);
+	buf_adds(&text, "run,time");
+	buf_adds(&values, "y1,91.5");
+	for (size_t i = 0; i < b.car.n_adjustables; i++) {
+		fix_print(b.sheets[0].values[i], number, sizeof number);
+		buf_addf(&text, ",%s", b.car.adjustables[i].id);
+		buf_addf(&values, ",%s", number);
+	}
+	buf_addf(&text, "\n%s\n", values.data);
+	ck_assert_msg(import(text.data, &in, &f), "%s", f.n ? f.list[0].text : "");
+	ck_assert_uint_eq(in.n, 1);
+	ck_assert_str_eq(in.runs[0].sheet, "");
+	for (size_t i = 0; i < b.car.n_adjustables; i++)
+		ck_assert(in.runs[0].values[i] == b.sheets[0].values[i]);
+	import_free(&in);
+	/* One of them blank: then there is nothing to take it from. */
+	*strrchr(text.data, ',') = '\0';
+	text.len = strlen(text.data);
+	buf_adds(&text, ",\n");
+	ck_assert(!import(text.data, &in, &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "names no sheet; name one, or give every"));
+	faults_free(&f);
+	buf_free(&values);
+	buf_free(&text);
+}
+END_TEST
+
+START_TEST(a_zero_byte_is_no_text)
+{
+	static const char text[] = "run,sheet,time,skip\nr1,quick-base,91,a\0b\n";
+	struct import in;
+	struct faults f;
+	faults_init(&f);
+	test_write(csv, text, sizeof text - 1);
+	ck_assert(!import_csv(&in, &b, csv, &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert(f.list[0].line == 2 && f.list[0].col == 18);
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "the reason is not UTF-8 text"));
+	faults_free(&f);
+}
+END_TEST
+
 static const struct {
 	const char *text;
 	size_t line, col;
 	const char *says;
 } broken[] = {
+	/* The number that is not there, whatever the order of the others. */
+	{"run,sheet,time,lap\nr1,quick-base,91,1\nr1,,92,5\nr1,,92,2\n", 2, 1,
+		"run r1 has 3 laps but none with number 3"},
+	{"run,sheet,time,lap\nr1,quick-base,91,4\nr1,,92,5\nr1,,92,2\n", 2, 1,
+		"run r1 has 3 laps but none with number 1"},
+	{"run,sheet,time,lap\nr1,quick-base,91,one\n", 2, 18, "lap 'one' is no whole number"},
+	{"run,sheet,time,lap\nr1,quick-base,91,1.5\n", 2, 18, "lap '1.5' is no whole number"},
+	{"run,sheet,time,lap\nr1,quick-base,91,100001\n", 2, 18, "lap '100001' is no whole"},
+	{"run,sheet,time,lap\nr1,quick-base,91,\n", 2, 18, "lap '' is no whole number"},
 	{"run,sheet,time,segment-s1-time\nr1,quick-base,91,92\n", 2, 1,
 		"run r1: the segments given"},
 	{"run,sheet,time,segment-s1-time\nr1,quick-base,91,x\n", 2, 18, "'x' is not a lap time"},
@@ -356,6 +479,10 @@ Suite *suite(void)
 	tcase_add_test(t, cells_know_their_places);
 	tcase_add_test(t, good_laps_become_runs);
 	tcase_add_test(t, segments_come_along);
+	tcase_add_test(t, lines_end_as_anybody_ends_them);
+	tcase_add_test(t, many_runs_with_all_that_there_is);
+	tcase_add_test(t, a_run_of_no_sheet_gives_every_value);
+	tcase_add_test(t, a_zero_byte_is_no_text);
 	tcase_add_loop_test(t, each_fault_has_line_and_column, 0, sizeof broken / sizeof broken[0]);
 	tcase_add_test(t, all_faults_are_listed);
 	tcase_add_test(t, the_subcommand_writes_all_or_nothing);

@@ -247,11 +247,12 @@ static void segment_cell(
 	const size_t n = w->b->circuit.n_segments;
 	if (!lap->segments) {
 		lap->segments = calloc(n + 1, sizeof *lap->segments);
-		w->memory = w->memory || !lap->segments;
-		lap->n_segments = lap->segments ? n : 0;
+		if (!lap->segments) {
+			w->memory = true;
+			return;
+		}
+		lap->n_segments = n;
 	}
-	if (!lap->segments)
-		return;
 	struct lap_segment *s = &lap->segments[h->segment];
 	if (h->what == C_SEGMENT_TIME) {
 		import_time(w, c, &s->time);
@@ -278,7 +279,7 @@ static void lap_cell(struct work *w, const struct cell *c, const struct head *h,
 		lap->has_wear[h->index] = import_number(w, c, range_wear, &lap->wear[h->index]);
 	else if (h->what == C_WORN)
 		lap->has_worn[h->index] = import_number(w, c, range_wear, &lap->worn[h->index]);
-	else if (h->what == C_SEGMENT_TIME || h->what == C_SEGMENT_WEAR)
+	else
 		segment_cell(w, c, h, lap);
 }
 
@@ -412,10 +413,8 @@ static void order_laps(struct work *w, struct draft *d)
 	if (!laps || !seen) {
 		w->memory = true;
 	} else {
-		bool whole = true;
-		for (size_t i = 0; i < r->n_laps && whole; i++) {
-			whole = d->number[i] <= (long)r->n_laps && !seen[d->number[i] - 1];
-			if (whole) {
+		for (size_t i = 0; i < r->n_laps; i++) {
+			if (d->number[i] <= (long)r->n_laps) {
 				seen[d->number[i] - 1] = true;
 				laps[d->number[i] - 1] = r->laps[i];
 			}
@@ -423,7 +422,7 @@ static void order_laps(struct work *w, struct draft *d)
 		size_t gap = 0;
 		while (gap < r->n_laps && seen[gap])
 			gap++;
-		if (whole)
+		if (gap == r->n_laps)
 			memcpy(r->laps, laps, r->n_laps * sizeof *laps);
 		else
 			import_fault(w, d->first,

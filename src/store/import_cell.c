@@ -106,5 +106,6 @@ void import_skip(struct work *w, const struct cell *c, struct lap *lap)
 	if (c->text[strspn(c->text, " \t\r\n")] == '\0')
 		return;
 	lap->skip = text_dup(c->text, c->len);
-	w->memory = w->memory || !lap->skip;
+	if (!lap->skip)
+		w->memory = true;
 }
