@@ -4,6 +4,7 @@
  * project's own (4-engineering: 1 MiB, depth 16, 100,000 events, 64 KiB a scalar, 0.5 s).
  */
 #include "store/doc.h"
+#include "store/explain.h"
 #include "support/support.h"
 
 #include <stdio.h>
@@ -319,6 +320,107 @@ START_TEST(every_duplicate_is_told)
 }
 END_TEST
 
+START_TEST(a_long_key_is_told_cut)
+{
+	char text[400], key[81];
+	struct faults f;
+	struct doc d;
+
+	memset(key, 'k', sizeof key - 1);
+	key[sizeof key - 1] = '\0';
+	snprintf(text, sizeof text, "%s: 1\nb: 2\n%s: 3\n", key, key);
+	faults_init(&f);
+	ck_assert(!doc_parse(&d, text, strlen(text), "f", &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_uint_eq(f.list[0].line, 3);
+	key[64] = '\0';
+	snprintf(text, sizeof text, "the key '%s' stands twice: first on line 1, again on line 3",
+		key);
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, text));
+	faults_free(&f);
+}
+END_TEST
+
+/* Slips that are no file of their own in the hostile ones: the place and what to do. */
+static const struct {
+	const char *text;
+	size_t line, col;
+	const char *says;
+} slips[] = {
+	{"laps: [{time:91}, {wear:[2]}]\n", 1, 24, "a space is needed behind this ':'"},
+	{"notes: *\n", 1, 8, "'*' and '&' begin no value; quote the text"},
+	{"a: 1\nnotes: & so on\n", 2, 8, "'*' and '&' begin no value; quote the text"},
+	{"a: 1\nnotes: | so on\n", 2, 8, "nothing can follow '|' or '>' on its line"},
+	{"a: 1\nnotes: >so\n", 2, 8, "nothing can follow '|' or '>' on its line"},
+	{"a: x\n\ty: 1\n", 2, 1, "a tab cannot indent; use spaces"},
+	{"a: 1\nb: !<x\n", 2, 7, "is not valid YAML: did not find the expected '>' while scan"},
+	{"a: '1\n--- \n", 1, 4, "this quote is not closed before the document ends"},
+	{"a: \"\xc3\xa9\\q\"\n", 1, 6, "an unknown escape in double quotes"},
+};
+
+START_TEST(slips_are_told_where_they_stand)
+{
+	struct faults f;
+	struct doc d;
+
+	faults_init(&f);
+	ck_assert_msg(!doc_parse(&d, slips[_i].text, strlen(slips[_i].text), "f", &f),
+		"%s was read", slips[_i].text);
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_msg(f.list[0].line == slips[_i].line && f.list[0].col == slips[_i].col &&
+			      strstr(f.list[0].text, slips[_i].says),
+		"want %zu:%zu %s, is %zu:%zu %s", slips[_i].line, slips[_i].col, slips[_i].says,
+		f.list[0].line, f.list[0].col, f.list[0].text);
+	faults_free(&f);
+}
+END_TEST
+
+/* A parser's complaint that nobody here knows is handed on, whatever there is of it. */
+START_TEST(an_unknown_complaint_is_handed_on)
+{
+	static const struct {
+		const char *problem, *context, *says;
+	} cases[] = {
+		{"trouble", "while at rest", "is not valid YAML: trouble while at rest"},
+		{"trouble", NULL, "is not valid YAML: trouble"},
+		{NULL, NULL, "is not valid YAML: unknown problem"},
+	};
+	struct scan s;
+	struct err e;
+
+	err_clear(&e);
+	ck_assert(scan_start(&s, "a: 1\n", 5, &e));
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct problem p = {cases[i].problem, cases[i].context, {3, 1, 4}, {0, 1, 1}};
+		explain_problem(&p, &s, &e);
+		ck_assert_str_eq(e.text, cases[i].says);
+		ck_assert_uint_eq(p.at.col, 4);
+	}
+	scan_free(&s);
+}
+END_TEST
+
+/* Characters behind the last one stand where the text ends. */
+START_TEST(a_place_is_never_outside_of_the_text)
+{
+	static const char text[] = "\xef\xbb\xbf\xc3\xa9: \xe2\x82\xac\n";
+	struct place at;
+	struct scan s;
+	struct err e;
+
+	err_clear(&e);
+	ck_assert(scan_start(&s, text, sizeof text - 1, &e));
+	for (size_t i = 5; i < 300; i += 59) {
+		at = scan_char(&s, i, 0, 0);
+		ck_assert_uint_eq(at.byte, sizeof text - 1);
+		ck_assert(at.line == 2 && at.col == 1);
+	}
+	at = scan_char(&s, 3, 0, 0);
+	ck_assert(at.byte == 7 && at.line == 1 && at.col == 4);
+	scan_free(&s);
+}
+END_TEST
+
 START_TEST(a_tree_keeps_text_order_and_style)
 {
 	static const char text[] =
@@ -485,6 +587,11 @@ Suite *suite(void)
 	tcase_add_test(c, bounds_stand_where_they_are_said_to);
 	tcase_add_test(c, only_regular_files_are_opened);
 	tcase_add_test(c, every_duplicate_is_told);
+	tcase_add_test(c, a_long_key_is_told_cut);
+	tcase_add_loop_test(
+		c, slips_are_told_where_they_stand, 0, (int)(sizeof slips / sizeof *slips));
+	tcase_add_test(c, an_unknown_complaint_is_handed_on);
+	tcase_add_test(c, a_place_is_never_outside_of_the_text);
 	tcase_add_test(c, a_tree_keeps_text_order_and_style);
 	tcase_add_test(c, marks_are_bytes_whatever_the_characters);
 	tcase_add_test(c, files_cut_at_every_byte);

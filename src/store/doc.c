@@ -28,29 +28,12 @@ struct build {
 	bool stop;   /* no use in going on */
 };
 
-static bool fault_vat(const char *path, size_t line, size_t col, struct faults *f,
-	enum err_class cls, const char *fmt, va_list ap)
-{
-	struct err e;
-	char text[sizeof e.text];
-
-	err_clear(&e);
-	vsnprintf(text, sizeof text, fmt, ap);
-	if (cls == ERR_FAILED)
-		err_failed(&e, "%s", text);
-	else
-		err_input(&e, "%s", text);
-	err_at(&e, path, line, col);
-	faults_add(f, &e);
-	return false;
-}
-
 bool doc_fault(const struct doc *d, const struct node *n, struct faults *f, const char *fmt, ...)
 {
 	va_list ap;
 
 	va_start(ap, fmt);
-	fault_vat(d->path ? d->path : "", n ? n->line : 0, n ? n->col : 0, f, ERR_INPUT, fmt, ap);
+	faults_vadd(f, d->path, n->line, n->col, fmt, ap);
 	va_end(ap);
 	return false;
 }
@@ -60,7 +43,7 @@ static void ERR_PRINTF(3, 4) build_fault(struct build *b, struct place at, const
 	va_list ap;
 
 	va_start(ap, fmt);
-	fault_vat(b->d->path, at.line, at.col, b->faults, ERR_INPUT, fmt, ap);
+	faults_vadd(b->faults, b->d->path, at.line, at.col, fmt, ap);
 	va_end(ap);
 	b->failed = true;
 }
@@ -208,7 +191,7 @@ static int compare_keys(const void *pa, const void *pb)
 	if (order == 0 && a->key->len != b->key->len)
 		order = a->key->len < b->key->len ? -1 : 1;
 	if (order == 0)
-		order = a->key->start < b->key->start ? -1 : a->key->start > b->key->start;
+		order = (a->key->start > b->key->start) - (a->key->start < b->key->start);
 	return order;
 }
 

@@ -199,16 +199,14 @@ void scan_free(struct scan *s)
 struct place scan_char(const struct scan *s, size_t index, size_t line, size_t column)
 {
 	struct walk w = walk_from(s, (struct place){s->bom, 1, 1});
-	size_t from = 0;
+	size_t k;
 
 	if (s->ascii)
 		return (struct place){s->bom + index, line + 1, column + 1};
-	if (s->n_at > 0) {
-		size_t k = index / SCAN_EVERY < s->n_at ? index / SCAN_EVERY : s->n_at - 1;
-		w.at = (struct place){s->at[k * 3], s->at[k * 3 + 1], s->at[k * 3 + 2]};
-		from = k * SCAN_EVERY;
-	}
-	for (; from < index && w.at.byte < w.size; from++)
+	/* What is not ASCII was walked over, so there is a checkpoint. */
+	k = index / SCAN_EVERY < s->n_at ? index / SCAN_EVERY : s->n_at - 1;
+	w.at = (struct place){s->at[k * 3], s->at[k * 3 + 1], s->at[k * 3 + 2]};
+	for (size_t from = k * SCAN_EVERY; from < index; from++)
 		walk_step(&w);
 	return w.at;
 }

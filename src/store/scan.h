@@ -28,8 +28,9 @@ enum { SCAN_EVERY = 64 };
 bool scan_start(struct scan *s, const char *bytes, size_t size, struct err *err);
 void scan_free(struct scan *s);
 
-/* The place of the index-th character behind the byte order mark; line and column (from 0) are
- * the parser's own, right as they are where there are only ASCII characters. */
+/* The place of the index-th character behind the byte order mark, of the end where there are fewer;
+ * line and column (from 0) are the parser's own, right as they are where there are only ASCII
+ * characters. */
 struct place scan_char(const struct scan *s, size_t index, size_t line, size_t column);
 
 #endif
