@@ -284,6 +284,198 @@ START_TEST(a_run_in_block_lines_is_struck_and_in_flow_is_not)
 }
 END_TEST
 
+static void put_plan(const char *text)
+{
+	char path[4200];
+	snprintf(path, sizeof path, "%s/plan.yaml", folder);
+	test_write(path, text, strlen(text));
+}
+
+/* `count` runs in lines, the first the baseline; each of them text alone. */
+static struct buf plan_of(
+	const struct plan *p, const char *head, const char *const *runs, size_t count)
+{
+	struct buf out, whole;
+	buf_init(&out);
+	buf_init(&whole);
+	print_plan(&whole, &book.car, p);
+	buf_adds(&out, head);
+	for (size_t i = 0; i < count; i++) {
+		const char *values = strstr(whole.data, "values: {");
+		for (size_t k = 0; k < i; k++)
+			values = strstr(values + 1, "values: {");
+		const char *end = strchr(values, '}');
+		char one[4000];
+		snprintf(one, sizeof one, "%.*s", (int)(end + 1 - values), values);
+		for (char *c = one; *c; c++)
+			if (*c == '\n')
+				*c = ' ';
+		buf_addf(&out, runs[i], one);
+	}
+	buf_free(&whole);
+	return out;
+}
+
+#define HEAD "kind: plan\nversion: 1\nplan: screening\nbase: quick-base\nlaps: 5\nfactors: [wing]\n"
+
+/* Where the runs of a plan may stand, and whether the second goes without the third. */
+static const struct {
+	const char *head, *runs[3];
+	const char *says; /* NULL: it goes */
+	const char *left; /* of its text, when it went */
+} shapes[] = {
+	{HEAD "runs:\n", {"- role: baseline\n  %s\n", "- role: test\n  %s\n", "- role: test\n  %s"},
+		NULL, ""},
+	/* In braces, and still on lines of their own. */
+	{HEAD "runs:\n",
+		{"  - {role: baseline, %s}\n", "  - {role: test,\n     %s}  # why\n",
+			"  - {role: test, %s}\n"},
+		NULL, ""},
+	{HEAD "runs:\n  # all\n",
+		{"  - role: baseline\n    %s\n  # before\n", "  - role: test\n    %s\n  # behind\n",
+			"  - role: test\n    %s\n"},
+		NULL, "  # before\n  # behind\n"},
+	{HEAD "runs: [\n",
+		{"  {role: baseline, %s},\n", "  {role: test, %s},\n", "  {role: test, %s}]\n"},
+		"lines of their own", NULL},
+	{HEAD "runs: [", {"{role: baseline, %s}, ", "{role: test, %s},", "{role: test, %s}]\n"},
+		"lines of their own", NULL},
+	{"{kind: plan, version: 1, plan: screening, base: quick-base, laps: 5, factors: [wing], "
+	 "runs: [",
+		{"{role: baseline, %s}, ", "{role: test, %s},", "{role: test, %s}]}\n"},
+		"lines of their own", NULL},
+	/* What begins the second one's line is a number's minus, no dash of the list. */
+	{HEAD "order: quick # break\nruns: [",
+		{"{role: baseline, %s}, ", "{role: test, %s},\n", "{role: test, %s}]\n"},
+		"lines of their own", NULL},
+	{HEAD "runs:\n",
+		{"- role: baseline\n  %s\n", "- ? role\n  : test\n  %s\n", "- role: test\n  %s\n"},
+		NULL, ""},
+	{HEAD "runs:\n",
+		{"- role: baseline\n  %s\n", "-\n  role: test\n  %s\n", "- role: test\n  %s\n"},
+		"lines of their own", NULL},
+	/* A line that the parser sees ended, and an editor does not: the next run is on it. */
+	{HEAD "runs:\n",
+		{"- role: baseline\n  %s\n", "- role: test\n  %s # one\r", "- role: test\n  %s\n"},
+		"could not be taken out of plan.yaml", NULL},
+	{HEAD "runs:\n",
+		{"- role: baseline\n  %s\n", "- role: test\n  %s # one\r", "- {role: test, %s}\n"},
+		"could not be taken out of plan.yaml", NULL},
+	{HEAD "runs:\n",
+		{"- role: baseline\n  %s\n", "- role: test\n  %s\r", "- role: test\n  %s\n"},
+		"lines of their own", NULL},
+};
+
+START_TEST(a_run_goes_where_it_stands_on_lines_of_its_own)
+{
+	struct err e;
+	size_t size;
+	struct plan *p = make(PLAN_SCREENING);
+	struct buf text = plan_of(p, shapes[_i].head, shapes[_i].runs, 3);
+	err_clear(&e);
+	put_plan(text.data);
+	if (strstr(text.data, "# break")) {
+		rewrite("front-camber: -", "front-camber:\n  -");
+		buf_free(&text);
+		text.data = slurp_plan(&text.len);
+	}
+	struct plan *before = load();
+	ck_assert_uint_eq(before->n_runs, 3);
+	const bool ok = store_strike_plan(&book, 1, before->runs[1].values, &e);
+	ck_assert_msg(ok == !shapes[_i].says, "%s\n%s", e.text, text.data);
+	char *now = slurp_plan(&size);
+	if (!ok) {
+		ck_assert_msg(strstr(e.text, shapes[_i].says) != NULL, "%s", e.text);
+		ck_assert_str_eq(now, text.data);
+	} else {
+		struct plan *after = load();
+		ck_assert_uint_eq(after->n_runs, 2);
+		for (size_t i = 0; i < 2; i++)
+			ck_assert_int_eq(memcmp(after->runs[i].values, before->runs[2 * i].values,
+						 book.car.n_adjustables * sizeof(fix)),
+				0);
+		plan_free(after);
+		ck_assert_msg(strstr(now, shapes[_i].left) != NULL, "%s", now);
+	}
+	free(now);
+	buf_free(&text);
+	plan_free(before);
+	plan_free(p);
+}
+END_TEST
+
+/* Files in place of a plan: ticked, struck and written over as far as they are one. */
+START_TEST(what_is_no_plan_is_told)
+{
+	static const char none[] = "kind: plan\nversion: 1\n", list[] = "- kind: plan\n";
+	struct faults f;
+	struct err e;
+	char path[4200];
+	struct plan *p = make(PLAN_SCREENING), *q;
+	const char *const texts[] = {none, list};
+	for (size_t i = 0; i < 2; i++) {
+		put_plan(texts[i]);
+		err_clear(&e);
+		ck_assert(!store_tick_plan(&book, 0, "r01", &e));
+		ck_assert_str_eq(e.text, "the plan has no run 1");
+		ck_assert(!store_strike_plan(&book, 1, p->runs[1].values, &e));
+		err_clear(&e);
+		ck_assert(!store_strike_plan(&book, 1, p->runs[1].values, &e));
+		ck_assert_ptr_nonnull(strstr(e.text,
+			i ? "this is a list; a plan is written as" : "the key 'plan' is missing"));
+		err_clear(&e);
+		ck_assert(!store_save_plan(&book, p, false, &e));
+		ck_assert_ptr_nonnull(strstr(e.text, "cannot be read as a plan; replace it"));
+		faults_init(&f);
+		ck_assert(!store_load_plan(&q, &book, &f) && !q && f.total > 0);
+		faults_free(&f);
+	}
+	err_clear(&e);
+	ck_assert(store_save_plan(&book, p, true, &e));
+	snprintf(path, sizeof path, "%s/plan.yaml", folder);
+	ck_assert_int_eq(remove(path), 0);
+	ck_assert_int_eq(mkdir(path, 0777), 0);
+	for (int replace = 0; replace < 2; replace++) {
+		err_clear(&e);
+		ck_assert(!store_save_plan(&book, p, replace, &e));
+		ck_assert_ptr_nonnull(strstr(e.text, "is a folder; a regular file is needed"));
+		ck_assert_str_eq(e.file, path);
+	}
+	plan_free(p);
+}
+END_TEST
+
+/* What may be left out of a plan has a usual figure; there may be so many runs and no more. */
+START_TEST(a_plan_has_so_many_runs_and_no_more)
+{
+	struct plan *p = make(PLAN_SCREENING), *q;
+	struct faults f;
+	for (int more = 0; more < 2; more++) {
+		const char *const one[] = {"- role: baseline\n  %s\n"};
+		struct buf text = plan_of(p, HEAD "order: quick\nruns:\n", one, 1);
+		const char *run = strstr(text.data, "- role");
+		char *again = strdup(run);
+		ck_assert_ptr_nonnull(again);
+		for (int i = 1; i < 1000 + more; i++)
+			buf_adds(&text, again);
+		free(again);
+		put_plan(text.data);
+		faults_init(&f);
+		ck_assert_int_eq(store_load_plan(&q, &book, &f), !more);
+		if (more) {
+			ck_assert_ptr_nonnull(strstr(f.list[0].text, "1001 runs; 1 to 1000"));
+			ck_assert_uint_eq(f.list[0].line, 9);
+		} else {
+			ck_assert(q->quick && q->rng == 1 && q->n_runs == 1000);
+		}
+		plan_free(q);
+		faults_free(&f);
+		buf_free(&text);
+	}
+	plan_free(p);
+}
+END_TEST
+
 START_TEST(what_may_not_be_struck_stays)
 {
 	struct err e;
@@ -440,6 +632,10 @@ Suite *suite(void)
 	tcase_add_test(t, a_struck_run_takes_its_lines_only);
 	tcase_add_test(t, a_run_is_struck_however_its_line_ends);
 	tcase_add_test(t, a_run_in_block_lines_is_struck_and_in_flow_is_not);
+	tcase_add_loop_test(t, a_run_goes_where_it_stands_on_lines_of_its_own, 0,
+		(int)(sizeof shapes / sizeof *shapes));
+	tcase_add_test(t, what_is_no_plan_is_told);
+	tcase_add_test(t, a_plan_has_so_many_runs_and_no_more);
 	tcase_add_test(t, what_may_not_be_struck_stays);
 	tcase_add_test(t, an_open_plan_is_not_replaced);
 	tcase_add_test(t, bad_plans_are_told_with_their_place);

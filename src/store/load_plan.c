@@ -66,8 +66,7 @@ static void take_run(struct reader *r, const struct node *n, const struct car *c
 		return;
 	run->baseline = read_choice(r, at[0], roles, 2) == 0;
 	load_values(r, at[1], car, values);
-	if (at[2])
-		read_id(r, at[2], run->done);
+	read_id(r, at[2], run->done);
 }
 
 static void take_runs(struct reader *r, const struct node *n, const struct car *car, struct plan *p)
@@ -106,12 +105,12 @@ static void take_plan(struct reader *r, const struct doc *d, const struct car *c
 	read_id(r, at[3], p->base);
 	take_whole(r, at[4], laps_range, &laps);
 	take_factors(r, at[5], car, p);
-	p->quick = at[6] && read_choice(r, at[6], orders, 2) == 1;
-	if (at[7])
-		take_whole(r, at[7], rng_range, &rng);
+	p->quick = read_choice(r, at[6], orders, 2) == 1;
+	take_whole(r, at[7], rng_range, &rng);
 	take_runs(r, at[8], car, p);
-	p->laps = laps >= 1 ? (size_t)laps : 1;
-	p->rng = rng >= 0 ? (unsigned long)rng : 0;
+	/* Set from within their ranges only. */
+	p->laps = (size_t)laps;
+	p->rng = (unsigned long)rng;
 }
 
 struct plan *load_plan(const struct doc *d, const struct car *car, struct faults *faults)
@@ -209,12 +208,27 @@ void print_plan(struct buf *out, const struct car *car, const struct plan *p)
 	}
 }
 
+/* The plan in these bytes; NULL: there is none in them, or *memory was short. */
+static struct plan *parse_plan(
+	const char *bytes, size_t size, const char *path, const struct car *car, bool *memory)
+{
+	struct faults faults;
+	struct plan *p = NULL;
+	struct doc d;
+	faults_init(&faults);
+	if (doc_parse(&d, bytes, size, path, &faults)) {
+		p = load_plan(&d, car, &faults);
+		doc_free(&d);
+	}
+	*memory = faults_class(&faults) == ERR_FAILED;
+	faults_free(&faults);
+	return p;
+}
+
 /* May what stands at path be replaced? Its stamp is then in *stamp, all zero where nothing is. */
 static bool may_replace(
 	const struct book *b, const char *path, bool replace, struct stamp *stamp, struct err *err)
 {
-	struct faults faults;
-	struct plan *old = NULL;
 	char *bytes = NULL;
 	size_t size;
 	memset(stamp, 0, sizeof *stamp);
@@ -222,23 +236,22 @@ static bool may_replace(
 		return true;
 	if (!file_read(path, DOC_MAX_BYTES, &bytes, &size, stamp, err))
 		return false;
+	/* Those very bytes are judged, that the stamp is of. */
+	bool memory = false;
+	struct plan *old = replace ? NULL : parse_plan(bytes, size, path, &b->car, &memory);
 	free(bytes);
-	if (replace)
+	if (memory)
+		return err_memory(err);
+	if (replace || (old && plan_next_run(old) < 0)) {
+		plan_free(old);
 		return true;
-	faults_init(&faults);
-	bool read = store_load_plan(&old, b, &faults);
-	faults_free(&faults);
-	bool open = !read || !old || plan_next_run(old) >= 0;
-	plan_free(old);
-	if (open) {
-		err_input(err,
-			read ? "the book has a plan with runs still to be driven; replace it or "
-			       "keep "
-			       "it"
-			     : "what stands here cannot be read as a plan; replace it or mend it");
-		err_at(err, path, 0, 0);
 	}
-	return !open;
+	err_input(err, "%s",
+		old ? "the book has a plan with runs still to be driven; replace it or keep it"
+		    : "what stands here cannot be read as a plan; replace it or mend it");
+	err_at(err, path, 0, 0);
+	plan_free(old);
+	return false;
 }
 
 bool store_save_plan(const struct book *b, const struct plan *p, bool replace, struct err *err)
@@ -252,9 +265,9 @@ bool store_save_plan(const struct book *b, const struct plan *p, bool replace, s
 	bool ok = may_replace(b, path, replace, &stamp, err);
 	if (ok) {
 		print_plan(&out, &b->car, p);
-		ok = !out.failed || err_memory(err);
+		ok = out.failed ? err_memory(err)
+				: change_done(file_save(path, out.data, out.len, &stamp, err));
 	}
-	ok = ok && change_done(file_save(path, out.data, out.len, &stamp, err));
 	buf_free(&out);
 	free(path);
 	return ok;
@@ -301,25 +314,14 @@ bool store_tick_plan(const struct book *b, size_t index, const char *run_id, str
 
 /* --- striking a run out ------------------------------------------------------------ */
 
-/* Behind the last byte of what is written of a node. */
-static size_t tail_of(const struct node *n)
-{
-	if (n->kind == NODE_SCALAR || n->flow || !n->child)
-		return n->end;
-	const struct node *last = n->child;
-	while (last->next)
-		last = last->next;
-	return tail_of(last);
-}
-
 /* The lines that an item of a block list stands on; false: it shares them with something else. */
 static bool lines_of(const struct doc *d, const struct node *n, size_t *from, size_t *to)
 {
-	size_t a = n->start, z = tail_of(n);
+	size_t a = n->start, z = n->end;
 	while (a > 0 && d->bytes[a - 1] != '\n')
 		a--;
 	size_t dash = a + strspn(d->bytes + a, " ");
-	if (n->flow || dash >= n->start || d->bytes[dash] != '-' ||
+	if (dash >= n->start || d->bytes[dash] != '-' ||
 		dash + 1 + strspn(d->bytes + dash + 1, " ") != n->start)
 		return false;
 	z += strspn(d->bytes + z, " \t\r");
@@ -346,37 +348,39 @@ static bool may_strike(const struct plan *p, size_t index, const fix *values, st
 	return true;
 }
 
-/* Is the plan in these bytes the old one but for run `index`? */
-static bool is_struck(const struct plan *old, size_t index, const char *bytes, size_t size,
-	const struct car *car, const char *path)
+/* Takes a run out of the plan itself; its values stay, unused. */
+static void drop_plan_run(struct plan *p, size_t index)
 {
-	struct faults faults;
-	struct doc d;
-	bool ok = false;
-	faults_init(&faults);
-	if (doc_parse(&d, bytes, size, path, &faults)) {
-		struct plan *now = load_plan(&d, car, &faults);
-		ok = now && now->n_runs + 1 == old->n_runs && now->n_factors == old->n_factors &&
-		     now->laps == old->laps && strcmp(now->base, old->base) == 0;
-		for (size_t i = 0; ok && i < now->n_runs; i++) {
-			const struct plan_run *r = &now->runs[i], *o = &old->runs[i + (i >= index)];
-			ok = r->baseline == o->baseline && strcmp(r->done, o->done) == 0 &&
-			     memcmp(r->values, o->values, old->n_adjustables * sizeof *r->values) ==
-				     0;
-		}
-		plan_free(now);
-		doc_free(&d);
-	}
-	faults_free(&faults);
-	return ok;
+	p->n_runs--;
+	memmove(p->runs + index, p->runs + index + 1, (p->n_runs - index) * sizeof *p->runs);
 }
 
+/* Do these bytes say what the plan says? Both are compared as print_plan() writes them. */
+static bool says_plan(const char *bytes, size_t size, const char *path, const struct car *car,
+	const struct plan *p, bool *memory)
+{
+	struct plan *now = parse_plan(bytes, size, path, car, memory);
+	struct buf a, b;
+	if (!now)
+		return false;
+	buf_init(&a);
+	buf_init(&b);
+	print_plan(&a, car, now);
+	print_plan(&b, car, p);
+	*memory = a.failed || b.failed;
+	const bool same = !*memory && strcmp(a.data, b.data) == 0;
+	buf_free(&a);
+	buf_free(&b);
+	plan_free(now);
+	return same;
+}
+
+/* p: the plan of the document. */
 static bool strike_doc(
-	struct doc *d, const struct book *b, const struct plan *p, size_t index, struct err *err)
+	struct doc *d, const struct book *b, struct plan *p, size_t index, struct err *err)
 {
 	size_t from, to;
-	const struct node *n = find_run(d, index);
-	if (!n || !lines_of(d, n, &from, &to))
+	if (!lines_of(d, find_run(d, index), &from, &to))
 		return err_input(err,
 			"the runs of plan.yaml do not stand on lines of their own; strike it out "
 			"there");
@@ -386,10 +390,15 @@ static bool strike_doc(
 	memcpy(bytes, d->bytes, from);
 	memcpy(bytes + from, d->bytes + to, d->size - to);
 	const size_t size = d->size - (to - from);
-	bool ok = is_struck(p, index, bytes, size, &b->car, d->path) ||
-		  err_failed(err, "run %zu could not be taken out of plan.yaml", index + 1);
 	struct stamp stamp = d->stamp;
-	ok = ok && change_done(file_save(d->path, bytes, size, &stamp, err));
+	bool ok = false, memory;
+	drop_plan_run(p, index);
+	if (says_plan(bytes, size, d->path, &b->car, p, &memory))
+		ok = change_done(file_save(d->path, bytes, size, &stamp, err));
+	else if (memory)
+		err_memory(err);
+	else
+		err_failed(err, "run %zu could not be taken out of plan.yaml", index + 1);
 	free(bytes);
 	return ok;
 }
