@@ -2,7 +2,7 @@
  * Value-only patching. What YAML 1.1 and 1.2 retype: yaml.org/type (bool, null, int, float,
  * timestamp, merge, value; from memory) and the core schema of YAML 1.2.2, 10.3.
  */
-#include "store/patch.h"
+#include "store/patch_parts.h"
 #include "support/support.h"
 
 #include <dirent.h>
@@ -99,7 +99,12 @@ START_TEST(a_value_keeps_its_style)
 	IS(change("a: \"\\x78\"\n", "a", PATCH_TEXT, "x"), "a: \"\\x78\"\n");
 	IS(change("a:\nb: 1\n", "a", PATCH_TEXT, "x"), "a: x\nb: 1\n");
 	IS(change("a:   # none\n", "a", PATCH_TEXT, "x"), "a: x   # none\n");
+	IS(change("a: {b: , c: 2}\n", "a.b", PATCH_NUMBER, "3"), "a: {b: 3, c: 2}\n");
 	IS(change("a: x\n", "a", PATCH_TEXT, ""), "a: \"\"\n");
+	/* No characters, U+FFFE and U+FFFF: never in a file as they are. */
+	IS(change("a: 'x'\n", "a", PATCH_TEXT, "\xef\xbf\xbe!"), "a: \"\\uFFFE!\"\n");
+	IS(change("a: x\n", "a", PATCH_TEXT, "\xef\xbf\xbf"), "a: \"\\uFFFF\"\n");
+	IS(change("a: 'x'\n", "a", PATCH_TEXT, "\xef\xbf\xbd"), "a: '\xef\xbf\xbd'\n");
 	IS(change("a: \xe2\x80\xaex\n", "a", PATCH_TEXT, "\xe2\x80\xaey"), "a: \"\\u202Ey\"\n");
 }
 END_TEST
@@ -108,6 +113,9 @@ START_TEST(what_cannot_be_patched_is_refused)
 {
 	REFUSED(change("a: |\n  x\n", "a", PATCH_TEXT, "y"));
 	REFUSED(change("a: x\n  y\n", "a", PATCH_TEXT, "y"));
+	REFUSED(change("a: x\r  y\r", "a", PATCH_TEXT, "y"));
+	REFUSED(change("a: x\n", "b", PATCH_NUMBER, "1,5"));
+	REFUSED(change("a: x\n", "b", PATCH_TEXT, "\xff"));
 	REFUSED(change("a: \"x\n  y\"\n", "a", PATCH_TEXT, "y"));
 	REFUSED(change("a: [x]\n", "a", PATCH_TEXT, "y"));
 	REFUSED(change("a: 1\n", "a", PATCH_NUMBER, "1,5"));
@@ -136,6 +144,8 @@ START_TEST(an_absent_key_comes_in_the_files_own_style)
 	IS(change("  a: 1\n  b: 2\n", "notes", PATCH_TEXT, "hard: stop"),
 		"  a: 1\n  b: 2\n  notes: \"hard: stop\"\n");
 	IS(change("notes: |+\n  x\n\n\n", "a", PATCH_NUMBER, "1"), "notes: |+\n  x\n\n\na: 1\n");
+	IS(change("notes: |\r\n  x\r\n", "a", PATCH_NUMBER, "1"), "notes: |\r\n  x\r\na: 1\r\n");
+	IS(change("notes: |\r  x\r", "a", PATCH_NUMBER, "1"), "notes: |\r  x\ra: 1\r");
 	IS(change("a: 1\n...\n", "b", PATCH_NUMBER, "2"), "a: 1\nb: 2\n...\n");
 }
 END_TEST
@@ -164,6 +174,10 @@ START_TEST(a_list_changes_as_a_set)
 	IS(change_list("a:\n- x\n- y\n- z", "a", "x"), "a:\n- x");
 	IS(change_list("a:\r\n- x\r\n- y\r\n- z", "a", ""), "a: []");
 	IS(change_list("a:\n- x\n- y", "a", "x,y,z"), "a:\n- x\n- y\n- z");
+	/* What goes is not always side by side. */
+	IS(change_list("a:\n- u\n- v\n- w\n- x\n- y\nb: 1\n", "a", "w"), "a:\n- w\nb: 1\n");
+	IS(change_list("a:\n- u\n# c\n- v\n- w\n", "a", "w"), "a:\n# c\n- w\n");
+	IS(change_list("a:\n- u\n- v\n- w\n", "a", "v,z"), "a:\n- v\n- z\n");
 }
 END_TEST
 
@@ -209,6 +223,73 @@ START_TEST(several_changes_at_once)
 }
 END_TEST
 
+/* A patch that failed once stays so, and says so to who asks anew. */
+START_TEST(a_spoilt_patch_comes_to_nothing)
+{
+	static const char text[] = "a: 1\nb: 2\n";
+	char *out, *much;
+	struct patch p;
+	struct doc d;
+	struct err err;
+	size_t size;
+
+	ck_assert(parse(&d, text, sizeof text - 1));
+	patch_init(&p, &d);
+	err_clear(&err);
+	ck_assert(!patch_member(&p, d.root, "a", PATCH_NUMBER, "one", NULL, &err));
+	ck_assert(patch_member(&p, d.root, "b", PATCH_NUMBER, "3", NULL, &err));
+	ck_assert(!patch_apply(&p, &out, &size, &err) && !out && size == 0);
+	ck_assert_ptr_nonnull(strstr(err.text, "'one' is not a number"));
+	ck_assert(err.line == 1 && err.col == 4 && err.cls == ERR_INPUT);
+	err_clear(&err);
+	ck_assert(!patch_apply(&p, &out, &size, &err) && !out && size == 0);
+	ck_assert_str_eq(err.text, "a change could not be made");
+	ck_assert_int_eq(err.cls, ERR_FAILED);
+	patch_free(&p);
+	/* Nothing is left of the document. */
+	patch_init(&p, &d);
+	err_clear(&err);
+	ck_assert(patch_raw(&p, d.root, "", &err));
+	ck_assert(patch_apply(&p, &out, &size, &err) == false && !out);
+	ck_assert_ptr_nonnull(strstr(err.text, "could not be read back (is empty"));
+	patch_free(&p);
+	/* A value may be as long as one can be read, and no longer. */
+	much = calloc(1, DOC_MAX_SCALAR + 2);
+	ck_assert_ptr_nonnull(much);
+	memset(much, 'x', DOC_MAX_SCALAR);
+	for (int more = 0; more < 2; more++) {
+		much[DOC_MAX_SCALAR] = more ? 'x' : '\0';
+		err_clear(&err);
+		patch_init(&p, &d);
+		ck_assert_int_eq(
+			patch_member(&p, d.root, "a", PATCH_TEXT, much, NULL, &err), !more);
+		ck_assert_int_eq(patch_apply(&p, &out, &size, &err), !more);
+		if (more)
+			ck_assert_ptr_nonnull(strstr(err.text, "at most 65536 can be kept"));
+		else
+			ck_assert_uint_eq(size, sizeof text - 1 - 1 + DOC_MAX_SCALAR);
+		free(out);
+		patch_free(&p);
+	}
+	free(much);
+	doc_free(&d);
+}
+END_TEST
+
+/* Text that is no UTF-8 never gets here from a file; if it did, it would be cut before the byte. */
+START_TEST(bytes_that_are_no_text_are_not_written)
+{
+	struct buf b;
+
+	buf_init(&b);
+	yaml_add_text(&b, "ab\xff");
+	yaml_add_quoted(&b, SCALAR_SINGLE, "c\xff", 2);
+	yaml_add_quoted(&b, SCALAR_SINGLE, "it's", 4);
+	ck_assert_str_eq(b.data, "\"ab\"\"c\"'it''s'");
+	buf_free(&b);
+}
+END_TEST
+
 START_TEST(words_that_yaml_retypes_are_quoted)
 {
 	static const char *const words[] = {"y", "Y", "n", "N", "yes", "Yes", "YES", "no", "No",
@@ -226,6 +307,7 @@ START_TEST(words_that_yaml_retypes_are_quoted)
 
 	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
 		ck_assert_msg(!yaml_is_plain(words[i], strlen(words[i])), "'%s'", words[i]);
+	ck_assert(!yaml_is_plain("a\0b", 3));
 	for (size_t i = 0; i < sizeof plain / sizeof *plain; i++)
 		ck_assert_msg(yaml_is_plain(plain[i], strlen(plain[i])), "'%s'", plain[i]);
 }
@@ -514,6 +596,8 @@ Suite *suite(void)
 	tcase_add_test(c, an_absent_key_comes_in_the_files_own_style);
 	tcase_add_test(c, a_list_changes_as_a_set);
 	tcase_add_test(c, several_changes_at_once);
+	tcase_add_test(c, a_spoilt_patch_comes_to_nothing);
+	tcase_add_test(c, bytes_that_are_no_text_are_not_written);
 	tcase_add_test(c, words_that_yaml_retypes_are_quoted);
 	tcase_add_test(c, ten_thousand_random_edits);
 	tcase_add_test(c, random_sets);

@@ -176,7 +176,8 @@ bool patch_scalar(struct patch *p, const struct node *n, enum patch_type type, c
 		return patch_refuse(p, n, err,
 			"this value is written over several lines; change it in the file by hand");
 	buf_init(&b);
-	if (n->start == n->end && n->start > 0 && p->d->bytes[n->start - 1] != ' ')
+	/* An empty value stands behind something: a text of nothing is no document. */
+	if (n->start == n->end && p->d->bytes[n->start - 1] != ' ')
 		buf_adds(&b, " ");
 	if (n->style == SCALAR_PLAIN && type == PATCH_NUMBER)
 		buf_add(&b, text, len);
@@ -208,10 +209,9 @@ static size_t place_behind(const struct doc *d, const struct node *m)
 {
 	size_t at = m->end;
 
-	if (m->kind == NODE_SCALAR && m->style == SCALAR_BLOCK && at > 0 &&
-		is_break(d->bytes[at - 1])) {
-		at--;
-		return at > 0 && d->bytes[at] == '\n' && d->bytes[at - 1] == '\r' ? at - 1 : at;
+	if (m->kind == NODE_SCALAR && m->style == SCALAR_BLOCK && is_break(d->bytes[at - 1])) {
+		at--; /* its key stands before */
+		return d->bytes[at] == '\n' && d->bytes[at - 1] == '\r' ? at - 1 : at;
 	}
 	return line_stop(d, at);
 }
@@ -223,9 +223,9 @@ bool patch_add_member(struct patch *p, const struct node *map, const char *key, 
 	struct buf b;
 	size_t at;
 
-	if (map->kind != NODE_MAP || (!map->flow && !map->child))
+	if (map->kind != NODE_MAP)
 		return patch_refuse(p, map, err, "'%s' can only be added to a mapping", key);
-	m = find_place(map, after);
+	m = find_place(map, after); /* a block mapping has a member */
 	buf_init(&b);
 	if (map->flow) {
 		at = m ? m->end : map->start + 1;
@@ -242,6 +242,7 @@ bool patch_member(struct patch *p, const struct node *map, const char *key, enum
 {
 	const struct node *n = node_get(map, key);
 	struct buf b;
+	char *value;
 	bool ok;
 
 	if (n)
@@ -253,12 +254,12 @@ bool patch_member(struct patch *p, const struct node *map, const char *key, enum
 		buf_adds(&b, text);
 	else
 		yaml_add_text(&b, text);
-	if (b.failed || !b.data)
-		ok = patch_memory(p, err);
-	else
-		ok = patch_add_member(p, map, key, b.data, after, err) &&
-		     patch_expect(p, EXPECT_NEW_SCALAR, map, key, &text, 1, err);
-	buf_free(&b);
+	value = buf_take(&b);
+	if (!value)
+		return patch_memory(p, err);
+	ok = patch_add_member(p, map, key, value, after, err) &&
+	     patch_expect(p, EXPECT_NEW_SCALAR, map, key, &text, 1, err);
+	free(value);
 	return ok;
 }
 
@@ -277,7 +278,7 @@ static int compare_edits(const void *pa, const void *pb)
 	/* An insertion comes before what replaces the bytes that follow it. */
 	if ((a->end == a->start) != (b->end == b->start))
 		return a->end == a->start ? -1 : 1;
-	return a->seq < b->seq ? -1 : a->seq > b->seq;
+	return (a->seq > b->seq) - (a->seq < b->seq);
 }
 
 static bool patch_write(struct patch *p, struct buf *out, struct err *err)
@@ -295,7 +296,9 @@ static bool patch_write(struct patch *p, struct buf *out, struct err *err)
 		at = e->end;
 	}
 	buf_add(out, p->d->bytes + at, p->d->size - at);
-	return !out->failed || patch_memory(p, err);
+	if (out->failed)
+		return patch_memory(p, err);
+	return true;
 }
 
 /* Read it back: the same document but for the changes, or nothing is saved. */
@@ -306,7 +309,7 @@ static bool patch_recheck(struct patch *p, const struct buf *out, struct err *er
 	bool ok;
 
 	faults_init(&faults);
-	ok = doc_parse(&again, out->data ? out->data : "", out->len, p->d->path, &faults);
+	ok = doc_parse(&again, out->data, out->len, p->d->path, &faults);
 	if (ok) {
 		ok = patch_verify(p, &again);
 		doc_free(&again);
@@ -320,7 +323,7 @@ static bool patch_recheck(struct patch *p, const struct buf *out, struct err *er
 		patch_refuse(p, NULL, err,
 			"the changed file could not be read back (%s); make "
 			"the change in the file by hand",
-			faults.n ? faults.list[0].text : "");
+			faults.list[0].text);
 	}
 	faults_free(&faults);
 	return ok;
@@ -332,14 +335,17 @@ bool patch_apply(struct patch *p, char **bytes, size_t *size, struct err *err)
 
 	*bytes = NULL;
 	*size = 0;
-	if (p->failed)
-		return err->cls ? false : err_failed(err, "a change could not be made");
+	if (p->failed) {
+		if (err->cls == ERR_NONE)
+			err_failed(err, "a change could not be made");
+		return false;
+	}
 	buf_init(&out);
 	if (!patch_write(p, &out, err) || !patch_recheck(p, &out, err)) {
 		buf_free(&out);
 		return false;
 	}
 	*size = out.len;
-	*bytes = buf_take(&out);
-	return *bytes || patch_memory(p, err);
+	*bytes = buf_take(&out); /* no document is empty: there is a text */
+	return true;
 }

@@ -14,6 +14,7 @@ struct ids {
 	size_t n_fresh;
 	const char **after; /* owned: what the list will hold, in order */
 	size_t n_after;
+	size_t cut_end; /* where the newest cut of a line ends */
 };
 
 static void ids_free(struct ids *s)
@@ -47,7 +48,7 @@ static bool listed(const struct ids *s, const char *id)
 static bool ids_start(
 	struct ids *s, struct patch *p, const struct node *seq, const char *const *ids, size_t n)
 {
-	*s = (struct ids){.p = p, .seq = seq};
+	*s = (struct ids){.p = p, .seq = seq, .cut_end = SIZE_MAX};
 	s->items = calloc(seq->n_children + 1, sizeof *s->items);
 	s->keep = calloc(seq->n_children + 1, sizeof *s->keep);
 	s->fresh = calloc(n + 1, sizeof *s->fresh);
@@ -107,7 +108,7 @@ static char *flow_separator(const struct ids *s)
 		return text_dup(", ", 2);
 	from = s->items[0]->end;
 	len = s->items[1]->start - from;
-	if (len == 0 || bytes[from] != ',')
+	if (bytes[from] != ',')
 		return text_dup(", ", 2);
 	for (size_t i = 1; i < len; i++) {
 		if (bytes[from + i] != ' ')
@@ -170,31 +171,30 @@ static bool cut_line(struct ids *s, const struct node *item, struct err *err)
 {
 	const struct doc *d = s->p->d;
 	size_t start = line_begin(d, item->start), end = line_stop(d, item->end);
-	struct edit *before = s->p->n ? &s->p->edits[s->p->n - 1] : NULL;
 
-	if (before && before->end == start && before->start < start && !before->text[0]) {
+	if (s->cut_end == start) {
+		struct edit *before = &s->p->edits[s->p->n - 1];
 		start = before->start;
 		free(before->text);
 		s->p->n--;
 	}
 	if (end == d->size) { /* the last line of a file: its line end is the one before */
-		if (start > 0)
-			start--;
-		if (start > 0 && d->bytes[start] == '\n' && d->bytes[start - 1] == '\r')
+		start--;
+		if (d->bytes[start] == '\n' && d->bytes[start - 1] == '\r')
 			start--;
 	} else {
 		end += d->bytes[end] == '\r' && d->bytes[end + 1] == '\n' ? 2 : 1;
 	}
+	s->cut_end = end;
 	return cut(s, start, end, err);
 }
 
+/* The list is a mapping's member, so no item stands on the file's first line. */
 static bool is_own_line(const struct doc *d, const struct node *item)
 {
-	size_t at = line_begin(d, item->start), dashes = 0;
+	size_t dashes = 0;
 
-	if (at == 0 && d->size >= 3 && memcmp(d->bytes, "\xef\xbb\xbf", 3) == 0)
-		at = 3;
-	for (; at < item->start; at++) {
+	for (size_t at = line_begin(d, item->start); at < item->start; at++) {
 		if (d->bytes[at] == '-')
 			dashes++;
 		else if (d->bytes[at] != ' ')
@@ -225,13 +225,12 @@ static bool add_lines(struct ids *s, const struct node *like, bool instead, stru
 
 static bool block_empty(struct ids *s, struct err *err)
 {
-	const struct node *key = s->seq->key;
 	const struct doc *d = s->p->d;
-	size_t at = key ? key->end : d->size;
+	size_t at = s->seq->key->end;
 
-	while (at < d->size && d->bytes[at] == ' ')
+	while (d->bytes[at] == ' ')
 		at++;
-	if (at >= d->size || d->bytes[at] != ':')
+	if (d->bytes[at] != ':')
 		return patch_refuse(s->p, s->seq, err,
 			"this list cannot be emptied here; change it in the file by hand");
 	return patch_edit(s->p, at + 1, at + 1, text_dup(" []", 3), err);
@@ -250,7 +249,7 @@ static bool block_ids(struct ids *s, struct err *err)
 		if (s->keep[i])
 			last = s->items[i];
 	}
-	if (s->n_fresh > 0 && s->n_items > 0)
+	if (s->n_fresh > 0) /* a block list has an item */
 		ok = add_lines(s, last ? last : s->items[0], !last, err);
 	else if (!last)
 		ok = block_empty(s, err);

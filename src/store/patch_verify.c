@@ -22,17 +22,11 @@ static bool same_list(const struct node *n, char *const *texts, size_t count)
 
 static bool meets(const struct expect *e, const struct node *now)
 {
-	switch (e->kind) {
-	case EXPECT_SCALAR:
-	case EXPECT_NEW_SCALAR:
-		return same_text(now, e->texts[0], strlen(e->texts[0]));
-	case EXPECT_IDS:
-	case EXPECT_NEW_IDS:
+	if (e->kind == EXPECT_RAW)
+		return true;
+	if (e->kind == EXPECT_IDS || e->kind == EXPECT_NEW_IDS)
 		return same_list(now, e->texts, e->n);
-	case EXPECT_RAW:
-		break;
-	}
-	return true;
+	return same_text(now, e->texts[0], strlen(e->texts[0]));
 }
 
 static bool is_addition(const struct expect *e)
@@ -49,13 +43,14 @@ static const struct expect *find_change(const struct patch *p, const struct node
 	return NULL;
 }
 
-/* The member that the mapping was to get, if `now` is it. */
+/* The member that the mapping was to get, if `now` is it. What is expected at a node whose members
+ * are compared are additions: any other change of it takes the place of its members. */
 static const struct expect *find_addition(
 	const struct patch *p, const struct node *map, const struct node *now)
 {
 	for (size_t i = 0; now->key && i < p->n_expects; i++) {
 		const struct expect *e = &p->expects[i];
-		if (e->node == map && is_addition(e) && same_text(now->key, e->key, strlen(e->key)))
+		if (e->node == map && same_text(now->key, e->key, strlen(e->key)))
 			return e;
 	}
 	return NULL;
@@ -66,7 +61,7 @@ static size_t count_additions(const struct patch *p, const struct node *map)
 	size_t n = 0;
 
 	for (size_t i = 0; i < p->n_expects; i++)
-		n += p->expects[i].node == map && is_addition(&p->expects[i]);
+		n += p->expects[i].node == map;
 	return n;
 }
 
