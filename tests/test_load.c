@@ -169,6 +169,9 @@ static const struct broken cars[] = {
 	{"chassis:\n", "chassis: 1\nx:\n", 16, 10, "'1' is no mapping; the chassis"},
 	{"front-weight: 0.44", "front-weight: half", 18, 17, "'half' is not a number"},
 	{"name: Invented", "name: [x]", 3, 7, "name is a list; it must be a text"},
+	{"max: 60", "max: most", 12, 10, "'most' is not a number"},
+	{"    step: 0.5\n", "    step: \"0,5\"\n", 13, 11, "write 1.5, not 1,5"},
+	{"{bias: bias, front-to-rear: 1.2545}", "{front-to-rear: -1}", 21, 27, "above 0"},
 };
 
 static const struct broken circuits[] = {
@@ -192,6 +195,9 @@ static const struct broken circuits[] = {
 	{"segments:\n", "segments: 3\nx:\n", 5, 11,
 		"segments is '3'; it must be a list of segments"},
 };
+
+#define LETTERS_17 "abcdefghijklmnopq"
+#define LETTERS_68 LETTERS_17 LETTERS_17 LETTERS_17 LETTERS_17
 
 static const struct broken sheets[] = {
 	{"front-wing: 8.0", "front-wing: 8.2", 5, 15,
@@ -221,6 +227,11 @@ static const struct broken sheets[] = {
 	{"frozen: [bias]", "held-shares: [wing]", 9, 15,
 		"'wing' is in locks too; a pair holds its difference or"},
 	{"name: Quick base", "name:\n  - x", 4, 3, "name is a list; it must be a text"},
+	/* What is long is cut, with dots where there was more. */
+	{"front-wing: 8.0", "front-wing: " LETTERS_68, 5, 15, "'" LETTERS_68 "' is not a number"},
+	{"front-wing: 8.0", "front-wing: " LETTERS_68 "z", 5, 15, "'" LETTERS_68 "...' is not"},
+	{"  bias: 54.5\n", "  bias: 54.5\n  " LETTERS_68 "zz: 1\n", 8, 3,
+		"no adjustable '" LETTERS_68 "...'; use the ids"},
 };
 
 static const struct broken runs[] = {
@@ -262,6 +273,9 @@ static const struct broken runs[] = {
 		"rear has both wear and worn in this run"},
 	{"date: 2026-03-14T10:20", "date: [2026]", 3, 7, "date is a list; it must be a date"},
 	{"wear: {front: 2.41}", "wear: 2.41", 13, 30, "wear is '2.41'; it must be"},
+	{"time: 91.102", "time: \"91,2\"", 14, 12, "time: '91,2' is"},
+	{"time: 91.102", "time: ", 14, 12, "time: '' is not a lap time"},
+	{"time: 91.102", "time:", 14, 10, "a space is needed behind this ':'"},
 	{"values: {front-wing: 8.0, rear-wing: 12, bias: 54.5}", "values: 1", 6, 9,
 		"values is '1'; it must be a mapping"},
 };
@@ -608,27 +622,34 @@ END_TEST
 /* Where the car or the book cannot be read, a sheet and a run are judged by themselves. */
 START_TEST(a_file_is_judged_without_those_it_depends_on)
 {
-	static const struct {
+	static const struct a_case {
 		const char *from, *to;
 		bool ok;
 	} cases[] = {
 		{"bias: 54.5", "bias: 54.6", true},
 		{"bias: 54.5", "bias: x", false},
 		{"bias: 54.5", "toe: 1", true},
+		/* A sheet's list of flags, with nobody who could say whether these are pairs. */
+		{"notes: free text\n", "held-shares: [flap]\n", true},
+		/* A lap's segments, with nobody who could say whether there are such. */
+		{"effort: 97", "segments: {s9: {time: 999}}", true},
+		{"effort: 97", "segments: 9", false},
+		{"front: 2.41", "fl: 2.41", true},
+		{"front: 2.41", "left: 2.41", false},
 	};
-	for (int i = 0; i < 6; i++) {
+	for (int i = 0; i < 11; i++) {
 		struct doc d;
 		struct faults f;
 		struct sheet sheet;
 		struct run run;
-		const bool is_run = i >= 3;
-		char *text =
-			replace(is_run ? run_text : sheet_text, cases[i % 3].from, cases[i % 3].to);
+		const struct a_case *one = &cases[i < 4 ? i : i < 7 ? i - 4 : i - 3];
+		const bool is_run = i >= 4;
+		char *text = replace(is_run ? run_text : sheet_text, one->from, one->to);
 		faults_init(&f);
 		ck_assert(doc_parse(&d, text, strlen(text), "x", &f));
 		bool ok = is_run ? load_run(&run, &d, "x", NULL, NULL, &f)
 				 : load_sheet(&sheet, &d, "x", NULL, &f);
-		ck_assert_msg(ok == cases[i % 3].ok, "%s", f.n ? f.list[0].text : "");
+		ck_assert_msg(ok == one->ok, "%s: %s", one->to, f.n ? f.list[0].text : "");
 		if (ok && is_run)
 			run_free(&run);
 		else if (ok)
@@ -637,6 +658,64 @@ START_TEST(a_file_is_judged_without_those_it_depends_on)
 		doc_free(&d);
 		free(text);
 	}
+}
+END_TEST
+
+/* A car of many adjustables, of which a sheet has none: as many are named as a message holds. */
+START_TEST(many_missing_values_are_named_as_far_as_there_is_room)
+{
+	static const char none[] = "kind: sheet\nversion: 1\nvalues: {}\n";
+	struct faults f;
+	struct sheet s;
+	struct buf text;
+	struct car many;
+	struct doc d;
+	faults_init(&f);
+	buf_init(&text);
+	buf_adds(&text, "kind: car\nversion: 1\nadjustables:\n");
+	for (int k = 0; k < 50; k++)
+		buf_addf(&text,
+			"  - {id: adjustable-%02d, label: A, axle: car, unit: mm, min: 0, "
+			"max: 1, step: 0.5}\n",
+			k);
+	ck_assert(doc_parse(&d, text.data, text.len, "car.yaml", &f));
+	ck_assert_msg(load_car(&many, &d, "car1", &f), "%s", f.n ? f.list[0].text : "");
+	doc_free(&d);
+	buf_free(&text);
+	ck_assert(doc_parse(&d, none, sizeof none - 1, "s.yaml", &f));
+	ck_assert(!load_sheet(&s, &d, "s", &many, &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_uint_eq(f.list[0].line, 3);
+	ck_assert_ptr_nonnull(
+		strstr(f.list[0].text, "missing: adjustable-00, adjustable-01, adjustable-02, "));
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "; every adjustable of the car needs one"));
+	doc_free(&d);
+	faults_free(&f);
+	car_free(&many);
+}
+END_TEST
+
+/* What may be left out, and is: nothing is known of it, and nothing is a fault. */
+START_TEST(a_stint_may_leave_out_what_is_not_known)
+{
+	struct book_refs refs;
+	struct faults f;
+	struct book b;
+	struct doc d;
+	char *text = replace(book_text,
+		"stint: {laps: 30, pit-loss: 24.0, fuel-per-lap: 1.9, pace-loss: 0.02, "
+		"cliff-at: 50, cliff: 0.1}",
+		"stint: {laps: 30}\nborrow-conflicts: show");
+	faults_init(&f);
+	book_init(&b);
+	ck_assert(doc_parse(&d, text, strlen(text), "book.yaml", &f));
+	ck_assert_msg(load_book_file(&b, &d, &refs, &f), "%s", f.n ? f.list[0].text : "");
+	ck_assert(b.stint.given && b.stint.laps.v == 30 && !b.stint.pit_loss.has);
+	ck_assert(!b.stint.pace_loss_auto && !b.stint.pace_loss.has && !b.stint.cliff.has);
+	ck_assert(b.borrow_keep && b.n_borrow == 0);
+	book_free(&b);
+	doc_free(&d);
+	free(text);
 }
 END_TEST
 
@@ -735,6 +814,142 @@ START_TEST(a_book_is_a_folder)
 	ck_assert_ptr_nonnull(book_reference(&b));
 	ck_assert_ptr_nonnull(strstr(b.circuit_path, "treadlight/circuits/nowhere.yaml"));
 	book_free(&b);
+}
+END_TEST
+
+/* Names shorter than what a profile's ends with are none of ours either. */
+START_TEST(short_names_are_passed_over)
+{
+	struct book b;
+	struct faults f;
+	put("b/runs/a", "x");
+	put("b/runs/yaml", "x");
+	put("b/sheets/x.y", "x");
+	ck_assert_msg(load_folder(&b, &f), "%s", f.n ? f.list[0].text : "");
+	ck_assert_uint_eq(b.n_runs, 2);
+	ck_assert_uint_eq(b.n_sheets, 1);
+	book_free(&b);
+}
+END_TEST
+
+/* One fault in book.yaml is told once, and what hangs on it is judged as far as can be. */
+START_TEST(a_fault_in_book_yaml_makes_no_second_one)
+{
+	static const struct {
+		const char *from, *to;
+		size_t line, col;
+		const char *says;
+	} cases[] = {
+		{"car: car1", "car: Car 1", 4, 6, "'Car 1' is no id"},
+		{"circuit: nowhere", "circuit: No Where", 5, 10, "'No Where' is no id"},
+		{"reference: quick", "reference: Quick", 6, 12, "'Quick' is no id"},
+		/* The channels are not known then, and a run's pass if any book has them. */
+		{"exchange-rate: {front: 0.5}\n", "", 7, 16, "wear-channels is no known set"},
+		{"circuit: nowhere", "circuit: elsewhere", 5, 10, "no profile 'elsewhere'"},
+	};
+	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+		struct book b;
+		struct faults f;
+		char *one = replace(book_text, cases[i].from, cases[i].to), *text = one;
+		if (i == 3)
+			text = replace(one, "[front, rear]", "[front, back]");
+		put("b/book.yaml", text);
+		ck_assert(!load_folder(&b, &f));
+		ck_assert_msg(f.total == 1, "%zu faults, the second: %s", f.total, f.list[1].text);
+		ck_assert_msg(f.list[0].line == cases[i].line && f.list[0].col == cases[i].col &&
+				      strstr(f.list[0].text, cases[i].says),
+			"%zu:%zu %s", f.list[0].line, f.list[0].col, f.list[0].text);
+		ck_assert_ptr_null(b.dir);
+		faults_free(&f);
+		if (text != one)
+			free(text);
+		free(one);
+	}
+}
+END_TEST
+
+START_TEST(a_reference_needs_a_sheet)
+{
+	struct book b;
+	struct faults f;
+	char *path = NULL;
+	ck_assert_int_ge(asprintf(&path, "%s/b/sheets/quick.yaml", folder), 0);
+	ck_assert_int_eq(unlink(path), 0);
+	free(path);
+	ck_assert(!load_folder(&b, &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_ptr_nonnull(find_text(&f, "no sheet 'quick' in sheets/; its sheets: none is"));
+	faults_free(&f);
+}
+END_TEST
+
+/* Laps have segments by the circuit; where that cannot be read, the circuit alone is told. */
+START_TEST(segments_wait_for_a_circuit_that_can_be_read)
+{
+	struct book b;
+	struct faults f;
+	char *bad = replace(circuit_text, "length: 4.82", "length: far");
+	char *run = replace(run_text, "effort: 97", "segments: {s1: {time: 1:00.0}}");
+	put("b/runs/r1.yaml", run);
+	ck_assert_msg(load_folder(&b, &f), "%s", f.n ? f.list[0].text : "");
+	ck_assert(b.runs[0].laps[0].n_segments + b.runs[1].laps[0].n_segments == 2);
+	book_free(&b);
+	put("treadlight/circuits/nowhere.yaml", bad);
+	ck_assert(!load_folder(&b, &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_ptr_nonnull(find_text(&f, "'far' is not a number"));
+	faults_free(&f);
+	free(bad);
+	free(run);
+}
+END_TEST
+
+/* Files that are to be profiles, and what is said of those that are none. */
+START_TEST(a_file_is_checked_for_being_a_profile)
+{
+	static const struct {
+		const char *name, *text; /* NULL: there is no such file */
+		const char *kind, *says;
+	} cases[] = {
+		{"one.yaml", car_text, "car", NULL},
+		{"one.yaml", circuit_text, "circuit", NULL},
+		{"one.yaml", "kind: car\nversion: 1\n", "car", "the key 'adjustables' is missing"},
+		{"one.yaml", book_text, NULL, "is no profile (kind: car or circuit)"},
+		{"one.yaml", "name: x\n", NULL, "is no profile (kind: car or circuit)"},
+		{"one.yaml", "- kind\n", NULL, "is no profile (kind: car or circuit)"},
+		{"One.yaml", car_text, NULL, "the file name gives no id"},
+		{"one.yml", car_text, NULL, "the file name gives no id"},
+		{"one", car_text, NULL, "the file name gives no id"},
+		{"none.yaml", NULL, NULL, "No such file"},
+		{"one.yaml", "a: [\n", NULL, "a value was expected here"},
+	};
+	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+		char *path = NULL;
+		const char *kind = "unset";
+		struct circuit circuit;
+		struct faults f;
+		struct car c;
+		faults_init(&f);
+		ck_assert_int_ge(asprintf(&path, "%s/%s", folder, cases[i].name), 0);
+		if (cases[i].text)
+			put(cases[i].name, cases[i].text);
+		const bool ok = store_check_profile(path, &kind, &f);
+		ck_assert_msg(ok == !cases[i].says, "%s", f.n ? f.list[0].text : "");
+		ck_assert_msg(ok || strstr(f.list[0].text, cases[i].says), "%s", f.list[0].text);
+		ck_assert_pstr_eq(kind, cases[i].kind);
+		faults_free(&f);
+		/* The readers of one kind take no other. */
+		const bool is_car = ok && i == 0, is_circuit = ok && i == 1;
+		ck_assert_int_eq(store_load_car(&c, path, &f), is_car);
+		ck_assert_int_eq(store_load_circuit(&circuit, path, &f), is_circuit);
+		ck_assert_uint_ge(f.total, ok ? 1 : 2);
+		if (is_car)
+			car_free(&c);
+		if (is_circuit)
+			circuit_free(&circuit);
+		faults_free(&f);
+		free(path);
+	}
 }
 END_TEST
 
@@ -865,6 +1080,8 @@ Suite *suite(void)
 	tcase_add_test(t, what_a_car_says_arrives);
 	tcase_add_test(t, what_a_run_says_arrives);
 	tcase_add_test(t, what_a_book_says_arrives);
+	tcase_add_test(t, many_missing_values_are_named_as_far_as_there_is_room);
+	tcase_add_test(t, a_stint_may_leave_out_what_is_not_known);
 	tcase_add_test(t, there_may_be_so_many_and_no_more);
 	tcase_add_test(t, segments_of_a_lap_are_judged);
 	tcase_add_test(t, a_file_is_judged_without_those_it_depends_on);
@@ -873,6 +1090,11 @@ Suite *suite(void)
 	tcase_add_checked_fixture(t, setup_folder, teardown_folder);
 	tcase_add_test(t, a_book_is_a_folder);
 	tcase_add_test(t, names_of_files_are_ids);
+	tcase_add_test(t, short_names_are_passed_over);
+	tcase_add_test(t, a_fault_in_book_yaml_makes_no_second_one);
+	tcase_add_test(t, a_reference_needs_a_sheet);
+	tcase_add_test(t, segments_wait_for_a_circuit_that_can_be_read);
+	tcase_add_test(t, a_file_is_checked_for_being_a_profile);
 	tcase_add_test(t, faults_of_all_files_are_listed);
 	tcase_add_test(t, a_missing_profile_says_where_it_was_looked_for);
 	tcase_add_test(t, no_book_no_crash);

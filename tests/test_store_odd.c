@@ -235,6 +235,10 @@ static const struct {
 	{"l:\n- a\n- b\n- c\n", "", "l: []\n"},
 	{"l :\n- a\n", "", "l : []\n"},
 	{"? l\n:\n- a\n", "", NULL},
+	{"? l\n: - a\n  - b\n", "c", NULL},
+	{"l:\n-\n  a\n- b\n", "b", NULL},
+	{"l:\n- - a\n- b\n", "b", NULL},
+	{"l:\n- {x: 1}\n- b\n", "b", NULL},
 	{"l:\n- - a\n", "b", NULL},
 	{"l:\n- {x: 1}\n", "b", NULL},
 	{"l:\n- >\n  a\n", "b", NULL},
@@ -316,6 +320,13 @@ static const struct {
 	{"[{book: other}, {book: other/../other}]", "named twice"},
 	{"[{book: nowhere}, {book: other}]", "there is no book 'nowhere'"},
 	{"[{book: runs}]", ""},
+	/* A folder of another file system; and a lender told from the root. */
+	{"[{book: /proc}]", "there is no such file; a book is a folder with book.yaml in it"},
+	{"[{book: other}, {book: third}]", NULL},
+	{"[{book: other}, {book: third}, {book: ./other}]", "'./other' is named twice"},
+	{"[{book: other, without: [bias, wing]}]", NULL},
+	{"[{book: other, without: []}]", NULL},
+	{"[{book: other, spread: -1}]", "spread: -1 is out of range"},
 };
 
 static void write_borrow(const char *dir, const char *borrow)
@@ -346,13 +357,18 @@ static bool load_says(const char *text, struct faults *faults)
 	return false;
 }
 
-static void make_other(void)
+static void make_book(const char *name)
 {
 	char other[4200];
 
-	snprintf(other, sizeof other, "%s/other", folder);
+	snprintf(other, sizeof other, "%s/%s", folder, name);
 	ck_assert_int_eq(mkdir(other, 0755), 0);
 	small_book_write(other);
+}
+
+static void make_other(void)
+{
+	make_book("other");
 }
 
 START_TEST(a_book_borrows_from_what_is_there)
@@ -360,6 +376,7 @@ START_TEST(a_book_borrows_from_what_is_there)
 	struct faults faults;
 
 	make_other();
+	make_book("third");
 	write_borrow(".", borrows[_i].borrow);
 	ck_assert_msg(load_says(borrows[_i].fault, &faults), "%s: %s", borrows[_i].borrow,
 		faults.n ? faults.list[0].text : "no fault");
@@ -387,38 +404,70 @@ START_TEST(a_book_that_borrows_back_cannot_lend)
 }
 END_TEST
 
-/* The lender's car is another, in one limit. */
+/* The lender's car is another, in one limit; its sheet is one of that car. */
 static const struct {
-	const char *from, *to;
+	const char *from, *to, *values, *says;
 } cars[] = {
-	{"min: 4, max: 16", "min: 5, max: 16"},
-	{"min: 4, max: 16", "min: 4, max: 17"},
-	{"pair: wing", "pair: flap"},
-	{"id: bias", "id: bios"},
-	{"step: 1}", "step: 1.0}\n  - {id: more, label: More, axle: car, unit: mm, min: 1, max: 2, "
-		     "step: 1.0}"},
+	{"min: 4, max: 16", "min: 5, max: 16", "", "limits (front-wing)"},
+	{"min: 4, max: 16", "min: 4, max: 17", "", "limits (front-wing)"},
+	{"min: 4, max: 20", "min: 4, max: 19", "", "limits (rear-wing)"},
+	{"pair: wing, ", "pair: flap, ", "", "limits (front-wing)"},
+	{"pair: wing, ", "", "", "limits (front-wing)"},
+	{"id: bias", "id: bios", "bios", "limits (bias)"},
+	/* The same ones in another place; and one more than here. */
+	{"adjustables:\n",
+		"adjustables:\n  - {id: more, label: More, axle: car, unit: mm, min: 1, max: 60, "
+		"step: 1}\n",
+		"more", "limits (front-wing)"},
+	{"step: 1}\n",
+		"step: 1.0}\n  - {id: more, label: More, axle: car, unit: mm, min: 1, max: 60, "
+		"step: 1.0}\n",
+		"more", "limits (another number of adjustables)"},
 };
+
+/* All of `from` in a file of the book `other`. */
+static void rewrite_other(const char *file, const char *from, const char *to)
+{
+	char name[4200], *text, *at, *all = NULL;
+
+	snprintf(name, sizeof name, "%s/other/%s", folder, file);
+	text = test_slurp(name, NULL);
+	while ((at = strstr(text, from))) {
+		ck_assert_int_ge(
+			asprintf(&all, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)),
+			0);
+		free(text);
+		text = all;
+		if (strstr(to, from))
+			break;
+	}
+	test_write(name, text, strlen(text));
+	free(text);
+}
 
 START_TEST(a_lender_s_car_has_the_same_limits)
 {
-	char name[4200], *text, *at, *all = NULL;
+	char name[4200], value[80];
 	struct faults faults;
 
 	make_other();
 	write_borrow(".", "[{book: other}]");
-	snprintf(name, sizeof name, "%s/other/profiles/cars/car.yaml", folder);
-	text = test_slurp(name, NULL);
-	while ((at = strstr(text, cars[_i].from))) {
-		ck_assert_int_ge(asprintf(&all, "%.*s%s%s", (int)(at - text), text, cars[_i].to,
-					 at + strlen(cars[_i].from)),
-			0);
-		free(text);
-		text = all;
+	rewrite_other("profiles/cars/car.yaml", cars[_i].from, cars[_i].to);
+	for (int i = 0; i < 8; i++) {
+		snprintf(name, sizeof name, "%s/other/runs/r%02d.yaml", folder, i);
+		ck_assert_int_eq(unlink(name), 0);
 	}
-	test_write(name, text, strlen(text));
-	free(text);
-	bool ok = load_says(NULL, &faults);
-	ck_assert_msg(!ok, "%s", cars[_i].to);
+	if (cars[_i].values[0]) {
+		const bool is_more = strcmp(cars[_i].values, "more") == 0;
+		snprintf(value, sizeof value, "  %s: 54\n%s", cars[_i].values,
+			is_more ? "  bias:  54\n" : "");
+		rewrite_other("sheets/base.yaml", "  bias: 54\n", value);
+	}
+	ck_assert_msg(load_says(cars[_i].says, &faults), "%s: %s", cars[_i].says,
+		faults.n ? faults.list[0].text : "no fault");
+	ck_assert_uint_eq(faults.total, 1);
+	ck_assert_ptr_nonnull(strstr(faults.list[0].file, "/book.yaml"));
+	ck_assert_uint_eq(faults.list[0].line, 8);
 	faults_free(&faults);
 }
 END_TEST
@@ -426,20 +475,32 @@ END_TEST
 START_TEST(a_new_book_may_borrow)
 {
 	struct faults faults;
-	char other[4200], deep[4300], none[4300];
-	const char *one[] = {other}, *twice[] = {other, other}, *bad[] = {none};
+	char other[4200], third[4200], deep[4300], none[4300], below[4300], *real;
+	const char *one[] = {other}, *twice[] = {other, other}, *bad[] = {none},
+		   *both[] = {other, third};
 	const struct {
 		const char *dir;
 		const char *const *folders;
 		size_t n;
 		const char *path; /* NULL: refused */
 	} cases[] = {{"new", one, 1, "../other"}, {"deep/new", one, 1, "/"},
-		{"new", twice, 2, NULL}, {"new", bad, 1, NULL}};
+		{"new", twice, 2, NULL}, {"new", bad, 1, NULL},
+		/* Beside the root's folders all is below; nowhere, nothing is beside. */
+		{"/treadlight-test-new-book", one, 1, below}, {"none/deep/new", one, 1, "/"},
+		{"new", both, 2, "../other"}, {"oth/new", one, 1, "/"}};
 
 	make_other();
 	ck_assert_int_eq(chdir(folder), 0);
 	snprintf(other, sizeof other, "%s/other", folder);
 	snprintf(none, sizeof none, "%s/none", folder);
+	snprintf(third, sizeof third, "%s/third", folder);
+	real = realpath(other, NULL);
+	snprintf(below, sizeof below, "..%s", real);
+	free(real);
+	make_book("third");
+	/* "oth" begins as "other" does, and is another folder. */
+	snprintf(deep, sizeof deep, "%s/oth", folder);
+	ck_assert_int_eq(mkdir(deep, 0755), 0);
 	snprintf(deep, sizeof deep, "%s/deep", folder);
 	ck_assert_int_eq(mkdir(deep, 0755), 0);
 	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {

@@ -119,8 +119,7 @@ static char *own_name(const char *dir)
 	char *real = realpath(dir, NULL);
 	if (!real)
 		return NULL;
-	const char *slash = strrchr(real, '/');
-	const char *name = slash && slash[1] ? slash + 1 : real;
+	const char *name = strrchr(real, '/') + 1; /* it begins with one; "" for the root */
 	char *copy = text_dup(name, strlen(name));
 	free(real);
 	return copy;

@@ -51,7 +51,7 @@ static void load_conditions(struct reader *r, const struct node *n, struct book 
 		{"effort", false}, {"tyre-age", false}, {"fuel", false}, {"track-temp", false}};
 	const struct range ranges[COV_N] = {range_effort, range_age, range_fuel, range_temp};
 	const struct node *at[COV_N];
-	if (!n || !read_fields(r, n, "conditions", fields, COV_N, at))
+	if (!read_fields(r, n, "conditions", fields, COV_N, at))
 		return;
 	for (int i = 0; i < COV_N; i++)
 		read_optional(r, at[i], ranges[i], &b->conditions[i]);
@@ -84,14 +84,13 @@ static void add_channel_keys(const struct book *b, struct keys *k, const char *p
 			add_key(k, prefix, channel_set_name((enum channel_set)s, i));
 }
 
-/* {key: number}; the first `n_out` go to out. */
+/* n is a mapping {key: number}; the first `n_out` go to out. */
 static void load_keyed(struct reader *r, const struct node *n, const char *what,
 	const struct keys *k, struct range range, struct opt_num *out, size_t n_out)
 {
 	const struct node *at[KEYS_MAX];
 	struct opt_num unused;
-	if (!read_fields(r, n, what, k->fields, k->n, at))
-		return;
+	read_fields(r, n, what, k->fields, k->n, at);
 	for (size_t i = 0; i < k->n; i++)
 		read_optional(r, at[i], range, i < n_out ? &out[i] : &unused);
 }
@@ -122,7 +121,7 @@ static void load_covariates(struct reader *r, const struct node *n, struct book 
 	static const struct field fields[COV_N] = {
 		{"effort", false}, {"tyre-age", false}, {"fuel", false}, {"track-temp", false}};
 	const struct node *at[COV_N];
-	if (!n || !read_fields(r, n, "covariates", fields, COV_N, at))
+	if (!read_fields(r, n, "covariates", fields, COV_N, at))
 		return;
 	for (int i = 0; i < COV_N; i++)
 		load_rule(r, at[i], b, &b->covariates[i]);
@@ -159,7 +158,7 @@ static void load_stint(struct reader *r, const struct node *n, struct stint_plan
 		{"cliff", false}};
 	static const struct range laps = {1, BOOK_STINT_LAPS_MAX, false};
 	const struct node *at[6];
-	if (!n || !read_fields(r, n, "a stint", fields, 6, at))
+	if (!read_fields(r, n, "a stint", fields, 6, at))
 		return;
 	s->given = true;
 	read_optional(r, at[0], laps, &s->laps);
@@ -182,7 +181,7 @@ static void load_temperatures(struct reader *r, const struct node *n, struct bal
 	static const struct field fields[] = {{"cold", true}, {"hot", true}};
 	static const struct range degrees = {-60, 300, false};
 	const struct node *at[2];
-	if (!n || !read_fields(r, n, "temperatures", fields, 2, at))
+	if (!read_fields(r, n, "temperatures", fields, 2, at))
 		return;
 	read_optional(r, at[0], degrees, &p->cold);
 	read_optional(r, at[1], degrees, &p->hot);
@@ -193,7 +192,7 @@ static void load_hot_pressure(struct reader *r, const struct node *n, struct bal
 	static const struct field fields[] = {{"front", false}, {"rear", false}};
 	static const struct range gauge = {0, 2000, true};
 	const struct node *at[2];
-	if (!n || !read_fields(r, n, "hot-pressure", fields, 2, at))
+	if (!read_fields(r, n, "hot-pressure", fields, 2, at))
 		return;
 	for (int i = 0; i < 2; i++)
 		read_optional(r, at[i], gauge, &p->hot_pressure[i]);
@@ -207,7 +206,7 @@ static void load_balance(struct reader *r, const struct node *n, struct balance_
 	static const struct range g = {0, 10, true}, speed = {0, 600, true};
 	const struct node *at[6], *band[BANDS_N];
 	struct field bands[BANDS_N];
-	if (!n || !read_fields(r, n, "balance", fields, 6, at))
+	if (!read_fields(r, n, "balance", fields, 6, at))
 		return;
 	read_optional(r, at[0], g, &p->lateral);
 	read_optional(r, at[1], speed, &p->speed);
@@ -220,7 +219,7 @@ static void load_balance(struct reader *r, const struct node *n, struct balance_
 			"it");
 	for (int i = 0; i < BANDS_N; i++)
 		bands[i] = (struct field){balance_band_names[i], false};
-	if (!at[5] || !read_fields(r, at[5], "band", bands, BANDS_N, band))
+	if (!read_fields(r, at[5], "band", bands, BANDS_N, band))
 		return;
 	for (int i = 0; i < BANDS_N; i++)
 		read_optional(r, band[i], percent, &p->band[i]);

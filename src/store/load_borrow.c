@@ -14,7 +14,7 @@ enum { BORROW_MAX = 32 };
 
 static void load_without(struct reader *r, const struct node *n, struct borrow *w)
 {
-	if (!n || !read_is_list(r, n, "a list of pairs and adjustables, such as [camber]"))
+	if (!read_is_list(r, n, "a list of pairs and adjustables, such as [camber]"))
 		return;
 	w->without = calloc(n->n_children + 1, sizeof *w->without);
 	if (!w->without) {
@@ -48,8 +48,7 @@ static void load_entry(struct reader *r, const struct node *n, struct borrow *w)
 
 void load_borrow(struct reader *r, const struct node *n, struct book *b)
 {
-	if (!n ||
-		!read_is_list(r, n, "a list of books, such as [{book: ../last-test, trust: 0.5}]"))
+	if (!read_is_list(r, n, "a list of books, such as [{book: ../last-test, trust: 0.5}]"))
 		return;
 	if (n->n_children > BORROW_MAX) {
 		read_fault(r, n, "borrow names %zu books; at most %d are allowed", n->n_children,
@@ -183,7 +182,7 @@ void load_borrowed(struct book *b, struct faults *faults)
 {
 	for (size_t i = 0; i < b->n_borrow; i++) {
 		struct borrow *w = &b->borrow[i];
-		char *dir = w->path ? join(b->dir, w->path) : NULL;
+		char *dir = join(b->dir, w->path);
 		struct book *old = malloc(sizeof *old);
 		if (!dir || !old)
 			memory_fault(b, faults);
@@ -210,7 +209,7 @@ static char *told_from(const char *dir, const char *place)
 	const size_t len = beside ? strlen(beside) : 0;
 	const bool root = len == 1;
 	buf_init(&out);
-	if (place && len && strncmp(place, beside, len) == 0 && (root || place[len] == '/'))
+	if (len && strncmp(place, beside, len) == 0 && (root || place[len] == '/'))
 		buf_addf(&out, "../%s", place + len + !root);
 	else
 		buf_adds(&out, place);

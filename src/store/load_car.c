@@ -33,7 +33,7 @@ static bool soft_limit(
 	struct work *w, const struct node *n, const struct adjustable *a, bool limits, fix *out)
 {
 	char low[CAR_VALUE_SIZE], high[CAR_VALUE_SIZE];
-	if (!n || !read_fix(&w->r, n, out))
+	if (!read_fix(&w->r, n, out))
 		return false;
 	if (limits && (*out < a->min || *out > a->max)) {
 		fix_print(a->min, low, sizeof low);
@@ -49,7 +49,7 @@ static void load_caution(struct work *w, const struct node *n, struct adjustable
 	static const struct field fields[] = {{"min", false}, {"max", false}, {"note", false}};
 	const struct node *at[3];
 	struct caution *c = &a->caution;
-	if (!n || !read_fields(&w->r, n, "a caution", fields, 3, at))
+	if (!read_fields(&w->r, n, "a caution", fields, 3, at))
 		return;
 	c->has_min = soft_limit(w, at[0], a, limits, &c->min);
 	c->has_max = soft_limit(w, at[1], a, limits, &c->max);
@@ -65,9 +65,9 @@ static void load_caution(struct work *w, const struct node *n, struct adjustable
 /* min, max, step; true if all three make sense together. */
 static bool load_limits(struct work *w, const struct node **at, struct adjustable *a)
 {
-	bool min = at[A_MIN] && read_fix(&w->r, at[A_MIN], &a->min);
-	bool max = at[A_MAX] && read_fix(&w->r, at[A_MAX], &a->max);
-	bool step = at[A_STEP] && read_fix(&w->r, at[A_STEP], &a->step);
+	bool min = read_fix(&w->r, at[A_MIN], &a->min);
+	bool max = read_fix(&w->r, at[A_MAX], &a->max);
+	bool step = read_fix(&w->r, at[A_STEP], &a->step);
 	if (step && a->step <= 0)
 		step = read_fault(&w->r, at[A_STEP],
 			"step is not above 0; write the smallest change that can be made");
@@ -89,8 +89,8 @@ static void check_id(struct work *w, const struct node *n, size_t i)
 	if (car_id_reserved(id))
 		read_fault(&w->r, n,
 			"the id '%s' is reserved for the model's own terms; choose another", id);
-	int first = car_find_adjustable(w->car, id);
-	if (first >= 0 && (size_t)first < i)
+	const size_t first = (size_t)car_find_adjustable(w->car, id); /* itself at the latest */
+	if (first < i)
 		read_fault(&w->r, n, "the id '%s' stands twice; first on line %zu", id,
 			w->at[first][A_ID]->line);
 }
@@ -254,7 +254,7 @@ static void load_axle(
 		{"spring", false}, {"motion-ratio", false}, {"bar", false}, {"bar-ratio", false},
 		{"tyre-rate", false}};
 	const struct node *at[7];
-	if (!n || !read_fields(&w->r, n, what, fields, 7, at))
+	if (!read_fields(&w->r, n, what, fields, 7, at))
 		return;
 	read_optional(&w->r, at[0], positive, &x->track);
 	read_optional(&w->r, at[1], any, &x->roll_centre);
@@ -270,7 +270,7 @@ static void load_aero_axle(
 {
 	static const struct field fields[] = {{"wing", false}, {"base", false}, {"slope", false}};
 	const struct node *at[3];
-	if (!n || !read_fields(&w->r, n, what, fields, 3, at))
+	if (!read_fields(&w->r, n, what, fields, 3, at))
 		return;
 	load_part(w, at[0], any, &x->wing);
 	read_optional(&w->r, at[1], any, &x->aero_base);
@@ -282,7 +282,7 @@ static const struct field ends[] = {{"front", false}, {"rear", false}};
 static void load_aero(struct work *w, const struct node *n, struct chassis *ch)
 {
 	const struct node *at[2];
-	if (!n || !read_fields(&w->r, n, "aero", ends, 2, at))
+	if (!read_fields(&w->r, n, "aero", ends, 2, at))
 		return;
 	load_aero_axle(w, at[0], "the front of aero", &ch->front);
 	load_aero_axle(w, at[1], "the rear of aero", &ch->rear);
@@ -292,7 +292,7 @@ static void load_brakes(struct work *w, const struct node *n, struct chassis *ch
 {
 	static const struct field fields[] = {{"bias", false}, {"front-to-rear", false}};
 	const struct node *at[2];
-	if (!n || !read_fields(&w->r, n, "brakes", fields, 2, at))
+	if (!read_fields(&w->r, n, "brakes", fields, 2, at))
 		return;
 	load_part(w, at[0], percent, &ch->bias);
 	read_optional(&w->r, at[1], positive, &ch->front_to_rear);
@@ -301,7 +301,7 @@ static void load_brakes(struct work *w, const struct node *n, struct chassis *ch
 static void load_pressures(struct work *w, const struct node *n, struct chassis *ch)
 {
 	const struct node *at[2];
-	if (!n || !read_fields(&w->r, n, "pressures", ends, 2, at))
+	if (!read_fields(&w->r, n, "pressures", ends, 2, at))
 		return;
 	load_part(w, at[0], not_negative, &ch->front.pressure);
 	load_part(w, at[1], not_negative, &ch->rear.pressure);
@@ -314,7 +314,7 @@ static void load_chassis(struct work *w, const struct node *n)
 		{"aero", false}, {"brakes", false}, {"pressures", false}};
 	const struct node *at[9];
 	struct chassis *ch = &w->car->chassis;
-	if (!n || !read_fields(&w->r, n, "the chassis", fields, 9, at))
+	if (!read_fields(&w->r, n, "the chassis", fields, 9, at))
 		return;
 	w->car->has_chassis = true;
 	read_optional(&w->r, at[0], positive, &ch->mass);

@@ -85,12 +85,6 @@ static void load_lap(struct work *w, const struct node *n, struct lap *lap)
 	load_lap_segments(&w->r, n, at[5], w->book, lap);
 }
 
-static const struct node *worn_node(const struct node *lap, const char *channel)
-{
-	const struct node *worn = node_get(lap, "worn");
-	return node_get(worn ? worn : lap, channel);
-}
-
 /* What a channel shows as worn never falls within a run. */
 static void check_worn(struct work *w, const struct node *laps, size_t c)
 {
@@ -103,15 +97,14 @@ static void check_worn(struct work *w, const struct node *laps, size_t c)
 		return;
 	}
 	double last = run->worn_at_start[c];
-	const struct node *n = laps->child;
-	for (size_t i = 0; i < run->n_laps && n; i++, n = n->next) {
-		const struct lap *lap = &run->laps[i];
+	const struct lap *lap = run->laps;
+	for (const struct node *n = laps->child; n; n = n->next, lap++) {
 		if (!lap->has_worn[c])
 			continue;
 		if (lap->worn[c] < last) {
 			char before[40];
 			num_print(last, before, sizeof before);
-			read_fault(&w->r, worn_node(n, name),
+			read_fault(&w->r, node_get(node_get(n, "worn"), name),
 				"worn so far falls; %s was at %s before", name, before);
 			return;
 		}

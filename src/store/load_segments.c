@@ -113,7 +113,7 @@ static void check_sums(struct work *w, const struct node *lap, const struct node
 	check_sum(w, segments, time, w->lap->time, -1);
 	for (size_t c = 0; c < w->book->n_channels; c++) {
 		const struct node *own = node_get(wear, w->book->channels[c]);
-		if (own && w->lap->has_wear[c])
+		if (own)
 			check_sum(w, segments, own, w->lap->wear[c], (int)c);
 	}
 }
@@ -139,7 +139,7 @@ void load_lap_segments(struct reader *r, const struct node *lap_node, const stru
 			lap->n_segments = count;
 		for (const struct node *m = n->child; m && lap->segments; m = m->next)
 			load_segment(&w, m);
-		if (!own.bad && !r->bad && lap->segments)
+		if (!own.bad && !r->bad)
 			check_sums(&w, lap_node, n);
 	}
 	r->bad = r->bad || own.bad;

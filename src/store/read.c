@@ -29,7 +29,7 @@ bool read_memory(struct reader *r)
 static const char *show(const char *text, size_t len, char buf[SHOW_SIZE])
 {
 	size_t n = text_safe(buf, SHOW_SIZE - 3, text, len);
-	if (n + 8 > SHOW_SIZE - 3 && n < len)
+	if (n < len) /* nothing is shown shorter than it is: there was no room for the rest */
 		memcpy(buf + n, "...", 4);
 	return buf;
 }
@@ -56,14 +56,19 @@ bool node_is(const struct node *n, const char *text)
 	return n && n->kind == NODE_SCALAR && n->len == len && memcmp(n->text, text, len) == 0;
 }
 
+/* Adds to a list with commas, as far as there is room. */
+static void list_word(char *list, size_t size, const char *word)
+{
+	const size_t len = strlen(list);
+	snprintf(list + len, size - len, "%s%s", len ? ", " : "", word);
+}
+
 static void unknown_key(struct reader *r, const struct node *key, const char *what,
 	const struct field *fields, size_t n_fields)
 {
 	char list[400] = "", shown[SHOW_SIZE];
-	size_t len = 0;
-	for (size_t i = 0; i < n_fields && len < sizeof list; i++)
-		len += (size_t)snprintf(
-			list + len, sizeof list - len, "%s%s", i ? ", " : "", fields[i].key);
+	for (size_t i = 0; i < n_fields; i++)
+		list_word(list, sizeof list, fields[i].key);
 	read_fault(
 		r, key, "unknown key '%s' in %s; allowed: %s", node_show(key, shown), what, list);
 }
@@ -223,7 +228,9 @@ bool read_fix(struct reader *r, const struct node *n, fix *out)
 	if (!read_is_scalar(r, n, "a number"))
 		return false;
 	enum num_result res = fix_parse(n->text, n->len, out);
-	return res == NUM_OK || not_a_number(r, n, res);
+	if (res != NUM_OK)
+		return not_a_number(r, n, res);
+	return true;
 }
 
 bool read_text(struct reader *r, const struct node *n, char **out)
@@ -235,7 +242,9 @@ bool read_text(struct reader *r, const struct node *n, char **out)
 		return read_fault(
 			r, n, "%s holds a NUL character; leave it out", node_label(n, label));
 	*out = text_dup(n->text, n->len);
-	return *out || read_memory(r);
+	if (!*out)
+		return read_memory(r);
+	return true;
 }
 
 bool read_id(struct reader *r, const struct node *n, char out[ID_SIZE])
@@ -256,15 +265,13 @@ bool read_id(struct reader *r, const struct node *n, char out[ID_SIZE])
 int read_choice(struct reader *r, const struct node *n, const char *const *words, size_t n_words)
 {
 	char label[SHOW_SIZE], shown[SHOW_SIZE], list[200] = "";
-	size_t len = 0;
 	if (!n)
 		return -1;
 	for (size_t i = 0; i < n_words; i++)
 		if (node_is(n, words[i]))
 			return (int)i;
-	for (size_t i = 0; i < n_words && len < sizeof list; i++)
-		len += (size_t)snprintf(
-			list + len, sizeof list - len, "%s%s", i ? ", " : "", words[i]);
+	for (size_t i = 0; i < n_words; i++)
+		list_word(list, sizeof list, words[i]);
 	read_fault(r, n, "%s: '%s' is not known; allowed: %s", node_label(n, label),
 		node_show(n, shown), list);
 	return -1;
