@@ -308,6 +308,18 @@ tests_test_save_odd_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=gethostname \
 	-Wl,--wrap=fopen
 
+check_PROGRAMS += tests/test_read_walk
+tests_test_read_walk_SOURCES = tests/test_read_walk.c
+tests_test_read_walk_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=readdir
+if SANITIZERS
+tests_test_read_walk_LDFLAGS += \
+	-Wl,--wrap=malloc \
+	-Wl,--wrap=calloc \
+	-Wl,--wrap=realloc \
+	-Wl,--wrap=free \
+	-Wl,--wrap=strdup
+endif
+
 check_PROGRAMS += tests/test_save_run
 tests_test_save_run_SOURCES = tests/test_save_run.c
 

@@ -215,7 +215,7 @@ START_TEST(many_runs_with_all_that_there_is)
 				l ? "" : "quick-base", l ? "" : "2026-03-14T10:20", l ? "" : "7.5",
 				l ? "" : "2", 3 + l / 10, l % 10,
 				l == 3   ? "rain"
-				: l == 4 ? " "
+				: l == 4 ? "\" \t\""
 					 : "",
 				l ? "" : "4", l ? "" : "-5", l ? "" : "1.9");
 	ck_assert_msg(import(text.data, &in, &f), "%s", f.n ? f.list[0].text : "");
