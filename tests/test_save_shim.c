@@ -31,9 +31,13 @@ static struct {
 	int rename_errno;                    /* renameat fails with it */
 	bool rename_lies;                    /* and has happened */
 	int replace_errno;                   /* renameat fails with it where the name is taken */
+	int rename_skips;                    /* so many calls before that */
+	void (*before_rename)(void);
 	void (*before_exchange)(void);
 	void (*after_exchange)(void);
 	int symlink_errno;
+	int read_errno;
+	bool ends; /* nothing is read, and no fault told */
 	int close_errno;
 	int write_errno, writes; /* fails behind so many */
 	bool write_once;         /* and then no more */
@@ -90,6 +94,10 @@ static int refuse(int code)
 
 ssize_t __wrap_read(int fd, void *bytes, size_t n)
 {
+	if (shim.ends)
+		return 0;
+	if (shim.read_errno)
+		return refuse(shim.read_errno);
 	return interrupted() ? -1 : __real_read(fd, bytes, shim.small && n > 1 ? 1 : n);
 }
 
@@ -148,6 +156,8 @@ int __wrap_renameat2(int a, const char *from, int b, const char *to, unsigned fl
 	int got;
 	void (*hook)(void) = shim.before_exchange;
 
+	if (code == EIO && hook && flags & RENAME_EXCHANGE)
+		hook();
 	if (code)
 		return refuse(code);
 	shim.before_exchange = NULL;
@@ -167,6 +177,11 @@ int __wrap_renameat(int a, const char *from, int b, const char *to)
 {
 	if (shim.replace_errno && faccessat(b, to, F_OK, AT_SYMLINK_NOFOLLOW) == 0)
 		return refuse(shim.replace_errno);
+	if (shim.rename_skips-- > 0)
+		return __real_renameat(a, from, b, to);
+	shim.rename_skips = 0;
+	if (shim.before_rename)
+		shim.before_rename();
 	if (shim.rename_lies)
 		__real_renameat(a, from, b, to);
 	return shim.rename_errno ? refuse(shim.rename_errno) : __real_renameat(a, from, b, to);
@@ -478,6 +493,8 @@ START_TEST(the_folder_does_not_confirm)
 {
 	struct stamp s = stamp_of(path), none = {0}, again;
 
+	if (!test_can(folder, CAN_REPLACE))
+		return; /* the old text set aside is not confirmed: refused */
 	shim.dir_sync_fails = EIO;
 	ck_assert_int_eq(put(path, "new\n", &s), SAVE_UNCONFIRMED);
 	said("written, not confirmed on disk");
@@ -565,13 +582,78 @@ START_TEST(a_server_that_never_replaces)
 }
 END_TEST
 
+static void nothing_can_be_read(void)
+{
+	shim.read_errno = ENOTCONN;
+}
+
+/* The server goes away with the rename: it may have been done. The file is not called "as it was",
+ * and the new text stays. */
+START_TEST(a_rename_whose_end_is_not_known)
+{
+	for (int i = 0; i < 2; i++) {
+		struct stamp s = stamp_of(path);
+		shim.exchange_errno = i ? EINVAL : EIO;
+		shim.before_rename = i ? nothing_can_be_read : NULL;
+		shim.before_exchange = i ? NULL : nothing_can_be_read;
+		shim.rename_errno = i ? EIO : 0;
+		shim.rename_lies = i > 0;
+		shim.rename_skips = i; /* the first gives the temporary its name */
+		ck_assert_int_eq(put(path, i ? "new\n" : "newer\n", &s), SAVE_FAILED);
+		said("may be saved or not");
+		said(strerror(ENOTCONN));
+		ck_assert_ptr_null(strstr(err.text, "as it was"));
+		shim.read_errno = shim.rename_errno = 0;
+		shim.rename_lies = false;
+		holds(path, i ? "new\n" : "old\n");
+		ck_assert_int_eq(count_entries(), i ? 1 : 2);
+		if (i == 0) {
+			char *name = strstr(err.text, "text is in "), kept[4400];
+			ck_assert_ptr_nonnull(name);
+			snprintf(kept, sizeof kept, "%s/%s", folder, name + 11);
+			holds(kept, "newer\n");
+			ck_assert_int_eq(unlink(kept), 0);
+		}
+	}
+}
+END_TEST
+
+/* A file system that is gone says that the file ends. */
+START_TEST(a_file_that_ends_too_early)
+{
+	struct stamp s = stamp_of(path);
+	struct journal j;
+	struct recovery r;
+	struct change c = {"values.a", "1"};
+	char *bytes;
+	size_t size;
+
+	ck_assert(journal_open(&j, path, &s, &err));
+	ck_assert(journal_append(&j, &c, 1, &err));
+	journal_close(&j);
+	shim.ends = true;
+	err_clear(&err);
+	ck_assert(!file_read(path, 100, &bytes, &size, &s, &err));
+	said("ends after 0 of 4 bytes");
+	ck_assert(bytes == NULL && size == 0);
+	/* No conflict: nobody has changed it. */
+	ck_assert_int_eq(put(path, "new\n", &s), SAVE_FAILED);
+	said(strerror(EIO));
+	ck_assert(!journal_recover(path, &s, &r, &err));
+	shim.ends = false;
+	holds(path, "old\n");
+	ck_assert(journal_recover(path, &s, &r, &err) && r.n_records == 1);
+	recovery_free(&r);
+}
+END_TEST
+
 START_TEST(moved_to_a_new_name_wherever)
 {
 	static const int links[] = {0, EPERM, ENOSYS, EIO};
 
 	for (size_t i = 0; i < 8; i++) {
 		shim.noreplace_errno = i < 4 ? EINVAL : 0;
-		shim.linkat_errno = links[i % 4];
+		shim.linkat_errno = i < 4 ? links[i] : 0;
 		test_write(other, "other\n", 6);
 		const bool can = i >= 4 || links[i % 4] != EIO;
 		ck_assert_int_eq(
@@ -866,6 +948,8 @@ Suite *suite(void)
 	tcase_add_test(c, without_the_exchange);
 	tcase_add_test(c, no_kind_of_link_at_all);
 	tcase_add_test(c, a_server_that_never_replaces);
+	tcase_add_test(c, a_rename_whose_end_is_not_known);
+	tcase_add_test(c, a_file_that_ends_too_early);
 	tcase_add_test(c, moved_to_a_new_name_wherever);
 	tcase_add_test(c, a_rename_that_failed_or_did_not);
 	tcase_add_test(c, another_program_writes_between_check_and_exchange);

@@ -96,6 +96,16 @@ static bool refuse_size(int fd, const char *path, size_t max, struct err *err)
 	return false;
 }
 
+/* A server that is gone can look like the end of the file. */
+static bool refuse_short(const char *path, size_t got, off_t size, struct err *err)
+{
+	err_failed(err, "cannot be read: it ends after %zu of %jd bytes; is the disk still there?",
+		got, (intmax_t)size);
+	err_at(err, path, 0, 0);
+	errno = EIO;
+	return false;
+}
+
 /* Read until the end or until max + 1 bytes: a file may grow while it is read. */
 static bool read_all(
 	int fd, const char *path, size_t max, char **bytes, size_t *size, struct err *err)
@@ -153,6 +163,15 @@ bool file_read_fd(int fd, const char *path, size_t max, char **bytes, size_t *si
 		return refuse_size(fd, path, max, err);
 	*size = (size_t)st.st_size;
 	if (!read_all(fd, path, max, bytes, size, err)) {
+		*size = 0;
+		return false;
+	}
+	/* Someone may have cut it meanwhile: then its size says so. */
+	if ((uintmax_t)st.st_size > *size &&
+		(fstat(fd, &st) != 0 || (uintmax_t)st.st_size > *size)) {
+		free(*bytes);
+		*bytes = NULL;
+		refuse_short(path, *size, st.st_size, err);
 		*size = 0;
 		return false;
 	}

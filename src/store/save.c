@@ -225,25 +225,57 @@ static enum save_outcome finish(const struct job *j, const struct stat *st)
 	return SAVE_UNCONFIRMED;
 }
 
-/* After a failed rename (which a server may have done all the same): does NAME hold our bytes? */
-static bool stands(const struct job *j)
+static bool is_mine(const struct job *j, const struct stamp *now)
+{
+	return now->size == j->size && now->hash == j->hash;
+}
+
+/* Neither the answer to the rename nor a look at the file tells. */
+static enum save_outcome unsure(const struct job *j, const char *temp, int code, int look)
+{
+	char why[128], kept[TEMP_NAME];
+
+	snprintf(why, sizeof why, "%s", strerror(code));
+	temp_keep(j, j->dir, temp, kept);
+	err_failed(j->err,
+		"may be saved or not: renaming failed (%s), and it cannot be read since (%s); "
+		"look at it again before you go on. If it was not, the new text is in %s",
+		why, strerror(look), kept);
+	err_at(j->err, j->path, 0, 0);
+	return SAVE_FAILED;
+}
+
+/* No file can have such a name here, so none has it. */
+static bool is_bad_name(int code)
+{
+	return code == ENAMETOOLONG || code == EINVAL || code == EILSEQ || code == EBADMSG;
+}
+
+/* After a failed rename (which a server may have done all the same): what does NAME hold? */
+static enum save_outcome look_again(
+	const struct job *j, const char *temp, const struct stat *st, int code)
 {
 	struct stamp now;
+	const bool there = peek(j->dir, j->name, &now);
 
-	return peek(j->dir, j->name, &now) && now.size == j->size && now.hash == j->hash;
+	if (!there && !(is_new(j) && (errno == ENOENT || is_bad_name(errno))))
+		return unsure(j, temp, code, errno);
+	unlinkat(j->dir, temp, 0);
+	if (there && is_mine(j, &now))
+		return finish(j, st);
+	if (is_new(j))
+		return code == EEXIST ? job_conflict(j, "a file of this name is there already")
+				      : job_failed(j, "renaming", code);
+	return stamp_same_bytes(&now, j->stamp)
+		       ? job_failed(j, "renaming", code)
+		       : job_conflict(j, "another program changed it during the save");
 }
 
 static enum save_outcome put_new(const struct job *j, const char *temp, const struct stat *st)
 {
 	int code = path_move_new(j->dir, temp, j->dir, j->name);
 
-	if (code == 0)
-		return finish(j, st);
-	unlinkat(j->dir, temp, 0);
-	if (stands(j))
-		return finish(j, st);
-	return code == EEXIST ? job_conflict(j, "a file of this name is there already")
-			      : job_failed(j, "renaming", code);
+	return code == 0 ? finish(j, st) : look_again(j, temp, st, code);
 }
 
 /* Is `temp` the file that we wrote? By its bytes, or where they cannot be read by its looks. */
@@ -307,10 +339,8 @@ static enum save_outcome put_plain(struct job *j, const char *temp, const struct
 	if (AGAIN(renameat(j->dir, temp, j->dir, j->name)) == 0)
 		return finish(j, st);
 	code = errno;
-	unlinkat(j->dir, temp, 0);
-	if (stands(j))
-		return finish(j, st);
-	return never_replaces(code) ? save_in_place(j) : job_failed(j, "renaming", code);
+	got = look_again(j, temp, st, code);
+	return got == SAVE_FAILED && never_replaces(code) ? save_in_place(j) : got;
 }
 
 static enum save_outcome put_exchange(struct job *j, const char *temp, const struct stat *st)
@@ -329,9 +359,10 @@ static enum save_outcome put_exchange(struct job *j, const char *temp, const str
 		code = errno;
 		if (code == EINVAL || code == ENOSYS || code == EOPNOTSUPP)
 			return put_plain(j, swap, st);
+		if (code != ENOENT)
+			return look_again(j, swap, st, code);
 		unlinkat(j->dir, swap, 0);
-		return code == ENOENT ? job_conflict(j, "it was deleted since it was read")
-				      : job_failed(j, "exchanging old and new", code);
+		return job_conflict(j, "it was deleted since it was read");
 	}
 	if (!peek(j->dir, swap, &out))
 		return swap_back(j, swap, st, errno == EFBIG ? 0 : errno);

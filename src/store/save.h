@@ -24,7 +24,9 @@ enum save_outcome {
 	SAVE_UNCONFIRMED, /* the new file stands, but the disk did not confirm: err says so */
 	SAVE_CONFLICT,    /* the file is not the one that was read: nothing was written; err
 			     says how it differs. Read it again, show both. */
-	SAVE_FAILED,      /* nothing was changed; err names the step and the system's reason */
+	SAVE_FAILED, /* nothing was changed; err names the step and the system's reason. Or, where
+			the disk fails half way: err says that the file is damaged, or that it
+			is not known, and where which text is. */
 };
 
 /*

@@ -67,7 +67,7 @@ unsigned runs_save_change(struct app *app, const char *said)
 	struct runs_page *s = runs_page_of(app);
 	if (!save_draft(app, &err)) {
 		field_keep(app);
-		return app_warn(app, "not saved, nothing was changed: %s", err.text);
+		return app_warn(app, "save failed: %s", err.text);
 	}
 	char line[512];
 	snprintf(line, sizeof line, "%s%s", said,

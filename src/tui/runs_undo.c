@@ -81,7 +81,7 @@ static bool bring(struct app *app, const struct run *from, const struct run *to,
 	struct err err;
 	err_clear(&err);
 	if (!store_save_run(&app->book, from, to, &err)) {
-		*flags = app_warn(app, "nothing was changed: %s", err.text);
+		*flags = app_warn(app, "save failed: %s", err.text);
 		return false;
 	}
 	*flags = runs_take(app, to, said);

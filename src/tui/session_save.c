@@ -48,7 +48,7 @@ unsigned session_save(struct app *app)
 		break;
 	}
 	app->then = THEN_NOTHING;
-	return app_warn(app, "not saved, nothing was changed: %s", err.text);
+	return app_warn(app, "save failed: %s", err.text);
 }
 
 unsigned act_save(struct app *app)

@@ -56,6 +56,14 @@ static bool admits(const char *folder, const char *path)
 	return status == 0;
 }
 
+static bool replaces(const char *path, const char *other)
+{
+	test_write(other, "other", 5);
+	bool ok = rename(path, other) == 0;
+	unlink(other);
+	return ok;
+}
+
 static bool has_exchange(const char *path, const char *other)
 {
 	test_write(other, "other", 5);
@@ -79,6 +87,8 @@ static bool can(const char *folder, const char *path, const char *other, enum ab
 		return has_owners(path);
 	case CAN_ADMIT:
 		return admits(folder, path);
+	case CAN_REPLACE:
+		return replaces(path, other);
 	case CAN_EXCHANGE:
 		break;
 	}
@@ -93,6 +103,7 @@ bool test_can(const char *folder, enum ability what)
 		[CAN_MODE] = "permissions",
 		[CAN_OWN] = "owners",
 		[CAN_ADMIT] = "other users",
+		[CAN_REPLACE] = "renames over a file that is there",
 		[CAN_EXCHANGE] = "the exchange of names"};
 	char parent[4200], path[4300], other[4300];
 

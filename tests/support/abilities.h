@@ -14,6 +14,7 @@ enum ability {
 	CAN_MODE,         /* each file has its own permissions */
 	CAN_OWN,          /* a file can be given away */
 	CAN_ADMIT,        /* who is not the superuser gets in, where all may */
+	CAN_REPLACE,      /* a rename over a file that is there */
 	CAN_EXCHANGE,     /* two names exchanged in one step */
 };
 
