@@ -94,6 +94,9 @@ void doors_teardown(void)
 	sheet_free(&changed);
 	run_free(&changed_run);
 	plan_free(plan);
+	plan = NULL;
+	memset(&changed, 0, sizeof changed);
+	memset(&changed_run, 0, sizeof changed_run);
 	book_free(&book);
 	book_free(&rich);
 	tree_free(&pristine);
@@ -662,7 +665,8 @@ static void prepare_plan(void)
 {
 	struct plan_options o = {.kind = PLAN_ONE_AT_A_TIME, .base = &book.sheets[0]};
 
-	plan_free(plan);
+	if (plan) /* it takes long to make */
+		return;
 	plan = plan_new(&book, &o, &err);
 	ck_assert_msg(plan != NULL, "%s", err.text);
 }

@@ -27,6 +27,7 @@ static int add_file(const char *name, const struct stat *st, int flag, struct FT
 	snprintf(f->name, sizeof f->name, "%s", name + strlen(top) + 1);
 	f->bytes = test_slurp(name, &f->size);
 	f->ino = st->st_ino;
+	f->mode = st->st_mode;
 	tree->n++;
 	return 0;
 }
@@ -79,7 +80,7 @@ static int is_other(const char *name, const struct stat *st, int flag)
 		if (flag != FTW_F || strcmp(f->name, below) != 0)
 			continue;
 		untouched[i] = st->st_ino == f->ino && st->st_nlink == 1 && st->st_uid == wanted &&
-			       (st->st_mode & 0777) == 0644 && same_bytes(name, f);
+			       st->st_mode == f->mode && same_bytes(name, f);
 		return !untouched[i];
 	}
 	return 1;
@@ -102,11 +103,11 @@ static void put_back(struct tree_file *f)
 		*slash = '/';
 	}
 	test_write(name, f->bytes, f->size);
-	ck_assert_int_eq(chmod(name, 0644), 0);
 	ck_assert_int_eq(lstat(name, &st), 0);
 	if (st.st_uid != wanted)
 		ck_assert_int_eq(lchown(name, wanted, (gid_t)-1), 0);
 	f->ino = st.st_ino;
+	f->mode = st.st_mode;
 }
 
 void tree_restore(struct tree *t, const char *folder, uid_t owner)

@@ -14,6 +14,7 @@ struct tree {
 		char *bytes;
 		size_t size;
 		ino_t ino;
+		mode_t mode;
 	} files[TREE_FILES];
 };
 
