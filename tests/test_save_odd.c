@@ -31,6 +31,7 @@ static struct {
 	void (*before_exchange)(void); /* two names change places */
 	int exchange_errno;
 	int rename_errno; /* and has happened all the same */
+	bool then_gone;   /* and nothing can be read any more */
 	int syncs;        /* so many first syncs of a file work */
 	int interrupts;   /* and so many are interrupted then */
 	bool mode_lost, user_lost, group_lost;
@@ -65,6 +66,8 @@ int __wrap_openat(int fd, const char *name, int flags, ...)
 	va_start(ap, flags);
 	mode = flags & O_CREAT ? va_arg(ap, mode_t) : 0;
 	va_end(ap);
+	if (odd.then_gone && odd.rename_errno == 0)
+		return refuse(EIO);
 	if ((flags & O_ACCMODE) == O_RDWR)
 		call(&odd.before_rewrite);
 	return __real_openat(fd, name, flags, mode);
@@ -86,9 +89,12 @@ int __real_renameat(int a, const char *from, int b, const char *to);
 int __wrap_renameat(int a, const char *from, int b, const char *to);
 int __wrap_renameat(int a, const char *from, int b, const char *to)
 {
-	int got = __real_renameat(a, from, b, to);
+	int got = __real_renameat(a, from, b, to), code = odd.rename_errno;
 
-	return odd.rename_errno && strcmp(to, "kind.yaml") == 0 ? refuse(odd.rename_errno) : got;
+	if (code == 0 || strcmp(to, "kind.yaml") != 0)
+		return got;
+	odd.rename_errno = 0;
+	return refuse(code);
 }
 
 int __real_fsync(int fd);
@@ -297,6 +303,25 @@ START_TEST(a_rename_that_says_it_failed)
 	again = stamp_of(path);
 	ck_assert(stamp_equal(&s, &again));
 	ck_assert_int_eq(count_entries(), 1);
+}
+END_TEST
+
+/* Done or not, nobody knows: no other way is tried then, and the new text is not given up. */
+START_TEST(a_rename_that_failed_where_nothing_can_be_read)
+{
+	static const int codes[] = {EIO, EACCES, EPERM};
+
+	for (int i = 0; i < 3; i++) {
+		struct stamp s = stamp_of(path);
+		odd.exchange_errno = EINVAL;
+		odd.rename_errno = codes[i];
+		odd.then_gone = true;
+		ck_assert_int_eq(put(i % 2 ? "b\n" : "a\n", &s), SAVE_FAILED);
+		said("may be saved or not");
+		said(strerror(codes[i]));
+		odd.then_gone = false;
+		holds(path, i % 2 ? "b\n" : "a\n");
+	}
 }
 END_TEST
 
@@ -870,6 +895,7 @@ Suite *suite(void)
 	tcase_add_test(c, changed_just_before_it_is_rewritten);
 	tcase_add_test(c, what_came_out_of_the_exchange_is_too_large_to_read);
 	tcase_add_test(c, a_rename_that_says_it_failed);
+	tcase_add_test(c, a_rename_that_failed_where_nothing_can_be_read);
 	tcase_add_test(c, signals_during_a_rewrite);
 	tcase_add_test(c, what_is_promised_and_not_kept_leads_in_place);
 	tcase_add_test(c, an_access_list_that_the_folder_gives_too);

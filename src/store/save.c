@@ -327,6 +327,13 @@ static bool never_replaces(int code)
 	       code == EOPNOTSUPP;
 }
 
+static bool is_old(const struct job *j)
+{
+	struct stamp now;
+
+	return peek(j->dir, j->name, &now) && stamp_same_bytes(&now, j->stamp);
+}
+
 static enum save_outcome put_plain(struct job *j, const char *temp, const struct stat *st)
 {
 	enum save_outcome got = check_content(j);
@@ -339,8 +346,10 @@ static enum save_outcome put_plain(struct job *j, const char *temp, const struct
 	if (AGAIN(renameat(j->dir, temp, j->dir, j->name)) == 0)
 		return finish(j, st);
 	code = errno;
-	got = look_again(j, temp, st, code);
-	return got == SAVE_FAILED && never_replaces(code) ? save_in_place(j) : got;
+	if (!never_replaces(code) || !is_old(j))
+		return look_again(j, temp, st, code);
+	unlinkat(j->dir, temp, 0);
+	return save_in_place(j);
 }
 
 static enum save_outcome put_exchange(struct job *j, const char *temp, const struct stat *st)
