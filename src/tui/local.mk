@@ -57,5 +57,6 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/term_output.c \
 	src/tui/term_own.h \
 	src/tui/term_paste.c \
+	src/tui/term_watch.c \
 	src/tui/tui.c \
 	src/tui/tui.h

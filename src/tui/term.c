@@ -172,6 +172,7 @@ bool term_open(struct err *err)
 	term_open_sinks();
 	term_join_writes(true);
 	term_follow_size();
+	term_watch_open();
 	return true;
 }
 
@@ -180,6 +181,7 @@ void term_close(void)
 	if (!terminal.open)
 		return;
 	terminal.open = false;
+	term_watch_close();
 	if (!terminal.gone && !signals_end())
 		bracket_pastes(false);
 	curs_set(1);
@@ -230,7 +232,9 @@ bool term_suspend(void)
 	bracket_pastes(false);
 	term_join_writes(false);
 	endwin();
+	term_watch_busy(false);
 	bool stopped = signals_stop(); /* returns when continued */
+	term_watch_busy(true);
 	tcsetattr(STDIN_FILENO, TCSADRAIN, &terminal.program);
 	refresh(); /* ncurses takes the screen again */
 	term_join_writes(true);

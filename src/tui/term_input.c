@@ -97,7 +97,9 @@ static bool line_gone(short revents)
 bool term_wait_bytes(int timeout_ms)
 {
 	struct pollfd p[2] = {{STDIN_FILENO, POLLIN, 0}, {signals_fd(), POLLIN, 0}};
+	term_watch_busy(false);
 	int r = poll(p, 2, timeout_ms);
+	term_watch_busy(true);
 	if (r > 0 && p[1].revents)
 		signals_rest();
 	if (r <= 0 || !p[0].revents)
@@ -145,6 +147,10 @@ static unsigned signal_events(void)
 unsigned term_wait(int timeout_ms)
 {
 	unsigned events = signal_events();
+	if (term_watch_told()) {
+		term_repaint();
+		term_update();
+	}
 	if (!events && !term_keys_waiting() && !signals_end())
 		term_wait_bytes(timeout_ms);
 	events |= signal_events();

@@ -18,7 +18,9 @@ static bool tty_writable(void)
 		if (terminal.gone || signals_end())
 			return false;
 		struct pollfd p[2] = {{terminal.tty, POLLOUT, 0}, {signals_fd(), POLLIN, 0}};
+		term_watch_busy(false);
 		int r = poll(p, 2, 1000);
+		term_watch_busy(true);
 		if (r < 0 && errno != EINTR)
 			return false;
 		if (r > 0 && (p[0].revents & (POLLERR | POLLNVAL | POLLHUP))) {
@@ -216,6 +218,8 @@ bool term_update(void)
 		return false;
 	if (!terminal.joined && !tty_writable())
 		return false;
+	if (term_watch_told())
+		term_repaint();
 	doupdate();
 	return terminal.joined ? sink_send() : !terminal.gone;
 }

@@ -597,6 +597,32 @@ def test_bytes():
         t.close()
 
 
+def test_silent_disk():
+    """A disk that does not answer is told of on the screen, which is whole again afterwards."""
+    strace = shutil.which("strace")
+    if not strace or SLOW or subprocess.run([strace, "-o", "/dev/null", "true"],
+                                            capture_output=True).returncode:
+        return "skipped: strace is not here, or cannot be used"
+    with Book() as book:
+        t = Terminal(["-D", "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e",
+                      "inject=fsync:delay_enter=8000000:when=1", PROGRAM, book], program=strace)
+        t.expect("[Sheet 1]")
+        t.send("+")
+        t.expect("1 change")
+        t.settle()
+        t.absent("busy since")
+        t.send("s")
+        t.expect(" busy since ")
+        t.expect(" saved quick-base.yaml")
+        t.settle()
+        after = t.text().splitlines()
+        t.key("ctrl-l")  # takes the word of the save away
+        t.settle()
+        check(t.text().splitlines()[:-3] == after[:-3] and t.text().splitlines()[-1] == after[-1],
+              "not as painted afresh:\n" + "\n".join(after))
+        t.close()
+
+
 def test_kill():
     """kill -9 loses no confirmed edit: each is in the journal before it is on the screen."""
     n = 3 if FEW else 30
