@@ -2,7 +2,7 @@
  * The terminal: opening and restoring it, keys, signals, and one write per
  * update. Only term*.c and scr.c know curses.
  *
- * ncurses paints into a memory file and term_update() sends that to the terminal
+ * ncurses paints into a pipe or a memory file and term_update() sends that to the terminal
  * in one write, after polling that the terminal takes it: a stalled link cannot
  * hold the program inside ncurses, and an update is one packet where ncurses alone
  * writes at every cursor move.
