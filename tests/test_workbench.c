@@ -173,7 +173,7 @@ START_TEST(what_was_worked_out_ahead_is_what_is_told)
 		same_answer(&a, m, now, base);
 		memcpy(next, now, n * sizeof *next);
 		next[i % n] += b.car.adjustables[i % n].step;
-		answer_foretell(&a, i % FORETOLD, m, next, n, base);
+		answer_foretell(&a, m, next, base);
 		memcpy(now, i % 3 ? next : base, n * sizeof *now);
 		a.stale = true;
 	}

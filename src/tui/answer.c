@@ -8,8 +8,8 @@ void answer_drop(struct answer *t)
 	footing_free(t->footing);
 	t->footing = NULL;
 	t->stale = true;
-	for (size_t i = 0; i < FORETOLD; i++)
-		t->ahead[i].stands = false;
+	for (size_t i = 0; i < REMEMBERED; i++)
+		t->of[i].stands = false;
 }
 
 bool answer_take_model(struct answer *t, const struct model *m)
@@ -26,21 +26,47 @@ void answer_free(struct answer *t)
 {
 	answer_drop(t);
 	free(t->untested);
-	for (size_t i = 0; i < FORETOLD; i++)
-		free(t->ahead[i].values);
+	for (size_t i = 0; i < REMEMBERED; i++)
+		free(t->of[i].values);
 	memset(t, 0, sizeof *t);
 }
 
-/* The two never differ in more than what is compared: a model's coordinates are made of the
- * sheet's values. NULL: not worked out ahead. */
-static const struct foretold *find_ahead(
-	const struct answer *t, const struct model *m, const fix *values)
+/* The values are all that a model and a reference leave open: equal ones, equal answers. */
+static bool recall(
+	const struct answer *t, const struct model *m, const fix *values, struct prediction *out)
 {
 	const size_t size = m->book->car.n_adjustables * sizeof *values;
-	for (size_t i = 0; i < FORETOLD; i++)
-		if (t->ahead[i].stands && memcmp(t->ahead[i].values, values, size) == 0)
-			return &t->ahead[i];
-	return NULL;
+	for (size_t i = 0; i < REMEMBERED; i++)
+		if (t->of[i].stands && memcmp(t->of[i].values, values, size) == 0) {
+			*out = t->of[i].p;
+			return true;
+		}
+	return false;
+}
+
+/* Without memory for it nothing is remembered, and the answer is worked out again. */
+static void remember(
+	struct answer *t, const struct model *m, const fix *values, const struct prediction *p)
+{
+	const size_t n = m->book->car.n_adjustables;
+	struct remembered *r = &t->of[t->oldest];
+	if (!r->values)
+		r->values = malloc((n + 1) * sizeof *r->values);
+	if (!r->values)
+		return;
+	memcpy(r->values, values, n * sizeof *values);
+	r->p = *p;
+	r->stands = true;
+	t->oldest = (t->oldest + 1) % REMEMBERED;
+}
+
+static void predict(struct answer *t, const struct model *m, const fix *values, const fix *against,
+	struct prediction *out)
+{
+	if (recall(t, m, values, out))
+		return;
+	model_predict(m, values, against, t->footing, out);
+	remember(t, m, values, out);
 }
 
 void answer_update(struct answer *t, const struct model *m, const fix *values, const fix *against)
@@ -54,27 +80,15 @@ void answer_update(struct answer *t, const struct model *m, const fix *values, c
 		return;
 	if (against && !t->footing)
 		t->footing = footing_new(m, against);
-	const struct foretold *ahead = find_ahead(t, m, values);
-	if (ahead)
-		t->p = ahead->p;
-	else
-		model_predict(m, values, against, t->footing, &t->p);
+	predict(t, m, values, against, &t->p);
 	const bool all_told = t->p.delta[RESPONSE_TIME].known && !m->borrowing;
 	if (against && t->untested && !all_told)
 		t->n_untested = model_untested(m, RESPONSE_TIME, values, against, t->untested);
 }
 
-void answer_foretell(struct answer *t, size_t i, const struct model *m, const fix *values, size_t n,
-	const fix *against)
+void answer_foretell(struct answer *t, const struct model *m, const fix *values, const fix *against)
 {
-	struct foretold *f = &t->ahead[i];
-	if (t->stale || !t->known)
-		return;
-	if (!f->values)
-		f->values = malloc((n + 1) * sizeof *f->values);
-	if (!f->values || (f->stands && memcmp(f->values, values, n * sizeof *values) == 0))
-		return;
-	memcpy(f->values, values, n * sizeof *values);
-	model_predict(m, values, against, t->footing, &f->p);
-	f->stands = true;
+	struct prediction p;
+	if (!t->stale && t->known)
+		predict(t, m, values, against, &p);
 }

@@ -157,6 +157,7 @@ static unsigned nudge(struct app *app, int steps)
 	err_clear(&err);
 	if (a < 0)
 		return no_row(app);
+	sheet_page_of(app)->nudged = steps;
 	if (!edit_nudge(app->edit, a, steps, &c, &err))
 		return app_warn(app, "%s", err.text);
 	return c.n ? session_edited(app, &c) : UI_NONE;
@@ -349,9 +350,9 @@ unsigned act_channel(struct app *app)
 	return UI_BODY;
 }
 
-/* The nudges that may come next; held pairs move together, as edit_nudge() has it. What is guessed
- * wrongly, at a limit or a held share, is never asked for. */
-static void foretell_nudges(struct app *app)
+/* The last nudge once more; held pairs move together, as edit_nudge() has it. What is guessed
+ * wrongly, at a limit or with a held share, is never asked for. */
+static void foretell_nudge(struct app *app)
 {
 	const struct sheet *s = app_sheet(app);
 	const int a = sheet_current(app);
@@ -360,16 +361,12 @@ static void foretell_nudges(struct app *app)
 		return;
 	const int pair = app->book.car.adjustables[a].pair;
 	const int partner = pair >= 0 && s->locked[pair] ? car_partner(&app->book.car, a) : -1;
-	const fix step = edit_nudge_step(app->edit, a);
-	for (size_t i = 0; i < FORETOLD; i++) {
-		const fix by = i == 0 ? step : -step;
-		memcpy(values, s->values, s->n_values * sizeof *values);
-		values[a] += by;
-		if (partner >= 0)
-			values[partner] += by;
-		answer_foretell(
-			&app->told, i, app->model, values, s->n_values, app->against.values);
-	}
+	const fix by = edit_nudge_step(app->edit, a) * sheet_page_of(app)->nudged;
+	memcpy(values, s->values, s->n_values * sizeof *values);
+	values[a] += by;
+	if (partner >= 0)
+		values[partner] += by;
+	answer_foretell(&app->told, app->model, values, app->against.values);
 	free(values);
 }
 
@@ -379,7 +376,7 @@ static unsigned sheet_idle(struct app *app)
 	struct sheet_page *s = sheet_page_of(app);
 	if (!app->model)
 		return UI_NONE;
-	foretell_nudges(app);
+	foretell_nudge(app);
 	if (!s->frontier_stale)
 		return UI_NONE;
 	unsigned flags = sheet_update_frontier(app, s);

@@ -41,6 +41,7 @@ struct sheet_page {
 	int cursor, top;          /* in shown */
 	bool rear;                /* the cursor is in the rear column */
 	int screenful;            /* rows shown at the last painting */
+	int nudged;               /* steps of the last nudge; 0 before the first */
 	int value_w;              /* places that the widest value of this car takes */
 	char filter[FILTER_SIZE];
 	bool picture;   /* the picture is wanted */
