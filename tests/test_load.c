@@ -832,6 +832,26 @@ START_TEST(short_names_are_passed_over)
 }
 END_TEST
 
+/* Without a folder of runs there are none; a file in its place is told. */
+START_TEST(a_folder_may_lack_and_must_not_be_a_file)
+{
+	struct book b;
+	struct faults f;
+	char *path = NULL;
+	ck_assert_int_ge(asprintf(&path, "%s/b/runs", folder), 0);
+	test_remove(path);
+	free(path);
+	ck_assert_msg(load_folder(&b, &f), "%s", f.n ? f.list[0].text : "");
+	ck_assert_uint_eq(b.n_runs, 0);
+	book_free(&b);
+	put("b/runs", "kind: run\n");
+	ck_assert(!load_folder(&b, &f));
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_ptr_nonnull(strstr(find_text(&f, "cannot be read: Not a directory"), "/runs"));
+	faults_free(&f);
+}
+END_TEST
+
 /* One fault in book.yaml is told once, and what hangs on it is judged as far as can be. */
 START_TEST(a_fault_in_book_yaml_makes_no_second_one)
 {
@@ -1091,6 +1111,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_book_is_a_folder);
 	tcase_add_test(t, names_of_files_are_ids);
 	tcase_add_test(t, short_names_are_passed_over);
+	tcase_add_test(t, a_folder_may_lack_and_must_not_be_a_file);
 	tcase_add_test(t, a_fault_in_book_yaml_makes_no_second_one);
 	tcase_add_test(t, a_reference_needs_a_sheet);
 	tcase_add_test(t, segments_wait_for_a_circuit_that_can_be_read);
