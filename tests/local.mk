@@ -302,6 +302,7 @@ tests_test_save_odd_LDFLAGS = $(AM_LDFLAGS) \
 	-Wl,--wrap=fchmod \
 	-Wl,--wrap=fchown \
 	-Wl,--wrap=fremovexattr \
+	-Wl,--wrap=read \
 	-Wl,--wrap=write \
 	-Wl,--wrap=symlink \
 	-Wl,--wrap=getpwuid \

@@ -421,6 +421,42 @@ START_TEST(a_long_session_stays_bounded)
 }
 END_TEST
 
+/* More than fits, of different keys: said, however often, and all that was taken is there. */
+START_TEST(a_journal_that_is_full_says_so)
+{
+	enum { SIZE = 100 * 1024 };
+	struct stamp base = stamp_of(path);
+	char *big = malloc(SIZE), key[32];
+	struct recovery r;
+	struct journal j;
+	struct err err;
+	int n = 0;
+
+	memset(big, 'x', SIZE);
+	big[SIZE - 1] = '\0';
+	err_clear(&err);
+	ck_assert(journal_open(&j, path, &base, &err));
+	for (bool ok = true; ok; n++) {
+		struct change c = {key, big};
+		snprintf(key, sizeof key, "notes-%d", n);
+		ok = journal_append(&j, &c, 1, &err);
+		ck_assert_int_lt(n, 20);
+	}
+	ck_assert_ptr_nonnull(strstr(err.text, "is full; save"));
+	ck_assert_int_ge(n, 5);
+	for (int i = 0; i < 30; i++) {
+		struct change c = {key, big};
+		ck_assert(!journal_append(&j, &c, 1, &err));
+	}
+	ck_assert(journal_sync(&j, &err));
+	journal_close(&j);
+	ck_assert(journal_recover(path, &base, &r, &err));
+	ck_assert(r.whole && r.n_records == (size_t)n - 1);
+	recovery_free(&r);
+	free(big);
+}
+END_TEST
+
 START_TEST(deleted_under_us_it_is_written_anew)
 {
 	struct stamp base = stamp_of(path);
@@ -527,6 +563,7 @@ Suite *suite(void)
 	tcase_add_test(c, a_sync_that_is_late_is_due_now);
 	tcase_add_test(c, a_torn_end_is_cut_off_before_going_on);
 	tcase_add_test(c, a_long_session_stays_bounded);
+	tcase_add_test(c, a_journal_that_is_full_says_so);
 	tcase_add_test(c, deleted_under_us_it_is_written_anew);
 	tcase_add_test(c, two_hundred_kills);
 	suite_add_tcase(s, c);

@@ -29,6 +29,7 @@
 static struct {
 	void (*before_rewrite)(void);  /* a file is opened to be rewritten */
 	void (*before_exchange)(void); /* two names change places */
+	void (*before_read)(void);
 	int exchange_errno;
 	int rename_errno; /* and has happened all the same */
 	bool then_gone;   /* and nothing can be read any more */
@@ -36,7 +37,8 @@ static struct {
 	int interrupts;   /* and so many are interrupted then */
 	bool mode_lost, user_lost, group_lost;
 	bool short_writes, no_links;
-	int attribute_stays; /* it is not taken from a file, and why */
+	const char *always_locked; /* who else takes a lock that is free */
+	int attribute_stays;       /* it is not taken from a file, and why */
 	enum { NAMED, NAMELESS, UNKNOWN } user, host;
 	const char *proc; /* stands for /proc/stat; "": cannot be opened */
 } odd;
@@ -79,9 +81,9 @@ int __wrap_renameat2(int a, const char *from, int b, const char *to, unsigned fl
 {
 	if (!(flags & RENAME_EXCHANGE))
 		return __real_renameat2(a, from, b, to, flags);
+	call(&odd.before_exchange);
 	if (odd.exchange_errno)
 		return refuse(odd.exchange_errno);
-	call(&odd.before_exchange);
 	return __real_renameat2(a, from, b, to, flags);
 }
 
@@ -132,6 +134,14 @@ int __wrap_fremovexattr(int fd, const char *name)
 	return odd.attribute_stays ? refuse(odd.attribute_stays) : __real_fremovexattr(fd, name);
 }
 
+ssize_t __real_read(int fd, void *bytes, size_t n);
+ssize_t __wrap_read(int fd, void *bytes, size_t n);
+ssize_t __wrap_read(int fd, void *bytes, size_t n)
+{
+	call(&odd.before_read);
+	return __real_read(fd, bytes, n);
+}
+
 ssize_t __real_write(int fd, const void *bytes, size_t n);
 ssize_t __wrap_write(int fd, const void *bytes, size_t n);
 ssize_t __wrap_write(int fd, const void *bytes, size_t n)
@@ -143,6 +153,8 @@ int __real_symlink(const char *text, const char *name);
 int __wrap_symlink(const char *text, const char *name);
 int __wrap_symlink(const char *text, const char *name)
 {
+	if (odd.always_locked)
+		return __real_symlink(odd.always_locked, name) == 0 ? refuse(EEXIST) : -1;
 	return odd.no_links ? refuse(EPERM) : __real_symlink(text, name);
 }
 
@@ -274,6 +286,38 @@ START_TEST(changed_just_before_it_is_rewritten)
 	ck_assert_int_eq(put("ours\n", &s), SAVE_CONFLICT);
 	said("another program changed it since it was read");
 	ck_assert_int_eq(count_entries(), 2);
+}
+END_TEST
+
+static void cut_it(void)
+{
+	ck_assert_int_eq(truncate(path, 2), 0);
+}
+
+/* Cut while it is read, it is what it is now. */
+START_TEST(cut_while_it_is_read)
+{
+	struct stamp s = stamp_of(path);
+	char *bytes;
+	size_t size;
+
+	odd.before_read = cut_it;
+	ck_assert_msg(file_read(path, 100, &bytes, &size, &s, &err), "%s", err.text);
+	ck_assert(size == 2 && s.size == 2 && strcmp(bytes, "ol") == 0);
+	free(bytes);
+}
+END_TEST
+
+START_TEST(changed_by_another_while_the_exchange_failed)
+{
+	struct stamp s = stamp_of(path);
+
+	odd.before_exchange = write_theirs;
+	odd.exchange_errno = EIO;
+	ck_assert_int_eq(put("ours\n", &s), SAVE_CONFLICT);
+	said("another program changed it during the save");
+	holds(path, "theirs\n");
+	ck_assert_int_eq(count_entries(), 1);
 }
 END_TEST
 
@@ -449,6 +493,7 @@ START_TEST(an_access_list_that_stays)
 		printf("SKIPPED here: access lists\n");
 		return;
 	}
+	setxattr(path, "user.origin", "x", 1, 0); /* and one that stays on purpose */
 	odd.attribute_stays = EIO;
 	ck_assert_int_eq(put("new\n", &s), SAVE_FAILED);
 	said("keeping owner and permissions failed");
@@ -596,6 +641,29 @@ START_TEST(a_lock_file_that_gets_no_room)
 	ck_assert_int_eq(lock_take(&l, path, NULL, &err), LOCK_TAKEN);
 	lock_release(&l);
 	ck_assert_int_eq(count_entries(), 1);
+}
+END_TEST
+
+/* Whoever is gone leaves a lock, and it is broken; others are always faster. */
+START_TEST(a_lock_that_others_always_get)
+{
+	char host[128], text[300];
+	struct lock_owner who;
+	struct lock l;
+	const long gone = dead_pid();
+
+	host_name(host, sizeof host);
+	snprintf(text, sizeof text, "zoe@%s.%ld:%lld", host, gone, (long long)boot_time());
+	odd.always_locked = text;
+	lock_init(&l);
+	const enum lock_state got = lock_take(&l, path, &who, &err);
+	odd.always_locked = NULL;
+	if (!test_can(folder, CAN_SYMLINK))
+		return;
+	ck_assert_int_eq(got, LOCK_FAILED);
+	said("the lock changes all the time");
+	ck_assert_int_eq(lock_take(&l, path, &who, &err), LOCK_TAKEN);
+	lock_release(&l);
 }
 END_TEST
 
@@ -893,6 +961,8 @@ Suite *suite(void)
 
 	tcase_add_checked_fixture(c, setup, teardown);
 	tcase_add_test(c, changed_just_before_it_is_rewritten);
+	tcase_add_test(c, cut_while_it_is_read);
+	tcase_add_test(c, changed_by_another_while_the_exchange_failed);
 	tcase_add_test(c, what_came_out_of_the_exchange_is_too_large_to_read);
 	tcase_add_test(c, a_rename_that_says_it_failed);
 	tcase_add_test(c, a_rename_that_failed_where_nothing_can_be_read);
@@ -904,6 +974,7 @@ Suite *suite(void)
 	tcase_add_test(c, leftovers_of_odd_names);
 	tcase_add_test(c, leftovers_and_locks_of_another_user);
 	tcase_add_test(c, a_lock_file_that_gets_no_room);
+	tcase_add_test(c, a_lock_that_others_always_get);
 	tcase_add_test(c, a_machine_and_a_user_without_a_name);
 	tcase_add_test(c, what_is_new_is_known_by_its_folder_too);
 	tcase_add_test(c, a_lock_of_somebody_else_stops_every_door);

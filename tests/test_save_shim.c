@@ -562,9 +562,9 @@ END_TEST
 /* Plain SFTP: a rename never replaces. The file is rewritten, the old text set aside meanwhile. */
 START_TEST(a_server_that_never_replaces)
 {
-	static const int codes[] = {EPERM, EEXIST, EACCES};
+	static const int codes[] = {EPERM, EEXIST, EACCES, ENOSYS, EOPNOTSUPP};
 
-	for (size_t i = 0; i < 3; i++) {
+	for (size_t i = 0; i < 5; i++) {
 		struct stamp s = stamp_of(path), again;
 		shim.exchange_errno = shim.noreplace_errno = EINVAL;
 		shim.linkat_errno = EPERM;
@@ -898,7 +898,22 @@ START_TEST(a_journal_on_a_failing_disk)
 	said(strerror(ENOSPC));
 	shim.small = false;
 	shim.write_errno = 0;
+	/* Nor can what is half out be cut off: nothing goes behind it before all is written anew.
+	 */
+	shim.small = true;
+	shim.write_errno = ENOSPC;
+	shim.writes = 9;
+	shim.ftruncate_errno = EIO;
+	ck_assert(!journal_append(&j, &b, 1, &err));
+	shim.small = false;
+	shim.write_errno = 0;
+	shim.fsync_fails = -1;
+	shim.fsync_errno = EIO;
+	ck_assert(!journal_append(&j, &b, 1, &err));
+	said("rewriting the journal failed");
+	shim.fsync_fails = 0;
 	ck_assert(journal_append(&j, &c, 1, &err));
+	shim.ftruncate_errno = 0;
 	/* A failed sync: a new file, not a second sync. */
 	shim.fsync_fails = 1;
 	shim.fsync_errno = EIO;

@@ -309,8 +309,7 @@ static void cut_back(struct journal *j, size_t len)
 {
 	j->text.len = len;
 	j->text.failed = false;
-	if (j->text.data)
-		j->text.data[len] = '\0';
+	j->text.data[len] = '\0'; /* the head stands before it */
 	j->torn = AGAIN(ftruncate(j->fd, (off_t)len)) != 0;
 }
 
@@ -335,7 +334,10 @@ bool journal_append(struct journal *j, const struct change *changes, size_t n, s
 	}
 	if (j->since == 0)
 		j->since = monotonic_seconds() + 1; /* never 0 */
-	return j->text.len <= JOURNAL_MAX_BYTES || squeeze(j, err);
+	if (j->text.len <= JOURNAL_MAX_BYTES || squeeze(j, err))
+		return true;
+	cut_back(j, len); /* else it grows until nobody would read it */
+	return false;
 }
 
 int journal_due(const struct journal *j)
