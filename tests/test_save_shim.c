@@ -820,6 +820,12 @@ START_TEST(permissions_that_cannot_be_kept_lead_in_place)
 	ck_assert_int_eq(stat(path, &after), 0);
 	ck_assert_uint_eq(before.st_ino, after.st_ino);
 	ck_assert_int_eq(count_entries(), 1);
+	/* Not asked for where new files have the mode that is wanted. */
+	ck_assert_int_eq(chmod(path, 0600), 0);
+	ck_assert_int_eq(put(path, "newer\n", &s), SAVE_DONE);
+	ck_assert_int_eq(stat(path, &after), 0);
+	ck_assert_uint_ne(before.st_ino, after.st_ino);
+	ck_assert_int_eq(chmod(path, 0644), 0);
 	/* A fault that is no refusal stops the save. */
 	shim.fchmod_errno = EIO;
 	ck_assert_int_eq(put(path, "newer\n", &s), SAVE_FAILED);

@@ -7,7 +7,10 @@
  * synced. A symbolic link stays and its target is replaced. A file with more than one name,
  * one whose attributes cannot be kept, or one in a folder that cannot be written is
  * rewritten in place after a synced copy of the old bytes was set aside; the copy goes when
- * the save is done. A read-only file is refused though its folder would let us.
+ * the save is done; so is a file on a server that renames to free names only. A read-only file is
+ * refused though its folder would let us.
+ * Where no two names can be exchanged (NFS, exFAT, most of FUSE) the content is checked just before
+ * the rename: who takes no lock and writes between the two is overwritten.
  *
  * Call order: bytes and stamp from doc_read() or file_read(); patch; file_save() with that
  * stamp, holding the file's lock (lock.h); on SAVE_DONE and SAVE_UNCONFIRMED *stamp is the

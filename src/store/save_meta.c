@@ -113,10 +113,12 @@ enum kept keep_metadata(int old, const struct stat *st, int temp)
 	kept = keep_attributes(old, temp);
 	if (kept != KEPT)
 		return kept;
-	if (AGAIN(fchmod(temp, st->st_mode & 07777)) != 0)
-		return refused(errno);
 	if (fstat(temp, &now) != 0)
 		return KEPT_FAILED;
+	/* Where all files have one mode, it cannot be asked for either. */
+	if (now.st_mode != st->st_mode &&
+		(AGAIN(fchmod(temp, st->st_mode & 07777)) != 0 || fstat(temp, &now) != 0))
+		return refused(errno);
 	return now.st_mode == st->st_mode && now.st_uid == st->st_uid && now.st_gid == st->st_gid
 		       ? KEPT
 		       : KEPT_NOT;

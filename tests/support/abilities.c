@@ -40,17 +40,30 @@ static bool has_owners(const char *path)
 	       (chown(path, 1234, 2345) == 0 && stat(path, &st) == 0 && st.st_uid == 1234);
 }
 
-static bool admits(const char *folder, const char *path)
+/* In the child: as somebody else, read a file and own a new one. */
+static int as_another(const char *path, const char *other)
+{
+	struct stat st;
+
+	if (geteuid() != 0)
+		return 0;
+	if (setgid(65534) != 0 || setuid(65534) != 0 || access(path, R_OK) != 0)
+		return 1;
+	int fd = open(other, O_WRONLY | O_CREAT | O_EXCL, 0600);
+	return fd < 0 || fstat(fd, &st) != 0 || st.st_uid != 65534;
+}
+
+static bool admits(const char *folder, const char *parent, const char *path, const char *other)
 {
 	struct stat st;
 	int status = 1;
 
 	ck_assert_int_eq(stat(folder, &st), 0);
 	ck_assert_int_eq(chmod(folder, 0755), 0);
+	ck_assert_int_eq(chmod(parent, 0777), 0);
 	pid_t pid = fork();
 	if (pid == 0)
-		_exit(geteuid() == 0 &&
-			(setgid(65534) != 0 || setuid(65534) != 0 || access(path, R_OK) != 0));
+		_exit(as_another(path, other));
 	ck_assert_int_eq(waitpid(pid, &status, 0), pid);
 	ck_assert_int_eq(chmod(folder, st.st_mode & 07777), 0);
 	return status == 0;
@@ -72,7 +85,8 @@ static bool has_exchange(const char *path, const char *other)
 	return ok;
 }
 
-static bool can(const char *folder, const char *path, const char *other, enum ability what)
+static bool can(const char *folder, const char *parent, const char *path, const char *other,
+	enum ability what)
 {
 	switch (what) {
 	case CAN_SYMLINK:
@@ -86,7 +100,7 @@ static bool can(const char *folder, const char *path, const char *other, enum ab
 	case CAN_OWN:
 		return has_owners(path);
 	case CAN_ADMIT:
-		return admits(folder, path);
+		return admits(folder, parent, path, other);
 	case CAN_REPLACE:
 		return replaces(path, other);
 	case CAN_EXCHANGE:
@@ -109,11 +123,10 @@ bool test_can(const char *folder, enum ability what)
 
 	snprintf(parent, sizeof parent, "%s/abilities-XXXXXX", folder);
 	ck_assert_ptr_nonnull(mkdtemp(parent));
-	ck_assert_int_eq(chmod(parent, 0755), 0);
 	snprintf(path, sizeof path, "%s/ability", parent);
 	snprintf(other, sizeof other, "%s/other", parent);
 	test_write(path, "x", 1);
-	bool ok = can(folder, path, other, what);
+	bool ok = can(folder, parent, path, other, what);
 	test_remove(parent);
 	if (!ok)
 		printf("SKIPPED here: what needs %s; this file system has none\n", names[what]);

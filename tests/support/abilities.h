@@ -13,9 +13,9 @@ enum ability {
 	CAN_LINK,         /* second names, and it tells how many */
 	CAN_MODE,         /* each file has its own permissions */
 	CAN_OWN,          /* a file can be given away */
-	CAN_ADMIT,        /* who is not the superuser gets in, where all may */
-	CAN_REPLACE,      /* a rename over a file that is there */
-	CAN_EXCHANGE,     /* two names exchanged in one step */
+	CAN_ADMIT,    /* who is not the superuser gets in, where all may, and owns what he makes */
+	CAN_REPLACE,  /* a rename over a file that is there */
+	CAN_EXCHANGE, /* two names exchanged in one step */
 };
 
 /* False, and a line on stdout, where the file system of `folder` cannot. Tries it there. */
