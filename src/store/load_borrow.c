@@ -222,10 +222,14 @@ static bool add_folder(struct book *b, const char *folder)
 {
 	struct borrow *w = &b->borrow[b->n_borrow];
 	char *path = realpath(folder, NULL);
+	if (!path)
+		path = text_dup(folder, strlen(folder));
+	if (!path)
+		return false;
 	w->trust = 1;
-	w->path = path ? path : text_dup(folder, strlen(folder));
-	b->n_borrow += w->path != NULL;
-	return w->path != NULL;
+	w->path = path;
+	b->n_borrow++;
+	return true;
 }
 
 static bool tell_from(struct book *b)
@@ -244,6 +248,7 @@ bool store_borrow(struct book *b, const char *const *folders, size_t n, struct f
 {
 	const size_t before = faults->total;
 	b->borrow = calloc(n + 1, sizeof *b->borrow);
+	b->n_borrow = 0;
 	bool ok = b->borrow != NULL;
 	for (size_t i = 0; ok && i < n; i++)
 		ok = add_folder(b, folders[i]);

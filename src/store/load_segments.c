@@ -135,12 +135,13 @@ void load_lap_segments(struct reader *r, const struct node *lap_node, const stru
 				book->circuit.id);
 		else if (!(lap->segments = calloc(count, sizeof *lap->segments)))
 			read_memory(&own);
-		else
+		else {
 			lap->n_segments = count;
-		for (const struct node *m = n->child; m && lap->segments; m = m->next)
-			load_segment(&w, m);
-		if (!own.bad && !r->bad)
-			check_sums(&w, lap_node, n);
+			for (const struct node *m = n->child; m; m = m->next)
+				load_segment(&w, m);
+			if (!own.bad && !r->bad)
+				check_sums(&w, lap_node, n);
+		}
 	}
 	r->bad = r->bad || own.bad;
 }

@@ -250,7 +250,7 @@ static bool block_ids(struct ids *s, struct err *err)
 			last = s->items[i];
 	}
 	if (s->n_fresh > 0) /* a block list has an item */
-		ok = add_lines(s, last ? last : s->items[0], !last, err);
+		ok = add_lines(s, last ? last : s->seq->child, !last, err);
 	else if (!last)
 		ok = block_empty(s, err);
 	for (size_t i = !last && s->n_fresh > 0; ok && i < s->n_items; i++) {
