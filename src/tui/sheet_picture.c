@@ -45,7 +45,8 @@ bool sheet_collect_driven(struct app *app, struct sheet_page *s)
 	return true;
 }
 
-/* A frontier that takes long: a key stops it, to be begun again; so does PATIENCE_S for good. */
+/* A frontier that takes long: a key stops it, to be begun again; so do PATIENCE_S of the processor,
+ * for good, however busy the machine is. */
 enum { PATIENCE_S = 3 };
 struct patience {
 	struct timespec start;
@@ -57,7 +58,7 @@ static bool go_on(void *data)
 	struct patience *p = data;
 	struct timespec now;
 	p->stopped = term_keys_waiting() || signals_pending() || signals_end();
-	clock_gettime(CLOCK_MONOTONIC, &now);
+	clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
 	p->late = now.tv_sec - p->start.tv_sec >= PATIENCE_S;
 	return !p->late && !p->stopped;
 }
@@ -102,7 +103,7 @@ unsigned sheet_update_frontier(struct app *app, struct sheet_page *s)
 	memcpy(start.share_held, now->share_held, now->n_pairs * sizeof *now->share_held);
 	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
 	struct patience patience = {0};
-	clock_gettime(CLOCK_MONOTONIC, &patience.start);
+	clock_gettime(CLOCK_THREAD_CPUTIME_ID, &patience.start);
 	struct frontier_options o = s->bounds;
 	o.save = (struct save_target){.kind = SAVE_CHANNEL, .channel = (int)s->channel};
 	o.go_on = go_on;
