@@ -173,7 +173,7 @@ static bool known_adjustable(const struct edit *e, int a, struct err *err)
 	return err_input(err, "the car has no adjustable number %d", a);
 }
 
-static int locked_partner(const struct edit *e, int a)
+int edit_locked_partner(const struct edit *e, int a)
 {
 	int pair = e->car->adjustables[a].pair;
 	return pair >= 0 && e->sheet.locked[pair] ? car_partner(e->car, a) : -1;
@@ -182,7 +182,7 @@ static int locked_partner(const struct edit *e, int a)
 fix edit_nudge_step(const struct edit *e, int a)
 {
 	const struct car *car = e->car;
-	int partner = locked_partner(e, a);
+	int partner = edit_locked_partner(e, a);
 	fix step = car->adjustables[a].step;
 	return partner < 0 ? step : fix_lcm(step, car->adjustables[partner].step);
 }
@@ -274,7 +274,7 @@ bool edit_nudge(struct edit *e, int a, int steps, struct edit_change *c, struct 
 	change_clear(c);
 	if (!known_adjustable(e, a, err))
 		return false;
-	int members[2] = {a, locked_partner(e, a)};
+	int members[2] = {a, edit_locked_partner(e, a)};
 	size_t n = members[1] < 0 ? 1 : 2;
 	fix step = edit_nudge_step(e, a);
 	if (step == 0)
@@ -314,7 +314,7 @@ bool edit_set(struct edit *e, int a, fix value, struct edit_change *c, struct er
 	if (held_partner(e, a) >= 0)
 		return set_held(e, a, value, c, err);
 	struct item items[2] = {{ITEM_VALUE, a, before, value, 0}, {ITEM_VALUE, -1, 0, 0, 0}};
-	int partner = locked_partner(e, a);
+	int partner = edit_locked_partner(e, a);
 	if (partner < 0)
 		return act(e, items, 1, c, err);
 	fix other = e->sheet.values[partner], moved = other + (value - before);

@@ -67,6 +67,8 @@ bool edit_can_undo(const struct edit *e);
 bool edit_can_redo(const struct edit *e);
 void edit_mark_clean(struct edit *e);
 bool edit_is_clean(const struct edit *e);
+/* The other end of a locked pair, which moves along; -1: none. */
+int edit_locked_partner(const struct edit *e, int adjustable);
 /* Step of a nudge: the adjustable's own, or the pair's common one when locked. */
 fix edit_nudge_step(const struct edit *e, int adjustable);
 

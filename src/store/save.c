@@ -286,7 +286,7 @@ static bool is_ours(const struct job *j, const char *temp, const struct stat *st
 	struct stat now;
 
 	if (peek(j->dir, temp, &out))
-		return stamp_same_bytes(&out, &ours);
+		return is_mine(j, &out);
 	if (fstatat(j->dir, temp, &now, AT_SYMLINK_NOFOLLOW) != 0)
 		return false;
 	out = stamp_from(&now, (size_t)now.st_size, j->hash);

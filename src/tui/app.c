@@ -89,7 +89,6 @@ void app_refit(struct app *app)
 	struct err err;
 	err_clear(&err);
 	app->fit_waits = false;
-	answer_drop(&app->told);
 	model_free(app->model);
 	app->model = model_new(&app->book, &err);
 	const struct response *time = app->model ? &app->model->responses[RESPONSE_TIME] : NULL;

@@ -8,9 +8,9 @@
 #include "book/edit.h"
 #include "model/model.h"
 #include "model/words.h"
+#include "tui/answer.h"
 #include "tui/modal.h"
 #include "tui/page.h"
-#include "tui/answer.h"
 
 /* What to do once the sheet is saved or dropped. */
 enum then { THEN_NOTHING, THEN_QUIT, THEN_OPEN, THEN_REFERENCE };

@@ -359,8 +359,7 @@ static void foretell_nudge(struct app *app)
 	fix *values = a >= 0 ? malloc(s->n_values * sizeof *values) : NULL;
 	if (!values)
 		return;
-	const int pair = app->book.car.adjustables[a].pair;
-	const int partner = pair >= 0 && s->locked[pair] ? car_partner(&app->book.car, a) : -1;
+	const int partner = edit_locked_partner(app->edit, a);
 	const fix by = edit_nudge_step(app->edit, a) * sheet_page_of(app)->nudged;
 	memcpy(values, s->values, s->n_values * sizeof *values);
 	values[a] += by;

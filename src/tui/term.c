@@ -52,6 +52,18 @@ bool term_check(struct err *err)
 	return true;
 }
 
+void term_add_plain(char *out, size_t size, const char *s)
+{
+	size_t n = 0;
+	for (; s && *s && n + 1 < size; s++) {
+		if (s[0] == '$' && s[1] == '<' && strchr(s, '>'))
+			s = strchr(s, '>');
+		else
+			out[n++] = *s;
+	}
+	out[n] = '\0';
+}
+
 /* What brings the terminal back after a crash: plain bytes, padding left out. */
 static void note_crash_text(void)
 {
@@ -62,15 +74,8 @@ static void note_crash_text(void)
 	if (cursor_address && strncmp(cursor_address, "\033[", 2) == 0)
 		n = (size_t)snprintf(text, sizeof text, "\033[?2004l");
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
-		for (const char *s = parts[i]; s && *s && n + 1 < sizeof text; s++) {
-			if (s[0] == '$' && s[1] == '<') { /* padding */
-				s = strchr(s, '>');
-				if (!s)
-					break;
-				continue;
-			}
-			text[n++] = *s;
-		}
+		term_add_plain(text + n, sizeof text - n, parts[i]);
+		n += strlen(text + n);
 	}
 	signals_crash_text(text, n, &terminal.shell, terminal.tty);
 }

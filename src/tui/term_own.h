@@ -48,6 +48,8 @@ extern struct terminal terminal;
 bool term_write(const char *s, size_t len);
 /* Point ncurses' descriptor at what takes an update, or at the terminal. */
 void term_join_writes(bool on);
+/* A string of the terminal's description (NULL: none) with padding left out, as far as it fits. */
+void term_add_plain(char *out, size_t size, const char *s);
 void term_open_sinks(void);
 void term_close_sinks(void);
 

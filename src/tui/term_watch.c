@@ -26,26 +26,12 @@ static struct {
 	char erase[PLACE_SIZE]; /* what is right of the cursor */
 } watch = {.lock = PTHREAD_MUTEX_INITIALIZER};
 
-/* A string of the terminal's description, padding left out. */
-static void plain_bytes(char *out, const char *s)
-{
-	size_t n = 0;
-
-	for (; s && *s && n + 1 < PLACE_SIZE; s++) {
-		if (s[0] == '$' && s[1] == '<' && strchr(s, '>'))
-			s = strchr(s, '>');
-		else
-			out[n++] = *s;
-	}
-	out[n] = '\0';
-}
-
 static void find_place(void)
 {
 	watch.rows = LINES;
 	watch.cols = COLS;
-	plain_bytes(watch.place, tiparm(cursor_address, LINES - 1, 0));
-	plain_bytes(watch.erase, clr_eol);
+	term_add_plain(watch.place, PLACE_SIZE, tiparm(cursor_address, LINES - 1, 0));
+	term_add_plain(watch.erase, PLACE_SIZE, clr_eol);
 }
 
 /* With the lock held: the other thread writes nothing meanwhile. */
