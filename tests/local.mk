@@ -198,15 +198,19 @@ tests_test_save_SOURCES = tests/test_save.c
 check_PROGRAMS += tests/test_verify
 tests_test_verify_SOURCES = tests/test_verify.c
 
-check_PROGRAMS += tests/test_memory
-tests_test_memory_SOURCES = tests/test_memory.c
-if SANITIZERS
-tests_test_memory_LDFLAGS = $(AM_LDFLAGS) \
+# All that asks for memory or gives it back.
+MEMORY_WRAPS = \
 	-Wl,--wrap=malloc \
 	-Wl,--wrap=calloc \
 	-Wl,--wrap=realloc \
 	-Wl,--wrap=free \
 	-Wl,--wrap=strdup
+
+check_PROGRAMS += tests/test_memory
+tests_test_memory_SOURCES = tests/test_memory.c
+if SANITIZERS
+tests_test_memory_LDFLAGS = $(AM_LDFLAGS) \
+	$(MEMORY_WRAPS)
 endif
 
 check_PROGRAMS += tests/test_tui_memory
@@ -214,11 +218,7 @@ tests_test_tui_memory_SOURCES = tests/test_tui_memory.c
 tests_test_tui_memory_CFLAGS = $(AM_CFLAGS) $(CURSES_CFLAGS)
 tests_test_tui_memory_LDADD = libtreadlight-tui.a $(LDADD) $(CURSES_LIBS)
 tests_test_tui_memory_LDFLAGS = $(AM_LDFLAGS) \
-	-Wl,--wrap=malloc \
-	-Wl,--wrap=calloc \
-	-Wl,--wrap=realloc \
-	-Wl,--wrap=free \
-	-Wl,--wrap=strdup \
+	$(MEMORY_WRAPS) \
 	-Wl,--wrap=realpath \
 	-Wl,--wrap=time \
 	-Wl,--wrap=fsync \
@@ -230,11 +230,7 @@ tests_test_tui_memory_LDFLAGS = $(AM_LDFLAGS) \
 
 # What support/shim.c puts between our code and the system.
 SHIM_WRAPS = \
-	-Wl,--wrap=malloc \
-	-Wl,--wrap=calloc \
-	-Wl,--wrap=realloc \
-	-Wl,--wrap=free \
-	-Wl,--wrap=strdup \
+	$(MEMORY_WRAPS) \
 	-Wl,--wrap=realpath \
 	-Wl,--wrap=fstat \
 	-Wl,--wrap=stat \
@@ -314,11 +310,7 @@ tests_test_read_walk_SOURCES = tests/test_read_walk.c
 tests_test_read_walk_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=readdir
 if SANITIZERS
 tests_test_read_walk_LDFLAGS += \
-	-Wl,--wrap=malloc \
-	-Wl,--wrap=calloc \
-	-Wl,--wrap=realloc \
-	-Wl,--wrap=free \
-	-Wl,--wrap=strdup
+	$(MEMORY_WRAPS)
 endif
 
 check_PROGRAMS += tests/test_save_run

@@ -72,20 +72,6 @@ static void said(const char *part)
 	ck_assert_msg(strstr(err.text, part), "'%s' has no '%s'", err.text, part);
 }
 
-/* Nothing of ours is left in the folder. */
-static int count_entries(const char *name)
-{
-	char command[4200];
-	FILE *f;
-	int n;
-
-	snprintf(command, sizeof command, "ls -A '%s' | wc -l", name);
-	f = popen(command, "r");
-	ck_assert_int_eq(fscanf(f, "%d", &n), 1);
-	pclose(f);
-	return n;
-}
-
 START_TEST(replaces_what_was_read)
 {
 	struct stamp s = stamp_of(path), again;
@@ -98,7 +84,7 @@ START_TEST(replaces_what_was_read)
 	holds(path, "");
 	ck_assert_int_eq(put(path, "third\n", &s), SAVE_DONE);
 	holds(path, "third\n");
-	ck_assert_int_eq(count_entries(folder), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -143,7 +129,7 @@ START_TEST(a_change_by_others_is_a_conflict)
 	test_write(path, "x", 1);
 	ck_assert_int_eq(truncate(path, 20 * 1024 * 1024), 0);
 	ck_assert_int_eq(put(path, "newer\n", &s), SAVE_CONFLICT);
-	ck_assert_int_eq(count_entries(folder), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -174,7 +160,7 @@ START_TEST(a_new_file_never_overwrites)
 	ck_assert(file_create(deep, "x", 1, &err) == false);
 	snprintf(deep, sizeof deep, "%s/third.yaml", folder);
 	ck_assert(file_create(deep, "x", 1, &err));
-	ck_assert_int_eq(count_entries(folder), 3);
+	ck_assert_int_eq(test_entries(folder), 3);
 }
 END_TEST
 
@@ -224,7 +210,7 @@ START_TEST(a_hard_link_keeps_both_names)
 	ck_assert_int_eq(stat(other, &b), 0);
 	ck_assert_uint_eq(a.st_nlink, 2);
 	ck_assert_uint_eq(a.st_ino, b.st_ino);
-	ck_assert_int_eq(count_entries(folder), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 	/* And a conflict is one there too. */
 	test_write(other, "theirs\n", 7);
 	ck_assert_int_eq(put(path, "ours\n", &s), SAVE_CONFLICT);
@@ -242,7 +228,7 @@ START_TEST(a_read_only_file_is_refused)
 	ck_assert_int_eq(put(path, "new\n", &s), SAVE_FAILED);
 	said("read-only");
 	holds(path, "old\n");
-	ck_assert_int_eq(count_entries(folder), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -281,7 +267,7 @@ START_TEST(a_folder_that_cannot_be_written)
 	ck_assert_uint_eq(before.st_ino, after.st_ino);
 	char state[4200];
 	snprintf(state, sizeof state, "%s/treadlight", folder);
-	ck_assert_int_eq(count_entries(state), 0);
+	ck_assert_int_eq(test_entries(state), 0);
 	/* Nowhere to set the old text aside: nothing is written. */
 	setenv("XDG_STATE_HOME", "/proc/nowhere", 1);
 	ck_assert_int_eq(put(sheet, "newer\n", &s), SAVE_FAILED);
@@ -448,7 +434,7 @@ START_TEST(a_group_member_does_not_become_the_owner)
 	same_meta("member", &before, &after);
 	ck_assert_uint_eq(before.st.st_ino, after.st.st_ino);
 	holds(path, "by a member\n");
-	ck_assert_int_eq(count_entries(folder), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -558,7 +544,7 @@ START_TEST(names_up_to_the_longest)
 	errno = 0;
 	ck_assert_int_ne(mkdir(long_path, 0700), 0);
 	said(strerror(errno));
-	ck_assert_int_eq(count_entries(folder), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 }
 END_TEST
 
@@ -580,7 +566,7 @@ START_TEST(a_limit_on_the_size_of_files)
 		ck_assert_int_eq(put(path, big, &s), SAVE_FAILED); /* in place */
 		said(strerror(EFBIG));
 		holds(path, "old\n");
-		ck_assert_int_eq(count_entries(folder), 2);
+		ck_assert_int_eq(test_entries(folder), 2);
 		ck_assert_int_eq(unlink(other), 0);
 	}
 	ck_assert_int_eq(put(path, big, &s), SAVE_FAILED); /* by exchange */
@@ -588,7 +574,7 @@ START_TEST(a_limit_on_the_size_of_files)
 	holds(path, "old\n");
 	ck_assert_int_eq(put(other, big, &none), SAVE_FAILED);
 	ck_assert_int_ne(access(other, F_OK), 0);
-	ck_assert_int_eq(count_entries(folder), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 	free(big);
 }
 END_TEST
@@ -615,12 +601,12 @@ START_TEST(a_full_disk)
 	said(strerror(ENOSPC));
 	holds(sheet, "old\n");
 	ck_assert_int_eq(put(name, big, &none), SAVE_FAILED);
-	ck_assert_int_eq(count_entries(folder), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 	/* In place. */
 	ck_assert_int_eq(link(sheet, name), 0);
 	ck_assert_int_eq(put(sheet, big, &s), SAVE_FAILED);
 	holds(sheet, "old\n");
-	ck_assert_int_eq(count_entries(folder), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 	/* To the last byte, both ways. */
 	fd = open(fill, O_WRONLY | O_CREAT, 0600);
 	while (write(fd, big, 4096) > 0)
@@ -632,7 +618,7 @@ START_TEST(a_full_disk)
 	ck_assert_int_eq(unlink(name), 0);
 	ck_assert_int_eq(put(sheet, big, &s), SAVE_FAILED);
 	holds(sheet, "old\n");
-	ck_assert_int_eq(count_entries(folder), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 	ck_assert_int_eq(unlink(fill), 0);
 	ck_assert_int_eq(put(sheet, big, &s), SAVE_DONE);
 	ck_assert_int_eq(umount(folder), 0);
@@ -708,7 +694,7 @@ START_TEST(two_writers_with_the_lock)
 
 	ck_assert_int_eq(lost_updates("count", n, &kept), 0);
 	ck_assert_int_eq(kept, 0);
-	ck_assert_int_eq(count_entries(folder), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 	printf("two writers, locked: %d saves, 0 lost\n", 2 * n);
 }
 END_TEST

@@ -180,19 +180,6 @@ static bool is_old(enum scenario what)
 	return what == CREATE ? access(path, F_OK) != 0 : is_text(path, old_text, old_size);
 }
 
-static int count_entries(void)
-{
-	char command[4200];
-	FILE *f;
-	int n;
-
-	snprintf(command, sizeof command, "ls -A '%s' | wc -l", folder);
-	f = popen(command, "r");
-	ck_assert_int_eq(fscanf(f, "%d", &n), 1);
-	pclose(f);
-	return n;
-}
-
 static bool skip(size_t n)
 {
 	if (n > 0)
@@ -225,7 +212,7 @@ static void save_after(enum scenario what)
 	ck_assert_msg(file_save(path, "after\n", 6, &s, &err) == SAVE_DONE, "%s", err.text);
 	ck_assert(is_text(path, "after\n", 6));
 	if (what != IN_PLACE)
-		ck_assert_int_eq(count_entries(), 1);
+		ck_assert_int_eq(test_entries(folder), 1);
 }
 
 static void kill_at(enum scenario what, const struct point *p, struct kills *k)
@@ -387,8 +374,8 @@ static void check_outcome(enum scenario what, const char *inject, int code, bool
 		 * told from another program's text any more. */
 		if (!may_tear(what) && !strstr(inject, "unlinkat") &&
 			!(lasting && strstr(inject, "newfstatat")))
-			ck_assert_msg(count_entries() == (what == CREATE ? 0 : 1), "%s: left over",
-				inject);
+			ck_assert_msg(test_entries(folder) == (what == CREATE ? 0 : 1),
+				"%s: left over", inject);
 		return;
 	default:
 		ck_abort_msg("%s: status %d: %s", inject, said->status, said->err);

@@ -238,19 +238,6 @@ static void said(const char *part)
 	ck_assert_msg(strstr(err.text, part), "'%s' has no '%s'", err.text, part);
 }
 
-static int count_entries(void)
-{
-	char command[4200];
-	FILE *f;
-	int n;
-
-	snprintf(command, sizeof command, "ls -A '%s' | wc -l", folder);
-	f = popen(command, "r");
-	ck_assert_int_eq(fscanf(f, "%d", &n), 1);
-	pclose(f);
-	return n;
-}
-
 /* --- between two calls --- */
 
 static void write_theirs(void)
@@ -285,7 +272,7 @@ START_TEST(changed_just_before_it_is_rewritten)
 	odd.before_rewrite = become_a_pipe;
 	ck_assert_int_eq(put("ours\n", &s), SAVE_CONFLICT);
 	said("another program changed it since it was read");
-	ck_assert_int_eq(count_entries(), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 }
 END_TEST
 
@@ -317,7 +304,7 @@ START_TEST(changed_by_another_while_the_exchange_failed)
 	ck_assert_int_eq(put("ours\n", &s), SAVE_CONFLICT);
 	said("another program changed it during the save");
 	holds(path, "theirs\n");
-	ck_assert_int_eq(count_entries(), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -332,7 +319,7 @@ START_TEST(what_came_out_of_the_exchange_is_too_large_to_read)
 	ck_assert_int_eq(put("ours\n", &s), SAVE_CONFLICT);
 	said("another program changed it during the save");
 	ck_assert(stat(path, &st) == 0 && st.st_size == 17 * 1024 * 1024);
-	ck_assert_int_eq(count_entries(), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -346,7 +333,7 @@ START_TEST(a_rename_that_says_it_failed)
 	holds(path, "new\n");
 	again = stamp_of(path);
 	ck_assert(stamp_equal(&s, &again));
-	ck_assert_int_eq(count_entries(), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -382,25 +369,25 @@ START_TEST(signals_during_a_rewrite)
 	odd.interrupts = 4;
 	ck_assert_msg(put("new\n", &s) == SAVE_DONE, "%s", err.text);
 	holds(path, "new\n");
-	ck_assert_int_eq(count_entries(), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 	odd.syncs = 1;
 	odd.interrupts = 5;
 	ck_assert_int_eq(put("newer\n", &s), SAVE_FAILED);
 	said("the file is as it was");
 	holds(path, "new\n");
-	ck_assert_int_eq(count_entries(), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 	/* Nor can the old text be confirmed: its copy stays, and the file is not told as torn. */
 	odd.syncs = 1;
 	odd.interrupts = 10;
 	ck_assert_int_eq(put("newer\n", &s), SAVE_FAILED);
 	said("the file is as it was");
 	holds(path, "new\n");
-	ck_assert_int_eq(count_entries(), 3);
+	ck_assert_int_eq(test_entries(folder), 3);
 	ck_assert(!save_interrupted(path, &copy));
 	ck_assert_ptr_null(copy);
 	ck_assert_int_eq(put("", &s), SAVE_DONE);
 	holds(other, "");
-	ck_assert_int_eq(count_entries(), 2);
+	ck_assert_int_eq(test_entries(folder), 2);
 }
 END_TEST
 
@@ -426,7 +413,7 @@ START_TEST(what_is_promised_and_not_kept_leads_in_place)
 		ck_assert(before.st_mode == after.st_mode && before.st_uid == after.st_uid &&
 			  before.st_gid == after.st_gid);
 		holds(path, i % 2 ? "odd\n" : "even\n");
-		ck_assert_int_eq(count_entries(), 1);
+		ck_assert_int_eq(test_entries(folder), 1);
 	}
 }
 END_TEST
@@ -504,7 +491,7 @@ START_TEST(an_access_list_that_stays)
 	ck_assert_int_eq(stat(path, &after), 0);
 	ck_assert_uint_eq(before.st_ino, after.st_ino);
 	holds(path, "new\n");
-	ck_assert_int_eq(count_entries(), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -636,11 +623,11 @@ START_TEST(a_lock_file_that_gets_no_room)
 	lock_init(&l);
 	ck_assert_int_eq(lock_take(&l, path, NULL, &err), LOCK_FAILED);
 	said(strerror(ENOSPC));
-	ck_assert_int_eq(count_entries(), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 	odd.short_writes = false;
 	ck_assert_int_eq(lock_take(&l, path, NULL, &err), LOCK_TAKEN);
 	lock_release(&l);
-	ck_assert_int_eq(count_entries(), 1);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 

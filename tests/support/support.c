@@ -88,6 +88,17 @@ static char *slurp_stream(FILE *f, size_t *len)
 	return bytes;
 }
 
+int test_entries(const char *folder)
+{
+	char command[4200];
+	int n;
+	snprintf(command, sizeof command, "ls -A '%s' | wc -l", folder);
+	FILE *f = popen(command, "r");
+	ck_assert_int_eq(fscanf(f, "%d", &n), 1);
+	pclose(f);
+	return n;
+}
+
 char *test_slurp(const char *path, size_t *len)
 {
 	FILE *f = fopen(path, "rb");

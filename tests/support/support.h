@@ -24,6 +24,8 @@ const char *test_program(void);
  */
 char *test_folder(void);
 void test_remove(const char *path);
+/* Entries of a folder, hidden ones too. */
+int test_entries(const char *folder);
 
 /* All of a file, with a closing NUL that *len leaves out; the caller frees it. Fails the test on
  * error. */
