@@ -238,21 +238,39 @@ static bool three_times(void *data)
 /* The caller can stop a long sum; it is told, and nothing is left behind. */
 START_TEST(a_sum_can_be_stopped)
 {
-	enum { N = 300 };
+	enum { N = 1500 };
 	struct front_level *line = calloc(N, sizeof *line);
 	for (int i = 0; i < N; i++)
 		line[i] = (struct front_level){.time = i, .wear = -i - 1e-3 * i * i};
 	const struct front_group three[] = {{N, line}, {N, line}, {N, line}};
 	int asked = 0;
-	const struct front_bounds b = {.go_on = three_times, .go_on_data = &asked};
+	struct patience p = {.go_on = three_times, .data = &asked};
+	const struct front_bounds b = {.patience = &p};
 	struct front_result out;
 	struct err err;
 	err_clear(&err);
 	ck_assert(!front_sum(three, 3, &b, &out, &err));
 	ck_assert_int_eq(asked, 3);
+	ck_assert(p.stopped);
 	ck_assert_int_eq(err.cls, ERR_FAILED);
 	ck_assert_ptr_nonnull(strstr(err.text, "stopped"));
 	ck_assert(!out.totals && !out.choice);
+
+	/* Given up by counting, at the same place each time; not before all is spent. */
+	p = (struct patience){.most = 1000000};
+	ck_assert(!front_sum(three, 3, &b, &out, &err));
+	ck_assert(patience_ended(&p) && !p.stopped);
+	const uint64_t spent = p.spent;
+	p = (struct patience){.most = 1000000};
+	ck_assert(!front_sum(three, 3, &b, &out, &err));
+	ck_assert_uint_eq(p.spent, spent);
+	ck_assert_uint_lt(spent, 1000000 + 2 * PATIENCE_ASK);
+
+	p = (struct patience){.most = UINT64_MAX};
+	err_clear(&err);
+	ck_assert(front_sum(three, 3, &b, &out, &err));
+	ck_assert(!patience_ended(&p) && out.n > 0);
+	front_free(&out);
 	free(line);
 }
 END_TEST

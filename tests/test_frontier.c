@@ -5,6 +5,7 @@
  * out here from the rules of the design once more.
  */
 #include "balance/balance.h"
+#include "base/patience.h"
 #include "frontier/frontier.h"
 #include "support/invent.h"
 #include "support/random.h"
@@ -354,6 +355,23 @@ static struct frontier *check_told_against_itself(struct yard *y, fix *v, unsign
 	return f;
 }
 
+/* Patience that ends anywhere on the way: no frontier, and that is what is said. */
+static void check_stops(struct yard *y)
+{
+	enum { PLACES = 60 };
+	struct patience p = {.most = UINT64_MAX};
+	struct err err = {0};
+	y->o.patience = &p;
+	frontier_free(frontier_new(y->m, y->start, y->reference, &y->o, &err));
+	const uint64_t needed = p.spent;
+	for (uint64_t i = 0; i < PLACES; i++) {
+		p = (struct patience){.most = 1, .ask_at = 1 + (needed - 1) * i / (PLACES - 1)};
+		ck_assert_ptr_null(frontier_new(y->m, y->start, y->reference, &y->o, &err));
+		ck_assert_ptr_nonnull(strstr(err.text, "stopped before"));
+	}
+	y->o.patience = NULL;
+}
+
 /* Returns true when the start sheet could be told against the reference. */
 static bool check_book(unsigned seed, bool chassis, size_t *points)
 {
@@ -378,6 +396,8 @@ static bool check_book(unsigned seed, bool chassis, size_t *points)
 		keep_best(&y);
 		check_points(&y, f, seed);
 		*points += f->n;
+		if (seed % 10 == 0)
+			check_stops(&y);
 	} else {
 		/* Only where the start itself cannot be told against the reference. */
 		ck_assert(y.start != y.reference);

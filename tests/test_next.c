@@ -3,6 +3,7 @@
  * after it is found by inverting the whole information matrix, not by the update that the
  * program uses.
  */
+#include "base/patience.h"
 #include "frontier/frontier.h"
 #include "model/model.h"
 #include "plan/plan.h"
@@ -194,6 +195,29 @@ START_TEST(without_runs_a_plan_is_advised)
 }
 END_TEST
 
+/* Wherever it is stopped there is no plan, and what is said is that. */
+START_TEST(it_ends_with_the_patience)
+{
+	struct err e;
+	err_clear(&e);
+	struct model *m = model_new(&book, &e);
+	ck_assert_ptr_nonnull(m);
+	struct patience p = {.most = UINT64_MAX};
+	struct plan_options o = {.kind = PLAN_NEXT, .base = &base, .patience = &p};
+	struct plan *whole = plan_next(m, &o, &e);
+	ck_assert_ptr_nonnull(whole);
+	plan_free(whole);
+	const uint64_t needed = p.spent;
+	ck_assert_uint_gt(needed, 3 * PATIENCE_ASK);
+	for (uint64_t most = 1; most < needed - PATIENCE_ASK; most += PATIENCE_ASK) {
+		p = (struct patience){.most = most};
+		ck_assert_ptr_null(plan_next(m, &o, &e));
+		ck_assert_ptr_nonnull(strstr(e.text, "stopped before"));
+	}
+	model_free(m);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("next");
@@ -203,6 +227,7 @@ Suite *suite(void)
 	tcase_add_test(t, next_is_the_best_of_all);
 	tcase_add_test(t, without_repeats_the_base_comes_first);
 	tcase_add_test(t, without_runs_a_plan_is_advised);
+	tcase_add_test(t, it_ends_with_the_patience);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -5,6 +5,8 @@ libtreadlight_a_SOURCES += \
 	src/base/err.h \
 	src/base/fix.c \
 	src/base/fix.h \
+	src/base/patience.c \
+	src/base/patience.h \
 	src/base/share.c \
 	src/base/share.h \
 	src/base/text.c \

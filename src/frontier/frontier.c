@@ -9,6 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* What a point costs to be told, base/patience.h. */
+enum { POINT_STEPS = 200 };
+
 /* What a frontier is made from; freed at the end of frontier_new(). */
 struct work {
 	const struct model *m;
@@ -152,8 +155,7 @@ static bool make_front(struct work *w, struct err *err)
 		.has_minutes = w->o->has_max_minutes,
 		.changes = (unsigned)(w->o->max_changes < 100000 ? w->o->max_changes : 100000),
 		.minutes = fix_from_double(fmin(w->o->max_minutes, 1e8)),
-		.go_on = w->o->go_on,
-		.go_on_data = w->o->go_on_data,
+		.patience = w->o->patience,
 	};
 	bool ok = front_sum(groups, w->joints.n, &b, &w->front, err);
 	free(groups);
@@ -237,6 +239,8 @@ static bool leans_on_borrowed(const struct work *w, const fix *values)
 static bool make_point(struct work *w, size_t i, struct frontier_point *p, fix *values)
 {
 	struct effects e;
+	if (!patience_spend(w->o->patience, POINT_STEPS))
+		return false;
 	joints_expand(&w->joints, w->front.choice + i * w->joints.n, w->choice);
 	if (!add_up(w, w->choice, &e, values))
 		return false;
@@ -296,7 +300,7 @@ static bool make_points(struct work *w, struct err *err)
 		ok = make_point(w, pick[i], &f->points[i], f->values + i * n);
 	f->n = ok ? want : 0;
 	free(pick);
-	return ok || err_memory(err);
+	return ok || patience_end(w->o->patience, "the frontier", err);
 }
 
 /* What was not moved, and why; what counted nothing. */

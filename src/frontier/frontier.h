@@ -16,6 +16,8 @@
 
 #include "model/model.h"
 
+struct patience; /* base/patience.h */
+
 enum save_kind { SAVE_CHANNEL, SAVE_MEAN, SAVE_LIKE };
 struct save_target {
 	enum save_kind kind;
@@ -48,9 +50,7 @@ struct frontier_options {
 	 * it is, and a start sheet that cannot be told against the reference is told against
 	 * itself. Both are said in notes. Without it they are errors. */
 	bool lenient;
-	/* Asked now and then, if not NULL: false stops, and there is no frontier. */
-	bool (*go_on)(void *data);
-	void *go_on_data;
+	struct patience *patience; /* NULL: no end of it; at its end there is no frontier */
 };
 
 struct frontier_point {
@@ -80,7 +80,7 @@ struct frontier {
 
 /*
  * start == reference is usual; both outlive the frontier. NULL with err: out of memory, no
- * lap time figures, stopped by go_on, or without `lenient` what is said there.
+ * lap time figures, the end of patience, or without `lenient` what is said there.
  */
 struct frontier *frontier_new(const struct model *m, const struct sheet *start,
 	const struct sheet *reference, const struct frontier_options *o, struct err *err);

@@ -11,6 +11,8 @@
 #define JOINT_TRIES_MAX 3e6
 /* A share this little beyond its band is rounding. */
 #define SHARE_SLACK 1e-12
+/* What a combination costs to be tried, base/patience.h. */
+enum { TRY_STEPS = 50 };
 
 struct work {
 	const struct model *m;
@@ -138,11 +140,12 @@ static bool combine(struct work *w, struct joint *j, const bool *shares, struct 
 	bool ok = at != NULL, more = ok;
 	w->cap = 0;
 	while (ok && more) {
-		bool inside = true;
+		bool inside = patience_spend(w->o->patience, TRY_STEPS);
+		ok = inside;
 		put(w, j, at);
 		for (int s = 0; s < JOINT_SHARES && inside; s++)
 			inside = !shares[s] || keeps(w, s);
-		ok = !inside || keep_combination(w, j, at);
+		ok = ok && (!inside || keep_combination(w, j, at));
 		more = turn(w, j, at);
 	}
 	if (ok) {
@@ -151,7 +154,7 @@ static bool combine(struct work *w, struct joint *j, const bool *shares, struct 
 	}
 	free(at);
 	j->levels = j->own;
-	return ok || err_memory(err);
+	return ok || patience_end(w->o->patience, "the frontier", err);
 }
 
 /*

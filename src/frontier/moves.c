@@ -11,6 +11,8 @@
 #define RANGE_SLACK 1e-9
 /* More combinations of one group than this are refused rather than tried. */
 #define TRIES_MAX 20e6
+/* What a try costs, base/patience.h. */
+enum { TRY_STEPS = 100 };
 
 const struct response *moves_response(const struct model *m, size_t effect)
 {
@@ -153,12 +155,14 @@ static void put(const struct walk *w, const fix v[2])
 			w->values[w->mv->member[i]] = v[i];
 }
 
-/* Try one pair of values. False: out of memory only. */
+/* Try one pair of values. False: out of memory, or the end of patience. */
 static bool try_values(struct walk *w, fix front, fix rear)
 {
 	const struct car *car = &w->m->book->car;
 	const fix v[2] = {front, rear};
 	struct front_level l = {.changes = 1};
+	if (!patience_spend(w->o->patience, TRY_STEPS))
+		return false;
 	for (size_t i = 0; i < 2; i++) {
 		int a = w->mv->member[i];
 		if (a < 0 || v[i] == w->start->values[a])
@@ -201,7 +205,7 @@ static bool walk_locked(struct walk *w, struct err *err)
 		return err_failed(err, "%s has too many steps for the frontier", f->label);
 	for (fix k = -down; k <= up; k++)
 		if (k != 0 && !try_values(w, f0 + k * q, r0 + k * q))
-			return err_memory(err);
+			return patience_end(w->o->patience, "the frontier", err);
 	return true;
 }
 
@@ -238,7 +242,7 @@ static bool walk_held(struct walk *w, struct err *err)
 				back == v)
 				continue;
 			if (!try_values(w, i == 0 ? v : other, i == 0 ? other : v))
-				return err_memory(err);
+				return patience_end(w->o->patience, "the frontier", err);
 		}
 	}
 	return true;
@@ -271,7 +275,7 @@ static bool walk_free(struct walk *w, struct err *err)
 	for (fix f = lo[0]; f <= hi[0]; f += step[0])
 		for (fix r = lo[1]; r <= hi[1]; r += step[1])
 			if ((f != at[0] || r != at[1]) && !try_values(w, f, r))
-				return err_memory(err);
+				return patience_end(w->o->patience, "the frontier", err);
 	return true;
 }
 

@@ -43,7 +43,8 @@ const struct response *moves_response(const struct model *m, size_t effect);
 /* The effects that the wear objective is the mean of, into list; returns their number. */
 size_t moves_objective(const struct model *m, const struct save_target *t, size_t *list);
 
-/* False: out of memory, or more combinations than can be tried (err says what to do). */
+/* False: out of memory, the end of patience, or more combinations than can be tried (err says what
+ * to do). */
 bool moves_make(struct moves *out, const struct model *m, const struct sheet *start, size_t group,
 	const struct frontier_options *o, struct err *err);
 void moves_free(struct moves *mv);

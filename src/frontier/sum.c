@@ -4,6 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* What a level costs to be sorted in, and a group of a combination to be told, base/patience.h. */
+enum { SORT_STEPS = 20, DECODE_STEPS = 4 };
+
 static void *take(size_t n, size_t size)
 {
 	return calloc(n ? n : 1, size);
@@ -63,7 +66,7 @@ static bool level_beats(
 }
 
 /* Drop the levels that a class costing no more in both budgets makes useless. */
-static void prune_across(const struct sum *s, struct stage *st)
+static bool prune_across(const struct sum *s, struct stage *st)
 {
 	for (size_t k = 1; k < st->n_classes; k++) {
 		struct level_class *cl = &st->classes[k];
@@ -75,16 +78,20 @@ static void prune_across(const struct sum *s, struct stage *st)
 				const struct level_class *other = &st->classes[o];
 				if (other->changes > cl->changes || other->minutes > cl->minutes)
 					continue;
-				for (size_t j = 0; j < other->n && !beaten; j++)
+				size_t j = 0;
+				while (j < other->n && !beaten)
 					beaten = level_beats(s,
-						&st->levels[st->order[other->first + j]],
+						&st->levels[st->order[other->first + j++]],
 						&st->levels[index]);
+				if (!patience_spend(s->patience, j))
+					return false;
 			}
 			if (!beaten)
 				st->order[cl->first + kept++] = index;
 		}
 		cl->n = kept;
 	}
+	return true;
 }
 
 static bool stage_classes(struct sum *s, struct stage *st, const struct front_group *g)
@@ -93,7 +100,8 @@ static bool stage_classes(struct sum *s, struct stage *st, const struct front_gr
 	st->order = take(g->n, sizeof *st->order);
 	st->class_of = take(g->n, sizeof *st->class_of);
 	st->classes = take(g->n, sizeof *st->classes);
-	if (!st->order || !st->class_of || !st->classes)
+	if (!st->order || !st->class_of || !st->classes ||
+		!patience_spend(s->patience, SORT_STEPS * g->n))
 		return false;
 	for (size_t i = 0; i < g->n; i++)
 		st->order[i] = (uint32_t)i;
@@ -110,7 +118,8 @@ static bool stage_classes(struct sum *s, struct stage *st, const struct front_gr
 			.first = i};
 		i = j;
 	}
-	prune_across(s, st);
+	if (!prune_across(s, st))
+		return false;
 	for (size_t k = 0; k < st->n_classes; k++)
 		st->n_levels += st->classes[k].n;
 	return true;
@@ -249,6 +258,8 @@ static bool hand_over(
 	for (size_t i = 0; i < f->n; i++) {
 		struct front_total *t = &out->totals[i];
 		unsigned *choice = out->choice + i * s->n_groups;
+		if (!patience_spend(s->patience, DECODE_STEPS * s->n_groups))
+			return false;
 		partial_decode(s, (struct partial){s->n_stages - 1, 0, f->p[i]}, choice,
 			&t->changes, &t->minutes);
 		for (size_t g = 0; g < s->n_groups; g++) {
@@ -301,7 +312,8 @@ bool front_sum(const struct front_group *groups, size_t n_groups, const struct f
 	out->candidates = 1;
 	for (size_t g = 0; g < n_groups; g++)
 		out->candidates *= (double)groups[g].n;
-	struct sum s = {.n_stages = n_groups + 1, .n_groups = n_groups, .bounds = bounds};
+	struct sum s = {.n_stages = n_groups + 1, .n_groups = n_groups};
+	s.patience = bounds ? bounds->patience : NULL;
 	s.stages = take(s.n_stages, sizeof *s.stages);
 	s.choice_a = take(n_groups, sizeof *s.choice_a);
 	s.choice_b = take(n_groups, sizeof *s.choice_b);
@@ -320,8 +332,7 @@ bool front_sum(const struct front_group *groups, size_t n_groups, const struct f
 	if (ok)
 		return true;
 	front_free(out);
-	return s.stopped ? err_failed(err, "stopped before the frontier was whole")
-			 : err_memory(err);
+	return patience_end(s.patience, "the frontier", err);
 }
 
 void front_free(struct front_result *r)

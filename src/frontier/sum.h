@@ -15,6 +15,7 @@
 
 #include "base/err.h"
 #include "base/fix.h"
+#include "base/patience.h"
 
 #define FRONT_TOL 1e-12
 
@@ -29,11 +30,9 @@ struct front_group {
 };
 struct front_bounds {
 	bool has_changes, has_minutes;
-	unsigned changes; /* at most */
-	fix minutes;      /* at most */
-	/* Asked now and then while the sum goes on, if not NULL: false stops it. */
-	bool (*go_on)(void *data);
-	void *go_on_data;
+	unsigned changes;          /* at most */
+	fix minutes;               /* at most */
+	struct patience *patience; /* NULL: no end of it */
 };
 struct front_total {
 	double time, wear; /* sums in the order of groups */
@@ -47,8 +46,8 @@ struct front_result {
 	double candidates;          /* product of the groups' numbers of levels */
 };
 
-/* False: out of memory, or stopped by go_on. n is 0 where a group has no level or nothing keeps to
- * the bounds; with no groups at all there is one combination, the empty one. */
+/* False: out of memory, or the end of patience. n is 0 where a group has no level or nothing keeps
+ * to the bounds; with no groups at all there is one combination, the empty one. */
 bool front_sum(const struct front_group *groups, size_t n_groups, const struct front_bounds *bounds,
 	struct front_result *out, struct err *err);
 void front_free(struct front_result *r);

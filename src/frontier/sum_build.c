@@ -159,16 +159,6 @@ static size_t shifted_below(const struct shifted *l, size_t lo, size_t hi, doubl
 	return lo;
 }
 
-/* Windows, and shifted fronts in one, between two questions whether to go on. */
-enum { ASK_WINDOWS = 8, ASK_LISTS = 256 };
-
-static bool may_go_on(struct sum *s)
-{
-	if (s->bounds && s->bounds->go_on && !s->bounds->go_on(s->bounds->go_on_data))
-		s->stopped = true;
-	return !s->stopped;
-}
-
 /*
  * Add what the shifted fronts hold before `end`. Time goes up from window to window, so
  * what lies above the least wear so far is out: most shifted fronts are passed over whole.
@@ -179,11 +169,12 @@ static bool add_window(const struct site *at, struct workspace *w, size_t n_list
 	w->local.n = 0;
 	for (size_t k = 0; k < n_lists; k++) {
 		struct shifted *l = &w->lists[k];
-		if (k % ASK_LISTS == ASK_LISTS - 1 && !may_go_on(at->sum))
-			return false;
 		size_t hi = shifted_until(l, end), lo = shifted_below(l, l->at, hi, bound);
+		size_t merged = lo == hi ? 0 : w->local.n + (hi - lo);
 		l->at = hi;
-		if (lo == hi)
+		if (!patience_spend(at->sum->patience, 1 + merged))
+			return false;
+		if (!merged)
 			continue;
 		if (!merge_shifted(at, &w->local, l, lo, hi, &w->spare))
 			return false;
@@ -296,8 +287,7 @@ bool front_build(struct sum *s, size_t stage, size_t budget, struct workspace *w
 		return false;
 	w->grown.n = 0;
 	for (size_t i = 0; i < n_windows; i++)
-		if ((i % ASK_WINDOWS == 0 && !may_go_on(s)) ||
-			!add_window(&at, w, n_lists, w->edges[i]))
+		if (!add_window(&at, w, n_lists, w->edges[i]))
 			return false;
 	f->p = calloc(w->grown.n ? w->grown.n : 1, sizeof *f->p);
 	if (!f->p)

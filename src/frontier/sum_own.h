@@ -52,9 +52,8 @@ struct sum {
 	size_t n_stages, n_groups;
 	struct stage *stages; /* owned; stages[0] is the empty sum */
 	double tol_time, tol_wear;
-	unsigned *choice_a, *choice_b;     /* owned [n_groups], for ties */
-	const struct front_bounds *bounds; /* NULL: none */
-	bool stopped;
+	unsigned *choice_a, *choice_b; /* owned [n_groups], for ties */
+	struct patience *patience;     /* NULL: no end of it */
 };
 
 /* A partial sum that need not be in a front yet: stage, budget, and the point. */
@@ -87,7 +86,7 @@ struct workspace {
 void partial_decode(
 	const struct sum *s, struct partial x, unsigned *choice, unsigned *changes, fix *minutes);
 /* The front of a stage under a budget, from the fronts of the stage before. False: out of memory,
- * or stopped. */
+ * or the end of patience. */
 bool front_build(struct sum *s, size_t stage, size_t budget, struct workspace *w);
 
 #endif

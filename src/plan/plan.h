@@ -9,6 +9,7 @@
 #include "book/book.h"
 
 struct model;
+struct patience; /* base/patience.h */
 
 enum plan_kind { PLAN_ONE_AT_A_TIME, PLAN_SCREENING, PLAN_DEFINITIVE, PLAN_NEXT, PLAN_KINDS };
 extern const char *const plan_kind_names[PLAN_KINDS];
@@ -58,6 +59,7 @@ struct plan_options {
 	double minutes; /* garage time of the whole plan, at most */
 	struct plan_noise noise[RESPONSES_MAX];
 	const struct model *borrowing; /* what other books tell already; NULL: nothing */
+	struct patience *patience;     /* of plan_next(); NULL: no end of it */
 };
 
 struct plan_run {
@@ -123,7 +125,7 @@ struct plan *plan_new(const struct book *b, const struct plan_options *o, struct
  * The one run that most lowers the mean variance of the differences along the present
  * frontier, given all runs driven so far; lap_budget is its number of laps, 0: the usual.
  * Where the runs leave the scatter unknown it is the base once more. NULL with err: no run
- * can be judged from what was driven, a bad factor, or memory.
+ * can be judged from what was driven, a bad factor, the end of patience, or memory.
  */
 struct plan *plan_next(const struct model *m, const struct plan_options *o, struct err *err);
 

@@ -11,6 +11,7 @@
  * time from several starts. A run whose row lies outside the row space teaches nothing about
  * what is known and is left out.
  */
+#include "base/patience.h"
 #include "frontier/frontier.h"
 #include "model/model.h"
 #include "plan/plan_own.h"
@@ -22,6 +23,8 @@
 #include <string.h>
 
 enum { POINTS = 40, STARTS = 12, SWEEPS = 10 };
+/* What it costs to look at one step of a factor, base/patience.h. */
+enum { STEP_STEPS = 50 };
 
 /* One response: what a run would teach about it. */
 struct lesson {
@@ -42,6 +45,7 @@ struct search {
 	struct plan *p;
 	const struct model *m;
 	const fix *base;
+	struct patience *patience; /* NULL: no end of it */
 	size_t n_lessons;
 	struct lesson lesson[RESPONSES_MAX];
 	fix *trial, *best; /* owned */
@@ -232,6 +236,8 @@ static double exchange_one(struct search *s, const struct plan_factor *f, double
 	stand_on(s, s->trial);
 	/* NOLINTNEXTLINE(clang-analyzer-unix.Malloc): search_free() frees it */
 	for (fix move = f->low; move <= f->high; move += f->step) {
+		if (!patience_spend(s->patience, STEP_STEPS * s->n_lessons))
+			break; /* all that follows ends as soon */
 		put(s, f, move);
 		double now = score_near(s, s->trial);
 		if (now > score * (1 + 1e-9) && can_be_told(s, s->trial)) {
@@ -346,9 +352,10 @@ static void drop_empty(struct search *s)
 	s->n_lessons = n;
 }
 
-/* Differences along the frontier; where it holds nothing but the reference, each factor's
- * own move from end to end. */
-static bool take_contrasts(struct search *s, const struct frontier *front, const fix *reference)
+/* Differences along the frontier; where there is none (why says why) or it holds nothing but the
+ * reference, each factor's own move from end to end. */
+static bool take_contrasts(
+	struct search *s, const struct frontier *front, const char *why, const fix *reference)
 {
 	for (size_t i = 0; front && i < front->n; i++)
 		for (size_t l = 0; l < s->n_lessons; l++)
@@ -372,8 +379,9 @@ static bool take_contrasts(struct search *s, const struct frontier *front, const
 		}
 	/* NOLINTEND(clang-analyzer-unix.Malloc) */
 	return plan_note(s->p,
-		"the frontier holds nothing beside the reference: the run is chosen for "
-		"the moves that the runs so far can tell");
+		"%s%.140s: the run is chosen for the moves that the runs so far can tell",
+		front ? "the frontier holds nothing beside the reference" : "no frontier, ",
+		front ? "" : why);
 }
 
 /* Factors none of whose moves can be told by the runs so far. */
@@ -472,18 +480,16 @@ static void tell_gain(struct plan *p, struct search *s)
 	}
 }
 
-static struct frontier *present_frontier(const struct model *m, const struct sheet *start,
+static struct frontier *present_frontier(const struct model *m, const struct plan_options *p,
 	struct save_target *save, bool *has_save, struct err *err)
 {
-	struct frontier_options o = {.points = POINTS, .borrowed = m->borrowing != NULL};
-	struct err e;
-	err_clear(&e);
-	*has_save = save_parse(m, NULL, save, &e);
+	struct frontier_options o = {
+		.points = POINTS, .borrowed = m->borrowing != NULL, .patience = p->patience};
+	*has_save = save_parse(m, NULL, save, err);
 	if (!*has_save)
 		return NULL;
 	o.save = *save;
-	err_clear(err);
-	return frontier_new(m, start, book_reference(m->book), &o, err);
+	return frontier_new(m, p->base, book_reference(m->book), &o, err);
 }
 
 static bool note_borrowed(struct plan *p, const struct model *m)
@@ -494,37 +500,42 @@ static bool note_borrowed(struct plan *p, const struct model *m)
 			    "open");
 }
 
+static bool choose(struct search *s, const struct frontier *front, struct err *err)
+{
+	drop_empty(s);
+	if (s->n_lessons)
+		search_all(s, front);
+	if (patience_ended(s->patience))
+		return patience_end(s->patience, "the choice of a run", err);
+	if (!(s->best_score > 0))
+		return err_input(err, "the runs driven so far tell nothing that one more run could "
+				      "sharpen; drive a screening or definitive plan first");
+	if (!put_run(s->p, s->m, s->base, s->best, err))
+		return false;
+	tell_gain(s->p, s);
+	return (note_untold(s) && note_borrowed(s->p, s->m)) || err_memory(err);
+}
+
 static bool find_next(
 	struct plan *p, const struct model *m, const struct plan_options *o, struct err *err)
 {
-	struct search s = {.p = p, .m = m, .base = o->base->values};
+	struct search s = {.p = p, .m = m, .base = o->base->values, .patience = o->patience};
 	struct save_target save;
 	bool has_save, ok = false;
-	struct err front_err;
-	err_clear(&front_err);
-	struct frontier *front = present_frontier(m, o->base, &save, &has_save, &front_err);
+	struct err why;
+	err_clear(&why);
+	struct frontier *front = present_frontier(m, o, &save, &has_save, &why);
 	s.trial = calloc(p->n_adjustables + 1, sizeof *s.trial);
 	s.best = calloc(p->n_adjustables + 1, sizeof *s.best);
 	s.x = calloc(m->n_coords + 1, sizeof *s.x);
-	if (!s.trial || !s.best || !s.x || !add_lessons(&s, has_save ? &save : NULL, p->laps) ||
-		!take_contrasts(&s, front, book_reference(m->book)->values)) {
+	if (err_is_memory(&why) || patience_ended(o->patience))
+		*err = why;
+	else if (!s.trial || !s.best || !s.x ||
+		 !add_lessons(&s, has_save ? &save : NULL, p->laps) ||
+		 !take_contrasts(&s, front, why.text, book_reference(m->book)->values))
 		err_memory(err);
-	} else {
-		drop_empty(&s);
-		if (s.n_lessons)
-			search_all(&s, front);
-		if (s.best_score > 0) {
-			ok = put_run(p, m, s.base, s.best, err);
-			if (ok)
-				tell_gain(p, &s);
-			if (ok && (!note_untold(&s) || !note_borrowed(p, m)))
-				ok = err_memory(err);
-		} else {
-			err_input(err,
-				"the runs driven so far tell nothing that one more run could "
-				"sharpen; drive a screening or definitive plan first");
-		}
-	}
+	else
+		ok = choose(&s, front, err);
 	frontier_free(front);
 	search_free(&s);
 	return ok;

@@ -243,10 +243,11 @@ static unsigned (*const functions[ACTION_COUNT])(struct app *) = {
 unsigned app_key(struct app *app, int key)
 {
 	unsigned flags = UI_NONE;
-	if (app->message[0] && key != K_LATE) {
+	if (app->message[0] && key != K_LATE && !app->message_stays) {
 		app->message[0] = '\0';
 		flags |= UI_FOOT;
 	}
+	app->message_stays = false;
 	if (app->modal.kind != MODAL_NONE || key == K_LATE)
 		return flags | modal_key(app, key);
 	app->modal.late_ok = false;

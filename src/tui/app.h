@@ -35,6 +35,7 @@ struct app {
 	bool keep_field;
 	char message[512]; /* stays until the next key */
 	bool message_warns;
+	bool message_stays; /* over one key more: the one that it speaks of */
 	enum then then;
 	char then_sheet[ID_SIZE];
 	struct session *session; /* lock and journal, session.h */

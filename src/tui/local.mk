@@ -10,6 +10,8 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/fmt.h \
 	src/tui/help.c \
 	src/tui/keys.h \
+	src/tui/long_work.c \
+	src/tui/long_work.h \
 	src/tui/modal.c \
 	src/tui/modal.h \
 	src/tui/page.h \

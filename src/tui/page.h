@@ -53,8 +53,9 @@ struct page_ops {
 	void (*changed)(struct app *app, unsigned what);
 	void (*draw)(struct app *app, struct area area);
 	unsigned (*move)(struct app *app, enum move how);
-	/* Called after a painting while no key waits: work that would hold up the painting
-	 * (some tens of ms at most; keys wait meanwhile). Returns UI_ flags. */
+	/* Called after a painting while no key waits: work that would hold up the painting. Keys
+	 * wait meanwhile: what may take more than some tens of ms goes through long_work.h.
+	 * Returns UI_ flags. */
 	unsigned (*idle)(struct app *app);
 };
 

@@ -6,6 +6,7 @@
 
 #include "plan/plan_line.h"
 #include "store/plan_file.h"
+#include "tui/long_work.h"
 #include "tui/session.h"
 
 #include <stdio.h>
@@ -141,13 +142,26 @@ static unsigned options_typed(struct app *app, const char *text)
 
 static unsigned make_next(struct app *app)
 {
-	struct plan_options o = {.kind = PLAN_NEXT, .base = app_sheet(app)};
+	struct long_work work;
+	struct plan_options o = {
+		.kind = PLAN_NEXT, .base = app_sheet(app), .patience = &work.patience};
 	struct err err;
 	err_clear(&err);
 	if (!app->model)
 		return app_warn(app, "no run can be chosen: %s", app->model_why);
+	long_work_begin(&work, app, "choosing the run");
 	struct plan *p = plan_next(app->model, &o, &err);
-	return p ? take_plan(app, p) : app_warn(app, "%s", err.text);
+	long_work_end(&work);
+	if (p)
+		return take_plan(app, p);
+	app->message_stays = work.patience.stopped;
+	if (work.patience.stopped)
+		return app_warn(app, "no run chosen: a key stopped it; m begins again");
+	if (patience_ended(&work.patience))
+		return app_warn(app,
+			"no run chosen: too many steps to try them here; treadlight plan --kind "
+			"next does");
+	return app_warn(app, "%s", err.text);
 }
 
 static const char *first_factor(const struct app *app)

@@ -379,7 +379,7 @@ static unsigned sheet_idle(struct app *app)
 	if (!s->frontier_stale)
 		return UI_NONE;
 	unsigned flags = sheet_update_frontier(app, s);
-	return s->frontier_stale ? UI_NONE : UI_BODY | flags;
+	return s->frontier_stale ? flags : UI_BODY | flags;
 }
 
 /* --- painting ------------------------------------------------------------- */

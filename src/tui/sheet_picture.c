@@ -1,14 +1,12 @@
 #include "tui/sheet.h"
 
 #include "tui/fmt.h"
-#include "tui/signals.h"
-#include "tui/term.h"
+#include "tui/long_work.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 /* Where the model puts the set-ups that were driven. */
 bool sheet_collect_driven(struct app *app, struct sheet_page *s)
@@ -45,30 +43,13 @@ bool sheet_collect_driven(struct app *app, struct sheet_page *s)
 	return true;
 }
 
-/* A frontier that takes long: a key stops it, to be begun again; so do PATIENCE_S of the processor,
- * for good, however busy the machine is. */
-enum { PATIENCE_S = 3 };
-struct patience {
-	struct timespec start;
-	bool late, stopped;
-};
-
-static bool go_on(void *data)
-{
-	struct patience *p = data;
-	struct timespec now;
-	p->stopped = term_keys_waiting() || signals_pending() || signals_end();
-	clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
-	p->late = now.tv_sec - p->start.tv_sec >= PATIENCE_S;
-	return !p->late && !p->stopped;
-}
-
+/* Stopped by a key it is begun again when none waits; given up, it stays away. */
 static void say_stopped(struct sheet_page *s, const struct patience *p)
 {
-	s->frontier_stale = !p->late; /* begun again when no key waits */
+	s->frontier_stale = p->stopped;
 	snprintf(s->frontier_why, sizeof s->frontier_why, "%s",
-		p->late ? "too many steps to try them here; treadlight suggest does"
-			: "not reckoned to the end yet, as keys came");
+		p->stopped ? "not reckoned to the end yet, as keys came"
+			   : "too many steps to try them here; treadlight suggest does");
 }
 
 /*
@@ -102,20 +83,20 @@ unsigned sheet_update_frontier(struct app *app, struct sheet_page *s)
 	memcpy(start.locked, now->locked, now->n_pairs * sizeof *now->locked);
 	memcpy(start.share_held, now->share_held, now->n_pairs * sizeof *now->share_held);
 	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
-	struct patience patience = {0};
-	clock_gettime(CLOCK_THREAD_CPUTIME_ID, &patience.start);
+	struct long_work work;
+	long_work_begin(&work, app, "reckoning the frontier");
 	struct frontier_options o = s->bounds;
 	o.save = (struct save_target){.kind = SAVE_CHANNEL, .channel = (int)s->channel};
-	o.go_on = go_on;
-	o.go_on_data = &patience;
+	o.patience = &work.patience;
 	s->frontier = frontier_new(app->model, &start, ref, &o, &err);
-	if (!s->frontier && err.cls == ERR_FAILED && (patience.late || patience.stopped))
-		say_stopped(s, &patience);
+	const unsigned flags = long_work_end(&work);
+	if (!s->frontier && patience_ended(&work.patience))
+		say_stopped(s, &work.patience);
 	else if (!s->frontier)
 		snprintf(s->frontier_why, sizeof s->frontier_why, "%.190s", err.text);
 	sheet_free(&start);
 	const bool short_of = !s->frontier && err_is_memory(&err);
-	return short_of ? app_warn(app, "no frontier: %s", s->frontier_why) : UI_NONE;
+	return flags | (short_of ? app_warn(app, "no frontier: %s", s->frontier_why) : UI_NONE);
 }
 
 struct scale {
