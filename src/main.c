@@ -1,5 +1,6 @@
 /* Which subcommand, or the workbench: everything else is in the libraries. */
 #include "base/text.h"
+#include "base/watch.h"
 #include "cmd/cmd.h"
 #include "guide/guide.h"
 #include "tui/tui.h"
@@ -10,6 +11,7 @@
 #include <stdio.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 static bool is_folder(const char *path)
 {
@@ -68,6 +70,11 @@ static int about(int argc, char **argv)
 	return cmd_finish();
 }
 
+static void say_on_stderr(const char *words)
+{
+	fprintf(stderr, "treadlight: %s\n", words);
+}
+
 int main(int argc, char **argv)
 {
 	setlocale(LC_ALL, "");
@@ -78,6 +85,11 @@ int main(int argc, char **argv)
 	const int told = about(argc, argv);
 	if (told >= 0)
 		return told;
+	/* Not before a pager, that may be read for long and has the screen. */
+	if (isatty(STDOUT_FILENO) && isatty(STDERR_FILENO))
+		watch_open(say_on_stderr);
 	const struct cmd *c = argc > 1 ? cmd_find(argv[1]) : NULL;
-	return c ? cmd_run(c, argc - 1, argv + 1) : workbench(argc, argv);
+	const int status = c ? cmd_run(c, argc - 1, argv + 1) : workbench(argc, argv);
+	watch_close();
+	return status;
 }

@@ -10,4 +10,6 @@ libtreadlight_a_SOURCES += \
 	src/base/share.c \
 	src/base/share.h \
 	src/base/text.c \
-	src/base/text.h
+	src/base/text.h \
+	src/base/watch.c \
+	src/base/watch.h

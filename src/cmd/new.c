@@ -1,4 +1,5 @@
 /* new: a book from a car's and a circuit's profile, with a first reference sheet. */
+#include "base/watch.h"
 #include "cmd/commands.h"
 #include "store/store.h"
 
@@ -23,7 +24,10 @@ const struct cmd_option new_options[] = {{"car", 0, "CAR", false, "the car's pro
 static bool ask(const char *question, char *buf, size_t size)
 {
 	fprintf(stderr, "%s: ", question);
-	if (!fgets(buf, (int)size, stdin))
+	watch_busy(false);
+	const bool answered = fgets(buf, (int)size, stdin) != NULL;
+	watch_busy(true);
+	if (!answered)
 		return false;
 	buf[strcspn(buf, "\r\n")] = '\0';
 	return true;

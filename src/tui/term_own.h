@@ -65,14 +65,10 @@ int term_next_key(int ms);
 /* After the mark that begins a paste: keep its text up to its end. Returns K_PASTE. */
 int term_read_paste(void);
 
-/*
- * A disk or server that does not answer holds the program inside one call, which no signal ends. A
- * thread beside it says so on the last row when the program has been busy for five seconds, so
- * that nobody sits before a dead screen without a word. Where there is no thread, nothing is said.
- */
+/* What base/watch.h has to say is said on the last row while the terminal is ours. */
 void term_watch_open(void);
 void term_watch_close(void);
-/* Each wait for the terminal ends a busy time and begins the next. */
+/* Each wait for the terminal ends a busy time and begins the next: after false comes true. */
 void term_watch_busy(bool busy);
 /* Something was said since this was last asked: the screen must be painted whole. */
 bool term_watch_told(void);

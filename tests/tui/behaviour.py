@@ -597,15 +597,42 @@ def test_bytes():
         t.close()
 
 
-def test_silent_disk():
-    """A disk that does not answer is told of on the screen, which is whole again afterwards."""
+def can_strace():
     strace = shutil.which("strace")
-    if not strace or SLOW or subprocess.run([strace, "-o", "/dev/null", "true"],
-                                            capture_output=True).returncode:
+    return strace and not SLOW and not subprocess.run([strace, "-o", "/dev/null", "true"],
+                                                      capture_output=True).returncode
+
+
+def delayed(call, seconds, args):
+    """The program, its first such call held up."""
+    return Terminal(["-D", "-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e",
+                     "inject=%s:delay_enter=%d:when=1" % (call, seconds * 1000000), PROGRAM] + args,
+                    program=shutil.which("strace"))
+
+
+def test_silent_disk_at_start():
+    """The same while a book is read, before there is a screen, and in a subcommand."""
+    if not can_strace():
         return "skipped: strace is not here, or cannot be used"
     with Book() as book:
-        t = Terminal(["-D", "-f", "-qq", "-o", "/dev/null", "-e", "trace=fsync", "-e",
-                      "inject=fsync:delay_enter=8000000:when=1", PROGRAM, book], program=strace)
+        t = delayed("getdents64", 7, [book])
+        t.expect("treadlight: busy since ")
+        t.expect("[Sheet 1]")
+        t.settle()
+        t.absent("busy since")
+        t.close()
+        t = delayed("getdents64", 7, ["fit", book])
+        t.expect("treadlight: busy since ")
+        t.expect("lap time")
+        t.close()
+
+
+def test_silent_disk():
+    """A disk that does not answer is told of on the screen, which is whole again afterwards."""
+    if not can_strace():
+        return "skipped: strace is not here, or cannot be used"
+    with Book() as book:
+        t = delayed("fsync", 8, [book])
         t.expect("[Sheet 1]")
         t.send("+")
         t.expect("1 change")
