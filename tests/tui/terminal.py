@@ -77,6 +77,8 @@ class Terminal:
                 os.dup2(self.slave, fd)
             if job:
                 self.lead(tell)
+            for s in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT):
+                signal.signal(s, signal.SIG_DFL)  # a background job has some of them ignored
             os.closerange(3, 256)
             os.execve(program, [program] + list(args), e)
         os.close(tell)
