@@ -11,8 +11,8 @@ static bool tell(struct long_work *w)
 	if (w->app->message[0] && !w->told)
 		return true;
 	w->told = true;
-	app_paint(w->app, app_say(w->app, "%s: %u %% of the most that it may take; a key stops it",
-				  w->what, percent));
+	app_paint(w->app, app_say(w->app, "%s: %u %% of the most that it may take; %s", w->what,
+				  percent, w->keys));
 	return term_update();
 }
 
@@ -24,9 +24,9 @@ static bool go_on(void *data)
 	return w->patience.spent < w->tell_at || tell(w);
 }
 
-void long_work_begin(struct long_work *w, struct app *app, const char *what)
+void long_work_begin(struct long_work *w, struct app *app, const char *what, const char *keys)
 {
-	*w = (struct long_work){.app = app, .what = what, .tell_at = LONG_WORK_TOLD};
+	*w = (struct long_work){.app = app, .what = what, .keys = keys, .tell_at = LONG_WORK_TOLD};
 	w->patience = (struct patience){.go_on = go_on, .data = w, .most = LONG_WORK_MOST};
 }
 

@@ -15,12 +15,13 @@ enum { LONG_WORK_MOST = 1000000000, LONG_WORK_TOLD = LONG_WORK_MOST / 30 };
 struct long_work {
 	struct patience patience; /* for the worker; points to this structure, which stays put */
 	struct app *app;
-	const char *what; /* "reckoning the frontier"; not owned */
+	const char *what, *keys; /* not owned */
 	uint64_t tell_at;
 	bool told;
 };
 
-void long_work_begin(struct long_work *w, struct app *app, const char *what);
+/* What is done, and what a key does to it, in words that outlive the work. */
+void long_work_begin(struct long_work *w, struct app *app, const char *what, const char *keys);
 /* Takes the word of how far it is from the message line. Returns UI_ flags. */
 unsigned long_work_end(struct long_work *w);
 

@@ -149,7 +149,7 @@ static unsigned make_next(struct app *app)
 	err_clear(&err);
 	if (!app->model)
 		return app_warn(app, "no run can be chosen: %s", app->model_why);
-	long_work_begin(&work, app, "choosing the run");
+	long_work_begin(&work, app, "choosing the run", "a key stops it");
 	struct plan *p = plan_next(app->model, &o, &err);
 	long_work_end(&work);
 	if (p)

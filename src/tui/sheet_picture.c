@@ -84,7 +84,7 @@ unsigned sheet_update_frontier(struct app *app, struct sheet_page *s)
 	memcpy(start.share_held, now->share_held, now->n_pairs * sizeof *now->share_held);
 	memcpy(start.frozen, now->frozen, now->n_values * sizeof *now->frozen);
 	struct long_work work;
-	long_work_begin(&work, app, "reckoning the frontier");
+	long_work_begin(&work, app, "reckoning the frontier", "keys go first");
 	struct frontier_options o = s->bounds;
 	o.save = (struct save_target){.kind = SAVE_CHANNEL, .channel = (int)s->channel};
 	o.patience = &work.patience;
