@@ -1,6 +1,6 @@
 # The manual page and the shells' completions: formatters and the shells themselves judge them.
 # What is not installed is skipped aloud; mandoc, man, zsh and fish need not be there.
-# shellcheck disable=SC2012,SC2086
+# shellcheck disable=SC2012,SC2016,SC2086
 set -u
 bin=${TREADLIGHT_BIN:?} demo=${TREADLIGHT_SRCDIR:?}/share/demo
 tmp=$(mktemp -d) || exit 99
@@ -55,6 +55,18 @@ subcommands=$("$bin" --help | sed -n 's/^  \([a-z]*\)  *[a-z].*/\1/p')
 "$bin" --completions no-such-shell 2>"$tmp/said"
 test $? -eq 2 || { echo 'an unknown shell is not refused'; failed=1; }
 
+# A book from elsewhere: names of files that are no ids are neither offered nor run.
+odd=$tmp/odd
+mkdir -p "$odd/sheets" "$odd/runs" "$odd/profiles/cars"
+long=$(printf '%065d' 0)
+for folder in sheets runs profiles/cars; do
+	for name in ok-1 '$(echo>PWNED)' '`echo>PWNED`' '${x:=PWNED}' 'a b' '*' '?' "'" '"' A-Z -x _x x.y é \
+		"$long" "$(printf 'split\nname')" "$(printf 'esc\033[2J')" 'x;echo>PWNED' '~' 'x=a'; do
+		: >"$odd/$folder/$name.yaml"
+	done
+	mkdir "$odd/$folder/folder.yaml"
+done
+
 # offer WORD...: what the shell offers for the last one; one definition a shell
 judge() {
 	shell=$1
@@ -69,6 +81,15 @@ judge() {
 	is "$shell: profiles" "$cars" "$(offer new nowhere --car '')"
 	is "$shell: sheets of the workbench" "$sheets" "$(offer "$demo" --sheet '')"
 	is "$shell: no more words" '' "$(offer predict "$demo" fast '')"
+	(
+		cd "$odd" || exit 1
+		is "$shell: only ids" ok-1 "$(offer predict "$odd" '')"
+		is "$shell: only ids of runs" ok-1 "$(offer overlay . '')"
+		is "$shell: only ids of the workbench" ok-1 "$(offer "$odd" --sheet '')"
+		is "$shell: only ids of profiles" "ok-1 $cars" "$(offer new . --car '')"
+		test $failed -eq 0
+	) || failed=1
+	test -z "$(find "$tmp" -name PWNED)" || { echo "$shell: the name of a file was run"; failed=1; }
 	has "$shell: options" --hold-share "$(offer suggest "$demo" --h)"
 	for word in $subcommands; do
 		has "$shell: subcommands" "$word" "$(offer '')"

@@ -11,14 +11,16 @@
 
 enum { TAKES_SIZE = 128 };
 
-/* bash and zsh share what the table says; both run it as it stands. */
+/* bash and zsh share what the table says; both run it as it stands. A file's name may be anything:
+ * what is no id (base/text.h) is not offered, and no name is ever expanded. */
 static const char shell_ids[] =
 	"_treadlight_ids() { # the ids of the files in a folder\n"
-	"\tlocal f\n"
+	"\tlocal f LC_ALL=C\n"
 	"\tfor f in \"$1\"/*.yaml; do\n"
 	"\t\t[ -f \"$f\" ] || continue\n"
-	"\t\tf=${f##*/}\n"
-	"\t\tprintf '%s\\n' \"${f%.yaml}\"\n"
+	"\t\tf=${f##*/} f=${f%.yaml}\n"
+	"\t\tcase $f in '' | -* | *[!a-z0-9-]*) continue ;; esac\n"
+	"\t\t[ \"${#f}\" -le 64 ] && printf '%s\\n' \"$f\"\n"
 	"\tdone\n"
 	"}\n"
 	"_treadlight_profiles() { # cars or circuits: the book's, the user's, the installed ones\n"
@@ -40,14 +42,21 @@ static const char shell_ids[] =
 	"}\n";
 
 static const char bash_rest[] =
+	"_treadlight_offer() { # those of the words, one a line, that begin as $cur; compgen -W "
+	"would "
+	"expand\n"
+	"\tlocal word\n"
+	"\twhile IFS= read -r word; do\n"
+	"\t\t[[ -n $word && $word == \"$cur\"* ]] && COMPREPLY+=(\"$word\")\n"
+	"\tdone <<<\"$1\"\n"
+	"}\n"
 	"_treadlight() {\n"
 	"\tlocal cur=${COMP_WORDS[COMP_CWORD]} cmd=${COMP_WORDS[1]} book='' takes='' words=0 i\n"
-	"\tlocal IFS=$'\\n'\n"
 	"\tCOMPREPLY=()\n"
 	"\tif [ \"$COMP_CWORD\" -eq 1 ]; then\n"
-	"\t\tCOMPREPLY=($(compgen -W \"$(_treadlight_subcommands; printf '%s\\n' --help "
-	"--version)\" \\\n"
-	"\t\t\t-- \"$cur\") $(compgen -d -- \"$cur\"))\n"
+	"\t\t_treadlight_offer \"$(_treadlight_subcommands; printf '%s\\n' --help --version)\"\n"
+	"\t\t[ \"${#COMPREPLY[@]}\" -gt 0 ] || compopt -o filenames 2>/dev/null\n"
+	"\t\tcompopt -o plusdirs 2>/dev/null\n"
 	"\t\treturn\n"
 	"\tfi\n"
 	"\tif [ -d \"$cmd\" ]; then # the workbench\n"
@@ -68,13 +77,11 @@ static const char bash_rest[] =
 	"\t\t\tcase $cur in -*) takes=\"=$(_treadlight_options \"$cmd\")\" ;; esac\n"
 	"\t\tfi\n"
 	"\tfi\n"
-	"\tcase $takes in\n"
-	"\tbook) COMPREPLY=($(compgen -d -- \"$cur\")) ;;\n"
-	"\tfile) COMPREPLY=($(compgen -f -- \"$cur\")) ;;\n"
-	"\t*) COMPREPLY=($(compgen -W \"$(_treadlight_known \"$takes\" \"${book:-.}\")\" -- "
-	"\"$cur\")) ;;\n"
+	"\tcase $takes in # folders and files: the line editor's own, which quotes them\n"
+	"\tbook) compopt -o filenames -o dirnames 2>/dev/null ;;\n"
+	"\tfile) compopt -o filenames -o default 2>/dev/null ;;\n"
+	"\t*) _treadlight_offer \"$(_treadlight_known \"$takes\" \"${book:-.}\")\" ;;\n"
 	"\tesac\n"
-	"\tcase $takes in book | file) compopt -o filenames 2>/dev/null ;; esac\n"
 	"}\n"
 	"complete -F _treadlight treadlight\n";
 
@@ -152,7 +159,8 @@ static const char fish_head[] =
 	"function __treadlight_files # ids of the files in folders\n"
 	"\tfor folder in $argv\n"
 	"\t\tfor f in $folder/*.yaml\n"
-	"\t\t\tstring replace -r '.*/(.*)\\.yaml$' '$1' -- $f\n"
+	"\t\t\ttest -f $f; and string replace -rf "
+	"'(?s)\\A.*/([a-z0-9][a-z0-9-]{0,63})\\.yaml\\z' '$1' -- $f\n"
 	"\t\tend\n"
 	"\tend\n"
 	"end\n"
