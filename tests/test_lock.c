@@ -6,9 +6,12 @@
 #include "support/support.h"
 
 #include <errno.h>
+#include <fcntl.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/prctl.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -96,7 +99,7 @@ START_TEST(taken_and_given_back)
 	ck_assert_int_eq(strncmp(text, want, strlen(want)), 0);
 	ck_assert_int_eq(lock_take(&l, file, NULL, &err), LOCK_OURS);
 	ck_assert_int_eq(lock_take(&again, file, &who, &err), LOCK_OURS);
-	ck_assert(who.readable && who.same_host && !who.other_boot);
+	ck_assert(who.readable && who.same_host && !who.ended);
 	ck_assert_str_eq(who.user, user);
 	lock_release(&again); /* holds nothing: the other stays */
 	ck_assert(lock_owner(file, &who));
@@ -127,7 +130,7 @@ START_TEST(a_link_is_locked_where_it_leads)
 }
 END_TEST
 
-START_TEST(only_a_dead_process_of_this_boot_loses_its_lock)
+START_TEST(only_a_dead_process_of_this_host_loses_its_lock)
 {
 	char host[128];
 	struct lock_owner who;
@@ -143,20 +146,133 @@ START_TEST(only_a_dead_process_of_this_boot_loses_its_lock)
 	ck_assert_int_eq(try_take(&who), LOCK_HELD);
 	ck_assert_str_eq(who.user, "anna");
 	ck_assert_int_eq(who.pid, getppid());
-	/* Another machine, another boot, no boot told: never by itself. */
+	/* Of another machine that cannot be known. */
 	lay("elsewhere.example", (long)dead, boot_time());
 	ck_assert_int_eq(try_take(&who), LOCK_HELD);
 	ck_assert_str_eq(who.host, "elsewhere.example");
-	ck_assert(!who.same_host);
+	ck_assert(!who.same_host && !who.ended);
+	/* Started anew since, or the clock was set: no process has that pid. */
 	lay(host, (long)dead, boot_time() - 86400);
-	ck_assert_int_eq(try_take(&who), LOCK_HELD);
-	ck_assert(who.other_boot);
+	ck_assert(lock_owner(file, &who) && who.ended);
 	char shown[512];
 	lock_describe(&who, shown, sizeof shown);
-	ck_assert_ptr_nonnull(strstr(shown, "started anew"));
+	ck_assert_ptr_nonnull(strstr(shown, ", which has ended)"));
+	ck_assert_int_eq(try_take(&who), LOCK_TAKEN);
 	lay(host, (long)dead, 0);
-	ck_assert_int_eq(try_take(&who), LOCK_HELD);
+	ck_assert_int_eq(try_take(&who), LOCK_TAKEN);
 	ck_assert_int_eq(access(file, F_OK), 0);
+}
+END_TEST
+
+/* A lock taken `up` seconds after the machine was started, when its clock was `step` ahead of
+ * what it is now. */
+static void lay_then(long pid, int64_t up, int64_t step)
+{
+	char host[128];
+	const int64_t boot = boot_time() + step;
+	const struct timespec when[2] = {{.tv_sec = boot + up}, {.tv_sec = boot + up}};
+
+	host_name(host, sizeof host);
+	lay(host, pid, boot);
+	ck_assert_int_eq(utimensat(AT_FDCWD, where, when, AT_SYMLINK_NOFOLLOW), 0);
+}
+
+/* A process that waits to be killed, of our kind or of another. */
+static pid_t living(bool ours)
+{
+	int ready[2];
+	char byte;
+	ck_assert_int_eq(pipe(ready), 0);
+	pid_t pid = fork();
+	if (pid == 0) {
+		if (!ours)
+			prctl(PR_SET_NAME, "somebody) else");
+		close(ready[0]);
+		if (write(ready[1], "", 1) == 1)
+			pause();
+		_exit(0);
+	}
+	close(ready[1]);
+	ck_assert_int_eq(read(ready[0], &byte, 1), 1);
+	close(ready[0]);
+	return pid;
+}
+
+static const int64_t steps[] = {
+	-400 * 86400, -86400 / 2, -3600, -100, 0, 100, 3600, 86400 / 2, 400 * 86400};
+enum { STEPS = sizeof steps / sizeof *steps };
+
+START_TEST(a_clock_that_is_set_ends_nobody)
+{
+	const pid_t pid = living(true);
+	struct lock_owner who;
+
+	for (int i = 0; i < STEPS; i++) {
+		lay_then(pid, uptime_seconds(), steps[i]);
+		ck_assert_msg(try_take(&who) == LOCK_HELD, "%lld", (long long)steps[i]);
+		ck_assert(!who.ended);
+	}
+	kill(pid, SIGKILL);
+	/* Not yet waited for, and yet it is gone. */
+	siginfo_t info;
+	ck_assert_int_eq(waitid(P_PID, (id_t)pid, &info, WEXITED | WNOWAIT), 0);
+	ck_assert_int_eq(try_take(&who), LOCK_TAKEN);
+	waitpid(pid, NULL, 0);
+}
+END_TEST
+
+START_TEST(a_pid_that_another_program_has_by_now)
+{
+	const pid_t pid = living(false);
+	const int64_t up = uptime_seconds();
+	struct lock_owner who;
+
+	for (int i = 0; i < STEPS; i++) {
+		/* It may be an editor that honours locks, and holds this one. */
+		lay_then(pid, up, steps[i]);
+		const bool told = steps[i] < -86400;
+		ck_assert_msg(try_take(&who) == (told ? LOCK_TAKEN : LOCK_HELD), "%lld",
+			(long long)steps[i]);
+		/* Started long after: it is not. */
+		lay_then(pid, up - 3600, steps[i]);
+		ck_assert_int_eq(try_take(&who), LOCK_TAKEN);
+		/* Later than this machine has been running: before it was started anew. */
+		lay_then(pid, up + 3600, steps[i]);
+		ck_assert_int_eq(try_take(&who), steps[i] ? LOCK_TAKEN : LOCK_HELD);
+	}
+	kill(pid, SIGKILL);
+	waitpid(pid, NULL, 0);
+}
+END_TEST
+
+/* Left by a process that had our pid before us. */
+START_TEST(our_own_pid_is_not_yet_our_lock)
+{
+	struct lock_owner who;
+
+	lay_then(getpid(), uptime_seconds(), 0);
+	ck_assert_int_eq(try_take(&who), LOCK_OURS);
+	lay_then(getpid(), uptime_seconds() - 3600, 0);
+	ck_assert_int_eq(try_take(&who), LOCK_TAKEN);
+	lay_then(getpid(), uptime_seconds() + 3600, -86400 / 2);
+	ck_assert_int_eq(try_take(&who), LOCK_TAKEN);
+}
+END_TEST
+
+/* What the machine is called and when it says that it was started may change meanwhile. */
+START_TEST(a_lock_is_given_back_by_what_was_written)
+{
+	struct lock l;
+	struct lock_owner who;
+	struct err err;
+
+	lock_init(&l);
+	ck_assert_int_eq(lock_take(&l, file, NULL, &err), LOCK_TAKEN);
+	lay("renamed.example", getpid(), boot_time() + 3600);
+	snprintf(l.text, sizeof l.text, "anna@renamed.example.%ld:%lld", (long)getpid(),
+		(long long)boot_time() + 3600);
+	lock_release(&l);
+	ck_assert(!lock_owner(file, &who));
 }
 END_TEST
 
@@ -313,7 +429,11 @@ Suite *suite(void)
 	tcase_set_timeout(c, 60);
 	tcase_add_test(c, taken_and_given_back);
 	tcase_add_test(c, a_link_is_locked_where_it_leads);
-	tcase_add_test(c, only_a_dead_process_of_this_boot_loses_its_lock);
+	tcase_add_test(c, only_a_dead_process_of_this_host_loses_its_lock);
+	tcase_add_test(c, a_clock_that_is_set_ends_nobody);
+	tcase_add_test(c, a_pid_that_another_program_has_by_now);
+	tcase_add_test(c, our_own_pid_is_not_yet_our_lock);
+	tcase_add_test(c, a_lock_is_given_back_by_what_was_written);
 	tcase_add_test(c, what_is_no_lock_of_ours_holds_too);
 	tcase_add_test(c, taken_over_only_from_whom_was_shown);
 	tcase_add_test(c, a_folder_that_cannot_be_written);

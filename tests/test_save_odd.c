@@ -182,7 +182,7 @@ FILE *__real_fopen(const char *name, const char *mode);
 FILE *__wrap_fopen(const char *name, const char *mode);
 FILE *__wrap_fopen(const char *name, const char *mode)
 {
-	return __real_fopen(odd.proc && strcmp(name, "/proc/stat") == 0 ? odd.proc : name, mode);
+	return __real_fopen(odd.proc && strncmp(name, "/proc/", 6) == 0 ? odd.proc : name, mode);
 }
 
 /* --- the fixture --- */
@@ -687,6 +687,38 @@ START_TEST(a_machine_and_a_user_without_a_name)
 }
 END_TEST
 
+/* What cannot be looked at is believed to live. */
+START_TEST(a_process_that_is_not_told_of)
+{
+	static const char *const none[] = {
+		"", "7\n", "7 (x\n", "7 )x( S\n", "7 (x) S 1 2 3\n", NULL};
+	char at[4200], lock[4400], host[128], text[300];
+	struct process p;
+	struct lock_owner who;
+
+	snprintf(at, sizeof at, "%s/process", folder);
+	odd.proc = at;
+	ck_assert(!process_look(7, &p));
+	for (int i = 0; none[i]; i++) {
+		test_write(at, none[i], strlen(none[i]));
+		ck_assert_msg(!process_look(7, &p), "%s", none[i]);
+	}
+	odd.proc = NULL;
+	ck_assert(process_look((long)getpid(), &p));
+	ck_assert(p.start <= uptime_seconds() && p.state != 'Z');
+	if (!test_can(folder, CAN_SYMLINK))
+		return;
+	host_name(host, sizeof host);
+	snprintf(lock, sizeof lock, "%s/.#kind.yaml", folder);
+	snprintf(text, sizeof text, "zoe@%s.%ld:1", host, (long)getpid());
+	ck_assert_int_eq(symlink(text, lock), 0);
+	ck_assert(lock_owner(path, &who) && who.ended);
+	odd.proc = at;
+	ck_assert(lock_owner(path, &who) && !who.ended);
+	odd.proc = NULL;
+}
+END_TEST
+
 /* A sheet that is not there yet has one journal and one lock, whatever it is called by. */
 START_TEST(what_is_new_is_known_by_its_folder_too)
 {
@@ -963,6 +995,7 @@ Suite *suite(void)
 	tcase_add_test(c, a_lock_file_that_gets_no_room);
 	tcase_add_test(c, a_lock_that_others_always_get);
 	tcase_add_test(c, a_machine_and_a_user_without_a_name);
+	tcase_add_test(c, a_process_that_is_not_told_of);
 	tcase_add_test(c, what_is_new_is_known_by_its_folder_too);
 	tcase_add_test(c, a_lock_of_somebody_else_stops_every_door);
 	tcase_add_test(c, a_sheet_or_run_of_another_car_is_not_written);

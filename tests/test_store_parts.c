@@ -315,29 +315,6 @@ START_TEST(a_lock_of_any_text_is_somebody_s)
 }
 END_TEST
 
-START_TEST(a_lock_from_before_the_machine_was_started_is_told)
-{
-	char *file = in_folder("f.yaml"), *at = in_folder(".#f.yaml"), host[128], text[300],
-	     said[300];
-	host_name(host, sizeof host);
-	static const long apart[] = {-100, 100, 3, -3};
-	for (int i = 0; i < 4; i++) {
-		struct lock_owner who;
-		snprintf(text, sizeof text, "anna@%s.%ld:%ld", host, (long)getppid(),
-			(long)boot_time() + apart[i]);
-		unlink(at);
-		ck_assert_int_eq(symlink(text, at), 0);
-		ck_assert(lock_owner(file, &who) && who.readable && who.same_host);
-		ck_assert(who.other_boot == (i < 2));
-		lock_describe(&who, said, sizeof said);
-		ck_assert(
-			(strstr(said, "before that machine was started anew") != NULL) == (i < 2));
-	}
-	free(file);
-	free(at);
-}
-END_TEST
-
 START_TEST(since_when_is_told_as_far_as_it_is_known)
 {
 	struct lock_owner who = {.user = "anna", .host = "pit", .pid = 7, .readable = true};
@@ -660,7 +637,6 @@ Suite *suite(void)
 	tcase_add_test(t, the_bound_holds_for_a_file_that_grows);
 	tcase_add_test(t, paths_of_a_book_take_a_slash_more);
 	tcase_add_test(t, a_lock_of_any_text_is_somebody_s);
-	tcase_add_test(t, a_lock_from_before_the_machine_was_started_is_told);
 	tcase_add_test(t, since_when_is_told_as_far_as_it_is_known);
 	tcase_add_test(t, what_cannot_be_seen_is_escaped);
 	tcase_add_test(t, a_lap_is_written_with_what_it_has);

@@ -66,6 +66,47 @@ int64_t monotonic_seconds(void)
 	return (int64_t)now.tv_sec;
 }
 
+int64_t uptime_seconds(void)
+{
+	struct timespec now = {0};
+
+	clock_gettime(CLOCK_BOOTTIME, &now);
+	return (int64_t)now.tv_sec;
+}
+
+/* "PID (NAME) STATE ...", the start as 22nd; the name may hold anything, brackets too. */
+static bool read_process(char *line, struct process *p)
+{
+	char *name = strchr(line, '('), *end = strrchr(line, ')');
+	uint64_t ticks;
+
+	if (!name || !end || end < name)
+		return false;
+	*end = '\0';
+	snprintf(p->name, sizeof p->name, "%s", name + 1);
+	if (sscanf(end + 1,
+		    " %c %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s %*s "
+		    "%" SCNu64,
+		    &p->state, &ticks) != 2)
+		return false;
+	p->start = (int64_t)(ticks / (uint64_t)sysconf(_SC_CLK_TCK));
+	return true;
+}
+
+bool process_look(long pid, struct process *p)
+{
+	char path[64], line[1024];
+	FILE *f;
+	bool ok;
+
+	snprintf(path, sizeof path, "/proc/%ld/stat", pid);
+	f = fopen(path, "re");
+	ok = f && fgets(line, sizeof line, f) && read_process(line, p);
+	if (f)
+		fclose(f);
+	return ok;
+}
+
 /* Make every part of a path that is missing. */
 static void make_folders(char *path)
 {

@@ -14,6 +14,16 @@ void user_name(char *buf, size_t size);
 int64_t boot_time(void);
 /* Monotonic seconds. */
 int64_t monotonic_seconds(void);
+/* Seconds since the machine was started, sleep included, whatever its clock was set to. */
+int64_t uptime_seconds(void);
+
+struct process {
+	char name[64];
+	char state;    /* of proc(5); 'Z': it has ended, and nobody has asked how */
+	int64_t start; /* uptime_seconds() then */
+};
+/* False where the system does not tell: no such process, or hidden from this user. */
+bool process_look(long pid, struct process *p);
 
 /* $XDG_STATE_HOME/treadlight, or ~/.local/state/treadlight, opened; its path into buf. Where it is
  * missing it is made only if `make`. -1 with errno. */

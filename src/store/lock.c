@@ -16,8 +16,10 @@
 #include <time.h>
 #include <unistd.h>
 
-/* Start times are computed by the system and waver by a second or two. */
-enum { BOOT_SLACK = 5, OWNER_SIZE = 256 };
+/* Start times are computed by the system and waver by a second or two; a server's clock, which
+ * says when a lock was made, may be further off. A clock that was wrong by more than a day is not
+ * thought of. */
+enum { BOOT_SLACK = 5, CLOCK_SLACK = 60, STEP_MOST = 24 * 3600 };
 
 void lock_init(struct lock *l)
 {
@@ -94,15 +96,49 @@ static bool read_owner_text(const char *path, bool is_link, char *buf, size_t si
 	return true;
 }
 
-static bool same_boot(int64_t a, int64_t b)
+static bool is_close(int64_t a, int64_t b, int64_t slack)
 {
-	return a - b <= BOOT_SLACK && b - a <= BOOT_SLACK;
+	return a - b <= slack && b - a <= slack;
+}
+
+/* Can this process, which has the owner's pid now, have taken the lock? */
+static bool can_be(const struct process *p, const struct lock_owner *who)
+{
+	const int64_t boot = boot_time(), up = who->since - who->boot;
+
+	if (who->boot == 0 || boot == 0)
+		return true;
+	if (p->start > up + CLOCK_SLACK)
+		return false;
+	if (is_close(boot, who->boot, BOOT_SLACK))
+		return true;
+	if (up > uptime_seconds() + CLOCK_SLACK)
+		return false;
+	return is_close(boot, who->boot, STEP_MOST) || boot + p->start <= who->since + CLOCK_SLACK;
+}
+
+/* No process of this host has the lock any more; where that is not sure, one has. */
+static bool has_ended(const struct lock_owner *who)
+{
+	struct process p, self;
+
+	if (kill((pid_t)who->pid, 0) != 0 && errno == ESRCH)
+		return true;
+	if (!process_look(who->pid, &p))
+		return false;
+	if (p.state == 'Z')
+		return true;
+	/* Another of our kind is believed whatever the clocks say. */
+	if (who->pid != (long)getpid() &&
+		(!process_look((long)getpid(), &self) || strcmp(p.name, self.name) == 0))
+		return false;
+	return !can_be(&p, who);
 }
 
 /* False if nothing is there. */
 static bool read_owner(const char *path, struct lock_owner *who)
 {
-	char text[OWNER_SIZE], host[128];
+	char text[LOCK_TEXT], host[128];
 	struct stat st;
 
 	*who = (struct lock_owner){0};
@@ -114,19 +150,24 @@ static bool read_owner(const char *path, struct lock_owner *who)
 	who->readable = owner_parse(text, who);
 	host_name(host, sizeof host);
 	who->same_host = who->readable && strcmp(who->host, host) == 0;
-	who->other_boot = who->same_host && who->boot > 0 && !same_boot(who->boot, boot_time());
+	who->ended = who->same_host && has_ended(who);
 	return true;
 }
 
 static bool is_mine(const struct lock_owner *who)
 {
-	return who->same_host && !who->other_boot && who->pid == (long)getpid();
+	return who->same_host && !who->ended && who->pid == (long)getpid();
 }
 
-static bool is_stale(const struct lock_owner *who)
+/* Does what we wrote stand there still? */
+static bool still_stands(const struct lock *l)
 {
-	return who->same_host && who->boot > 0 && !who->other_boot &&
-	       kill((pid_t)who->pid, 0) != 0 && errno == ESRCH;
+	char text[LOCK_TEXT];
+	struct stat st;
+
+	return lstat(l->path, &st) == 0 &&
+	       read_owner_text(l->path, S_ISLNK(st.st_mode), text, sizeof text) &&
+	       strcmp(text, l->text) == 0;
 }
 
 static bool same_owner(const struct lock_owner *a, const struct lock_owner *b)
@@ -155,11 +196,9 @@ static bool write_owner_file(const char *path, const char *owner)
 }
 
 /* One step, all or nothing: false with EEXIST where a lock stands. */
-static bool make_lock(const char *path)
+static bool make_lock(const char *path, char owner[LOCK_TEXT])
 {
-	char owner[OWNER_SIZE];
-
-	owner_text(owner, sizeof owner);
+	owner_text(owner, LOCK_TEXT);
 	if (symlink(owner, path) == 0)
 		return true;
 	return (errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS) &&
@@ -194,12 +233,12 @@ static enum lock_state lock_failed(const char *file, const char *why, struct err
 	return LOCK_FAILED;
 }
 
-/* `seen`: whose lock the user said may go; NULL: only a stale one goes. */
+/* `seen`: whose lock the user said may go; NULL: only one whose process has ended goes. */
 static enum lock_state take(struct lock *l, const char *file, char *path,
 	const struct lock_owner *seen, struct lock_owner *who, struct err *err)
 {
 	for (int i = 0; i < 3; i++) {
-		if (make_lock(path)) {
+		if (make_lock(path, l->text)) {
 			l->path = path;
 			return LOCK_TAKEN;
 		}
@@ -212,7 +251,7 @@ static enum lock_state take(struct lock *l, const char *file, char *path,
 		}
 		if (is_mine(who))
 			return LOCK_OURS;
-		if (!is_stale(who) && !(seen && same_owner(who, seen)))
+		if (!who->ended && !(seen && same_owner(who, seen)))
 			return LOCK_HELD;
 		if (!break_lock(path, who))
 			return LOCK_HELD;
@@ -255,9 +294,7 @@ enum lock_state lock_take_over(
 
 void lock_release(struct lock *l)
 {
-	struct lock_owner who;
-
-	if (l->path && read_owner(l->path, &who) && is_mine(&who))
+	if (l->path && still_stands(l))
 		unlink(l->path);
 	free(l->path);
 	lock_init(l);
@@ -287,5 +324,5 @@ void lock_describe(const struct lock_owner *who, char *buf, size_t size)
 		snprintf(buf, size, "an unknown program since %s", when);
 	else
 		snprintf(buf, size, "%s on %s since %s (process %ld%s)", user, host, when, who->pid,
-			who->other_boot ? ", before that machine was started anew" : "");
+			who->ended ? ", which has ended" : "");
 }

@@ -7,6 +7,9 @@
  * lock_describe() and ask; only on a yes lock_take_over(). After a save, when nothing is
  * unsaved any more, or on leaving: lock_release(). A crash leaves the lock; the next
  * lock_take() on this machine sees that the process is gone and takes it.
+ * `boot` moves with every setting of the clock and tells little alone. Gone is a process whose pid
+ * nobody has; or who has it now cannot have taken the lock: by uptime, which is `since` less
+ * `boot` on the lock and no clock moves, it was started later.
  * Savers without a screen: lock_take(), load, change, file_save(), lock_release() if the
  * answer was LOCK_TAKEN.
  */
@@ -22,8 +25,8 @@ struct lock_owner {
 	int64_t boot;  /* when its machine was started, s since 1970; 0: not told */
 	int64_t since; /* when the lock was taken, s since 1970 */
 	bool same_host;
-	bool other_boot; /* same host, but the machine was started anew since */
-	bool readable;   /* false: something else stands in the lock's place */
+	bool ended;    /* same host, and the process that took it is gone for sure */
+	bool readable; /* false: something else stands in the lock's place */
 };
 
 enum lock_state {
@@ -33,13 +36,16 @@ enum lock_state {
 	LOCK_FAILED, /* cannot be made (folder read-only, disk full): err */
 };
 
+enum { LOCK_TEXT = 256 };
 struct lock {
-	char *path; /* owned; of the lock, NULL while not held */
+	char *path;           /* owned; of the lock, NULL while not held */
+	char text[LOCK_TEXT]; /* as it was written, by which it is known again: what the machine is
+				 called and when it says that it was started may change */
 };
 
 void lock_init(struct lock *l);
-/* `file`: the file to be edited, which need not exist. who may be NULL. A lock left by a dead
- * process of this host and boot is replaced; one of another host never. */
+/* `file`: the file to be edited, which need not exist. who may be NULL. A lock whose process on
+ * this host has ended is replaced; one of another host never. */
 enum lock_state lock_take(
 	struct lock *l, const char *file, struct lock_owner *who, struct err *err);
 /* After the user was shown whose lock it is: take it all the same, if it is still the lock of

@@ -1,7 +1,5 @@
 #include "tui/session_own.h"
 
-#include <errno.h>
-#include <signal.h>
 #include <string.h>
 #include <time.h>
 
@@ -73,14 +71,6 @@ static unsigned recovery_answered(struct app *app, int choice)
 	return flags;
 }
 
-/* False for a lock that a crash left on this machine. */
-static bool lock_lives(const struct lock_owner *who)
-{
-	if (!who->same_host)
-		return true;
-	return !who->other_boot && (kill((pid_t)who->pid, 0) == 0 || errno != ESRCH);
-}
-
 unsigned session_offer_recovery(struct app *app)
 {
 	static const struct choice choices[] = {
@@ -94,7 +84,7 @@ unsigned session_offer_recovery(struct app *app)
 	char when[32] = "", text[256];
 	err_clear(&err);
 	unsigned flags = UI_NONE;
-	if (lock_owner(app->session->path, &who) && lock_lives(&who)) { /* writes that journal */
+	if (lock_owner(app->session->path, &who) && !who.ended) { /* writes that journal */
 		lock_describe(&who, text, sizeof text);
 		return app_warn(app, "%s is being edited by %s", app_sheet(app)->id, text);
 	}
