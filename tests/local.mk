@@ -142,6 +142,10 @@ tests_test_load_SOURCES = tests/test_load.c
 
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
+
+check_PROGRAMS += tests/test_safe_output
+tests_test_safe_output_SOURCES = tests/test_safe_output.c
+
 check_PROGRAMS += tests/test_compare
 tests_test_compare_SOURCES = tests/test_compare.c
 

@@ -104,9 +104,9 @@ static const struct range {
 	{0xE0000, 0xE0FFF},
 };
 
-static bool is_hidden(unsigned cp)
+bool text_is_hidden(unsigned cp)
 {
-	if ((cp & 0xFFFE) == 0xFFFE)
+	if (cp < 0x20 || cp == 0x7F || (cp & 0xFFFE) == 0xFFFE)
 		return true;
 	size_t low = 0, high = sizeof hidden / sizeof hidden[0];
 	while (low < high) {
@@ -132,7 +132,7 @@ static size_t show_one(const char *text, size_t len, bool ascii, char out[16], s
 		out[0] = '^';
 		out[1] = (char)(cp ^ 0x40);
 		*out_len = 2;
-	} else if (cp >= 0x80 && is_hidden(cp)) {
+	} else if (text_is_hidden(cp)) {
 		*out_len = (size_t)snprintf(out, 16, "<%04X>", cp);
 	} else if (cp >= 0x80 && ascii) {
 		out[0] = '?';

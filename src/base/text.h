@@ -19,6 +19,10 @@ size_t text_safe(char *buf, size_t size, const char *text, size_t len);
 /* The same where the terminal cannot show UTF-8: anything beyond ASCII becomes '?'. */
 size_t text_safe_ascii(char *buf, size_t size, const char *text, size_t len);
 
+/* Is it one of those that text_safe() tells of: C0, DEL and all that would not be seen as a
+ * character of its own? */
+bool text_is_hidden(unsigned cp);
+
 /* True if the bytes are valid UTF-8 (no surrogates, no overlong forms). */
 bool text_utf8_valid(const char *text, size_t len);
 /* Drop, in place, the bytes that are no whole character: what a cut at a size or a precision

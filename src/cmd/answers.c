@@ -144,7 +144,7 @@ static void print_delta(const struct estimate *e, const char *verdict)
 	}
 	printf("  %8s  ", value);
 	cmd_pad(stdout, range, 18);
-	printf("  %s\n", verdict);
+	cmd_line("  %s", verdict);
 }
 
 /* Words for a delta as driven; without an interval, why there is none. */
@@ -216,7 +216,7 @@ static void print_untested(const struct model *m, const fix *values, const fix *
 {
 	int *terms = malloc((4 * m->n_coords + 64) * sizeof *terms);
 	bool *off = calloc(2 * m->n_coords + 1, sizeof *off);
-	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	char words[WORDS_SIZE];
 	bool *said = calloc(m->n_coords + 1, sizeof *said);
 	for (size_t k = 0; terms && said && k < m->n_responses; k++) {
 		const size_t n = model_untested(m, k, values, against, terms);
@@ -226,9 +226,8 @@ static void print_untested(const struct model *m, const fix *values, const fix *
 			if (said[t->a])
 				continue;
 			said[t->a] = true;
-			printf("not tested: %s\n", cmd_safe(words_untested(m, r, (size_t)terms[i],
-								    words, sizeof words),
-							   safe, sizeof safe));
+			cmd_line("not tested: %s",
+				words_untested(m, r, (size_t)terms[i], words, sizeof words));
 		}
 	}
 	if (off) {
@@ -238,9 +237,8 @@ static void print_untested(const struct model *m, const fix *values, const fix *
 	for (size_t c = 0; off && c < m->n_coords; c++)
 		if (off[c] || off[m->n_coords + c]) {
 			const struct term t = {.kind = TERM_LINEAR, .a = (int)c};
-			printf("beyond the driven range: %s\n",
-				cmd_safe(
-					words_term(m, &t, words, sizeof words), safe, sizeof safe));
+			cmd_line("beyond the driven range: %s",
+				words_term(m, &t, words, sizeof words));
 		}
 	free(terms);
 	free(off);
@@ -259,7 +257,7 @@ void answer_table(const struct model *m, const fix *values, const fix *against)
 	for (size_t k = 0; k < m->n_responses; k++)
 		if (!m->responses[k].fitted) {
 			char name[64];
-			printf("%s: %s\n", words_response(m, k, name, sizeof name),
+			cmd_line("%s: %s", words_response(m, k, name, sizeof name),
 				m->responses[k].why);
 		}
 }

@@ -99,12 +99,24 @@ int cmd_width(const char *text)
 
 void cmd_pad(FILE *out, const char *text, int columns)
 {
-	int gap = (columns < 0 ? -columns : columns) - cmd_width(text);
+	char safe[CMD_LINE_MAX];
+	int gap = (columns < 0 ? -columns : columns) - cmd_width(cmd_safe(text, safe, sizeof safe));
 	if (columns < 0 && gap > 0)
 		fprintf(out, "%*s", gap, "");
-	fputs(text, out);
+	fputs(safe, out);
 	if (columns > 0 && gap > 0)
 		fprintf(out, "%*s", gap, "");
+}
+
+void cmd_line(const char *fmt, ...)
+{
+	char text[CMD_LINE_MAX], safe[5 * sizeof text]; /* a byte is told by five at most */
+	va_list ap;
+	va_start(ap, fmt);
+	if (vsnprintf(text, sizeof text, fmt, ap) >= (int)sizeof text)
+		text_mend(text);
+	va_end(ap);
+	puts(cmd_safe(text, safe, sizeof safe));
 }
 
 int cmd_fail(const struct err *e)

@@ -243,7 +243,7 @@ static void print_spread(const struct model *m, size_t slot)
 static void print_shares(const struct model *m, size_t slot)
 {
 	const struct prior *p = &m->borrowing->prior[slot];
-	char words[WORDS_SIZE], safe[WORDS_SIZE], value[3][32];
+	char words[WORDS_SIZE], value[3][32];
 	printf("\n  %s, in %% of the base's own; middle of the allowed range to its end\n",
 		words_response(m, slot, words, sizeof words));
 	for (size_t t = 0; t < p->n; t++) {
@@ -254,8 +254,7 @@ static void print_shares(const struct model *m, size_t slot)
 		const double half = e.has_interval ? gsl_cdf_tdist_Pinv(0.975, e.df) * e.se : 0;
 		const int d = words_decimals(100 * half);
 		fputs("    ", stdout);
-		cmd_pad(stdout, cmd_safe(words_term(m, k, words, sizeof words), safe, sizeof safe),
-			36);
+		cmd_pad(stdout, words_term(m, k, words, sizeof words), 36);
 		answer_signed(value[0], sizeof value[0], 100 * e.value, d);
 		answer_signed(value[1], sizeof value[1], 100 * (e.value - half), d);
 		answer_signed(value[2], sizeof value[2], 100 * (e.value + half), d);

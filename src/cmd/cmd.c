@@ -221,6 +221,7 @@ void cmd_wrap(int indent, const char *text)
 	while (*text) {
 		const size_t len = strcspn(text, " ");
 		snprintf(word, sizeof word, "%.*s", (int)len, text);
+		text_mend(word);
 		const int width = cmd_width(cmd_safe(word, safe, sizeof safe));
 		if (column && column + 1 + width > 88) {
 			putchar('\n');

@@ -99,8 +99,12 @@ int cmd_bad(const char *fmt, ...) ERR_PRINTF(1, 2);
 const char *cmd_safe(const char *text, char *buf, size_t size);
 /* Columns that a UTF-8 text takes on screen; for padding tables. */
 int cmd_width(const char *text);
-/* The text and then spaces up to `columns` (negative: spaces first). */
+/* The text, made safe, and then spaces up to `columns` (negative: spaces first). */
 void cmd_pad(FILE *out, const char *text, int columns);
+/* A line to stdout, made safe whole: for what holds texts of files, whoever put them together. Of
+ * more than CMD_LINE_MAX bytes the rest is left out. */
+enum { CMD_LINE_MAX = 4000 };
+void cmd_line(const char *fmt, ...) ERR_PRINTF(1, 2);
 /* The text to stdout, made safe and broken at blanks at 88 columns, all lines indented alike. */
 void cmd_wrap(int indent, const char *text);
 
@@ -112,6 +116,10 @@ json_t *cmd_json_text(const char *text);
 /* Write the document and a line end to stdout, drop it, return the exit status. NULL: out of
  * memory. */
 int cmd_print_json(json_t *doc);
+/* A part of a document to stdout, with jansson's flags; false: no memory, or no document. What a
+ * terminal would act on, or nobody would see (base/text.h), is written as \uXXXX; all else beyond
+ * ASCII stays as it is. */
+bool cmd_put_json(const json_t *part, size_t flags);
 /* Flush stdout; CMD_FAILED with a message if what was written did not arrive. */
 int cmd_finish(void);
 

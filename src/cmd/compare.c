@@ -61,7 +61,7 @@ static void print_value_row(const struct comparison *k, size_t i)
 	const struct adjustable *a = &k->a->book.car.adjustables[i];
 	const fix va = k->side[0]->values[i], vb = k->side[1]->values[i];
 	const char *mark[2] = {car_caution(a, va) ? "!" : " ", car_caution(a, vb) ? "!" : " "};
-	char label[200], unit[64], va_text[32], vb_text[32], d[33] = "";
+	char label[200], va_text[32], vb_text[32], d[33] = "";
 	int decimals = fix_decimals(a->step);
 	fix_print_min(va, decimals, va_text, sizeof va_text);
 	fix_print_min(vb, decimals, vb_text, sizeof vb_text);
@@ -71,7 +71,7 @@ static void print_value_row(const struct comparison *k, size_t i)
 	}
 	cmd_pad(stdout, fitted_label(&k->a->book.car, i, label, sizeof label), 26);
 	putchar(' ');
-	cmd_pad(stdout, cmd_safe(a->unit, unit, sizeof unit), 6);
+	cmd_pad(stdout, a->unit, 6);
 	printf("%16s%s%16s%s", va_text, mark[0], vb_text,
 		va != vb || mark[1][0] != ' ' ? mark[1] : "");
 	printf(va != vb ? "%12s\n" : "\n", d);
@@ -97,7 +97,7 @@ static void print_values(const struct comparison *k)
 static void print_held(const struct comparison *k)
 {
 	const struct car *car = &k->a->book.car;
-	char label[160], text[2][32];
+	char text[2][32];
 	size_t moved = 0;
 	for (size_t i = 0; i < car->n_pairs; i++) {
 		const struct pair *p = &car->pairs[i];
@@ -111,7 +111,7 @@ static void print_held(const struct comparison *k)
 			continue;
 		if (moved++ == 0)
 			puts("\nfront - rear differs");
-		cmd_pad(stdout, cmd_safe(f->label, label, sizeof label), 33);
+		cmd_pad(stdout, f->label, 33);
 		printf("%16s %16s\n", text[0], text[1]);
 	}
 	if (moved == 0 && car->n_pairs > 0)
@@ -130,7 +130,7 @@ static void print_untested(const struct comparison *k)
 {
 	enum { REASONS = 8 };
 	const struct model *m = k->a->model;
-	char said[REASONS][WORDS_SIZE], line[4 * WORDS_SIZE];
+	char said[REASONS][WORDS_SIZE];
 	int *terms = calloc(4 * m->n_coords + 64, sizeof *terms);
 	size_t n = 0;
 	for (size_t r = 0; terms && r < m->n_responses; r++) {
@@ -141,7 +141,7 @@ static void print_untested(const struct comparison *k)
 			while (same < n && strcmp(said[same], said[n]) != 0)
 				same++;
 			if (same == n)
-				printf("not tested: %s\n", cmd_safe(said[n++], line, sizeof line));
+				cmd_line("not tested: %s", said[n++]);
 		}
 	}
 	free(terms);
@@ -161,8 +161,7 @@ static void print_parts(const struct comparison *k)
 		const struct compare_group *g = &k->c.groups[k->order[i]];
 		if (!g->changed)
 			continue;
-		const char *label = m->book->car.adjustables[m->groups[g->group].adjustable].label;
-		cmd_pad(stdout, cmd_safe(label, text, sizeof text), 20);
+		cmd_pad(stdout, m->book->car.adjustables[m->groups[g->group].adjustable].label, 20);
 		for (size_t r = 0; r < m->n_responses; r++)
 			print_cell(&g->by[r]);
 		putchar('\n');
@@ -177,13 +176,12 @@ static void print_parts(const struct comparison *k)
 static void print_like(const struct comparison *k)
 {
 	const struct model *m = k->a->model;
-	char line[800];
 	puts("\nat the same pace (like for like)");
 	for (size_t c = 0; c < m->book->n_channels; c++) {
 		const struct like_delta *l = &k->c.like[c];
 		printf("wear %-15s", m->book->channels[c]);
 		if (!m->like[c].fitted) {
-			printf("  %s\n", cmd_safe(m->like[c].why, line, sizeof line));
+			cmd_line("  %s", m->like[c].why);
 			continue;
 		}
 		if (!l->delta.known) {
@@ -205,7 +203,7 @@ static void print_like(const struct comparison *k)
 /* The stint's answer of B against A, where the book has a stint. */
 static int print_stint(const struct comparison *k)
 {
-	char a[200], b[200], line[1600];
+	char a[200], b[200];
 	const struct stint_options o = {.draws = STINT_DRAWS};
 	struct err e;
 	err_clear(&e);
@@ -216,7 +214,8 @@ static int print_stint(const struct comparison *k)
 		fitted_sheet_name(k->side[0], a, sizeof a), &o, &e);
 	if (!s)
 		return cmd_fail(&e);
-	printf("\nstint: %s\n", cmd_safe(s->sentence, line, sizeof line));
+	putchar('\n');
+	cmd_line("stint: %s", s->sentence);
 	stint_free(s);
 	return CMD_OK;
 }
@@ -234,8 +233,10 @@ static int print_table(const struct comparison *k)
 		puts("\nextrapolated: outside what was driven");
 	char borrowed[WORDS_SIZE];
 	if (words_borrowed_delta(k->a->model, k->side[1]->values, k->side[0]->values, borrowed,
-		    sizeof borrowed)[0])
-		printf("\n%s\n", borrowed);
+		    sizeof borrowed)[0]) {
+		putchar('\n');
+		cmd_line("%s", borrowed);
+	}
 	told_balance(&k->a->book, k->side[1]->values, k->side[0]->values);
 	told_cautions_of(&k->a->book, k->side[0], k->side[1]);
 	int status = print_stint(k);

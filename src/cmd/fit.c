@@ -209,7 +209,7 @@ static void print_noise(const struct response *r, size_t k)
 
 static void print_term(const struct model *m, const struct response *r, size_t t, double *l)
 {
-	char words[WORDS_SIZE], safe[WORDS_SIZE], value[32] = "-", range[80] = "", lo[32], hi[32];
+	char words[WORDS_SIZE], value[32] = "-", range[80] = "", lo[32], hi[32];
 	const struct estimate e = term_estimate(r, t, l);
 	const bool bounded = e.known && e.has_interval;
 	const int d = bounded && e.high > e.low ? words_decimals((e.high - e.low) / 2) : 3;
@@ -221,8 +221,7 @@ static void print_term(const struct model *m, const struct response *r, size_t t
 		snprintf(range, sizeof range, "%s to %s", lo, hi);
 	}
 	fputs("  ", stdout);
-	cmd_pad(stdout,
-		cmd_safe(words_term(m, &r->terms[t], words, sizeof words), safe, sizeof safe), 38);
+	cmd_pad(stdout, words_term(m, &r->terms[t], words, sizeof words), 38);
 	printf("%10s  ", value);
 	cmd_pad(stdout, range, 22);
 	const enum dispute c = words_dispute(m, (size_t)(r - m->responses), &r->terms[t]);
@@ -351,7 +350,7 @@ static void print_response(const struct model *m, size_t k)
 	char words[WORDS_SIZE];
 	printf("\n%s, %s", words_response(m, k, words, sizeof words), words_unit(k));
 	if (!r->fitted) {
-		printf(": %s\n", r->why);
+		cmd_line(": %s", r->why);
 		return;
 	}
 	printf(": %zu readings over %zu runs\n", r->n_obs, r->n_runs);
@@ -367,7 +366,7 @@ static void print_response(const struct model *m, size_t k)
 	fputs("  ", stdout);
 	print_noise(r, k);
 	if (words_lack_of_fit(r, words, sizeof words)[0])
-		printf("  %s\n", words);
+		cmd_line("  %s", words);
 }
 
 static void effect_cell(const struct estimate *e, bool borrows)
@@ -387,7 +386,7 @@ static bool print_effects(const struct model *m, struct err *err)
 {
 	const struct sheet *ref = book_reference(m->book);
 	struct effects e;
-	char words[WORDS_SIZE], safe[WORDS_SIZE];
+	char words[WORDS_SIZE];
 	if (!ref || !m->responses[0].fitted)
 		return true;
 	if (!effects_make(&e, m, ref->values, err))
@@ -404,9 +403,7 @@ static bool print_effects(const struct model *m, struct err *err)
 			const struct effect *x = &e.v[i];
 			const struct term t = {.kind = TERM_LINEAR, .a = (int)x->coord};
 			fputs("  ", stdout);
-			cmd_pad(stdout,
-				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe),
-				38);
+			cmd_pad(stdout, words_term(m, &t, words, sizeof words), 38);
 			effect_cell(&x->by[RESPONSE_TIME], m->borrowing);
 			effect_cell(&x->by[1 + e.channel], m->borrowing);
 			effect_cell(&x->like[e.channel].delta, m->borrowing);
@@ -430,7 +427,7 @@ static bool print_effects(const struct model *m, struct err *err)
 static void print_segments(const struct model *m)
 {
 	const struct sheet *ref = book_reference(m->book);
-	char words[WORDS_SIZE], safe[WORDS_SIZE], where[600];
+	char words[WORDS_SIZE], where[600];
 	bool any = false;
 	if (!m->segments || m->segments->n == 0 || !ref)
 		return;
@@ -446,10 +443,8 @@ static void print_segments(const struct model *m)
 				continue;
 			any = true;
 			fputs("  ", stdout);
-			cmd_pad(stdout,
-				cmd_safe(words_term(m, &t, words, sizeof words), safe, sizeof safe),
-				38);
-			printf("%s: %s\n", words_response(m, response, words, sizeof words), where);
+			cmd_pad(stdout, words_term(m, &t, words, sizeof words), 38);
+			cmd_line("%s: %s", words_response(m, response, words, sizeof words), where);
 		}
 	if (!any)
 		puts("  no difference stands clear of noise");
@@ -469,7 +464,7 @@ static void print_exchange(const struct model *m)
 		if (e->method != EXCHANGE_NONE)
 			printf("%s, %s", words_rate_interval(e, 3, words, sizeof words),
 				words_rate_origin(e));
-		printf("%s%s\n", e->note[0] ? "; " : "", e->note);
+		cmd_line("%s%s", e->note[0] ? "; " : "", e->note);
 	}
 }
 
@@ -481,9 +476,9 @@ static void print_remarks(const struct model *m)
 	if (words_tangled(m)[0])
 		puts(words_tangled(m));
 	if (m->curvature_note[0])
-		printf("%s\n", m->curvature_note);
+		cmd_line("%s", m->curvature_note);
 	for (size_t i = 0; i < m->n_notes; i++)
-		printf("%s\n", m->notes[i]);
+		cmd_line("%s", m->notes[i]);
 	for (size_t i = 0; i < m->n_suspects; i++) {
 		const struct suspect *s = &m->suspects[i];
 		printf("lap %zu of run %s: %s stands far off the others (%.1f; 3.5 is usual at "
@@ -496,13 +491,11 @@ static void print_remarks(const struct model *m)
 
 static int print_text(const struct model *m)
 {
-	char safe[256];
 	struct err err;
 	err_clear(&err);
 	const struct book *b = m->book;
-	printf("%s: %zu runs, %zu laps fitted, %zu skipped\n",
-		cmd_safe(b->name ? b->name : b->id, safe, sizeof safe), b->n_runs, m->n_fitted_laps,
-		m->n_skipped);
+	cmd_line("%s: %zu runs, %zu laps fitted, %zu skipped", b->name ? b->name : b->id, b->n_runs,
+		m->n_fitted_laps, m->n_skipped);
 	if (cmd_say_empty(b, stdout)) {
 		borrowed_text(m);
 		return cmd_finish();

@@ -16,7 +16,6 @@ static void print_member(const struct car *c, const struct plan *p, const struct
 {
 	const struct adjustable *a = &c->adjustables[member];
 	fix base = p->runs[0].values[member];
-	char unit[40];
 	if (number)
 		printf("  %2d  ", number);
 	else
@@ -27,7 +26,7 @@ static void print_member(const struct car *c, const struct plan *p, const struct
 		print_value(a, base + f->middle);
 	print_value(a, base + f->high);
 	print_value(a, base);
-	printf("  %s\n", cmd_safe(a->unit, unit, sizeof unit));
+	cmd_line("  %s", a->unit);
 }
 
 static void print_factors(const struct car *c, const struct plan *p)
@@ -144,7 +143,6 @@ static void print_next_values(const struct plan *p, const struct book *b)
 {
 	int at = book_find_sheet(b, p->base);
 	const fix *base = at >= 0 ? b->sheets[at].values : p->runs[0].values;
-	char unit[40];
 	for (size_t i = 0; i < b->car.n_adjustables; i++) {
 		const struct adjustable *a = &b->car.adjustables[i];
 		if (base[i] == p->runs[0].values[i])
@@ -154,7 +152,7 @@ static void print_next_values(const struct plan *p, const struct book *b)
 		print_value(a, base[i]);
 		fputs(" -> ", stdout);
 		print_value(a, p->runs[0].values[i]);
-		printf(" %s\n", cmd_safe(a->unit, unit, sizeof unit));
+		cmd_line(" %s", a->unit);
 	}
 }
 
@@ -203,7 +201,6 @@ static void print_plan(const struct plan *p, const struct book *b, const struct 
 
 void cmd_plan_table(const struct plan *p, const struct book *b, const struct plan_noise *noise)
 {
-	char note[2 * PLAN_NOTE_SIZE];
 	if (p->kind == PLAN_NEXT)
 		print_next(p, b);
 	else
@@ -211,7 +208,7 @@ void cmd_plan_table(const struct plan *p, const struct book *b, const struct pla
 	if (p->n_notes)
 		putchar('\n');
 	for (size_t i = 0; i < p->n_notes; i++)
-		printf("- %s\n", cmd_safe(p->notes[i], note, sizeof note));
+		cmd_line("- %s", p->notes[i]);
 	puts("\nThe tyre maker's limits and the series' rules outrank these levels; build up after "
 	     "every "
 	     "change.");

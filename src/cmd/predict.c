@@ -71,9 +71,9 @@ static int print_text(const struct model *m, const struct sheet *s, const struct
 	char where[256], beyond[256];
 	words_conditions(m, where, sizeof where);
 	words_beyond(m, beyond, sizeof beyond);
-	printf("%s against %s%s%s\n", s->id, against->id, where[0] ? ", at " : "", where);
+	cmd_line("%s against %s%s%s", s->id, against->id, where[0] ? ", at " : "", where);
 	if (beyond[0])
-		printf("%s: the values lean on that, the changes do not\n", beyond);
+		cmd_line("%s: the values lean on that, the changes do not", beyond);
 	putchar('\n');
 	if (!cmd_say_empty(m->book, stdout))
 		answer_table(m, s->values, against->values);

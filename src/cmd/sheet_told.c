@@ -66,11 +66,11 @@ void told_balance(const struct book *b, const fix *values, const fix *against)
 		const struct balance_line *l = &lines[i];
 		cmd_pad(stdout, l->name, 20);
 		if (!l->figure.has) {
-			printf("  %s\n", l->words);
+			cmd_line("  %s", l->words);
 			continue;
 		}
 		balance_beyond_words(l, beyond, sizeof beyond);
-		printf("%14s  %8s%s  %s%s%s\n", l->value, l->delta, l->beyond ? " !" : "  ",
+		cmd_line("%14s  %8s%s  %s%s%s", l->value, l->delta, l->beyond ? " !" : "  ",
 			l->words, l->beyond && l->words[0] ? "; " : "", beyond);
 	}
 }
@@ -90,12 +90,12 @@ json_t *told_cautions_json(const struct book *b, const fix *values)
 
 bool told_cautions(const struct book *b, const char *who, const fix *values)
 {
-	char text[CAUTION_SIZE], safe[2 * CAUTION_SIZE];
+	char text[CAUTION_SIZE];
 	bool any = false;
 	for (size_t i = 0; i < b->car.n_adjustables; i++) {
 		if (!caution_words(&b->car, i, values[i], text, sizeof text)[0])
 			continue;
-		printf("caution, %s: %s\n", who, cmd_safe(text, safe, sizeof safe));
+		cmd_line("caution, %s: %s", who, text);
 		any = true;
 	}
 	return any;

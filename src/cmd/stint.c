@@ -86,10 +86,10 @@ static const char *plan_words(
 static void print_row(const struct stint *s, size_t k, const char *plan)
 {
 	const struct stint_row *r = &s->rows[k];
-	char total[32], span[48] = "", lift[32] = "-", limit[32] = "-", line[800];
+	char total[32], span[48] = "", lift[32] = "-", limit[32] = "-";
 	cmd_pad(stdout, plan, 28);
 	if (!r->known) {
-		printf("  %s\n", cmd_safe(r->why, line, sizeof line));
+		cmd_line("  %s", r->why);
 		return;
 	}
 	laptime_tell(r->total, 1, total, sizeof total);
@@ -108,7 +108,7 @@ static int print_table(const struct fitted_book *a, const struct sheet *on, cons
 	const char *sheet, const char *reference)
 {
 	const struct model *m = a->model;
-	char plan[120], line[1600];
+	char plan[120], line[WORDS_SIZE];
 	printf("%zu laps on a fresh set, limit %g %% of tread%s%s\n\n", s->laps,
 		s->rules.wear_limit, s->limiting >= 0 ? "; the reference is limited by wear " : "",
 		s->limiting >= 0 ? m->book->channels[s->limiting] : "");
@@ -124,11 +124,12 @@ static int print_table(const struct fitted_book *a, const struct sheet *on, cons
 		putchar('\n');
 	if (s->crossover_lap)
 		printf("\n%s is ahead from lap %zu%s\n", sheet, s->crossover_lap, stint_doubt(s));
-	printf("\n%s\n", cmd_safe(s->sentence, line, sizeof line));
+	putchar('\n');
+	cmd_line("%s", s->sentence);
 	if (words_borrowed_delta(m, on->values, a->reference->values, line, sizeof line)[0])
-		printf("%s\n", line);
+		cmd_line("%s", line);
 	for (size_t i = 0; i < s->n_notes; i++)
-		puts(cmd_safe(s->notes[i], line, sizeof line));
+		cmd_line("%s", s->notes[i]);
 	told_cautions_of(&a->book, on, a->reference);
 	return cmd_finish();
 }

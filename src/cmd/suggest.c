@@ -154,26 +154,27 @@ static int print_json(const struct suggestion *s)
 	bool ok = head != NULL;
 	if (ok) {
 		fputc('{', stdout);
-		json_dumpf(head, stdout, JSON_EMBED | flags);
+		ok = cmd_put_json(head, JSON_EMBED | flags);
 		fputs(",\n \"frontier\": [", stdout);
 	}
 	for (size_t i = 0; ok && i < s->f->n; i++) {
 		json_t *p = point_json(s, &s->f->points[i]);
 		fputs(i ? ",\n  " : "\n  ", stdout);
-		ok = p && json_dumpf(p, stdout, flags) == 0;
+		ok = cmd_put_json(p, flags);
 		json_decref(p);
 	}
 	json_decref(head);
-	if (!ok && !ferror(stdout)) {
+	json_t *notes = ok ? notes_json(s->f) : NULL;
+	if (ok)
+		fputs("],\n \"notes\": ", stdout);
+	ok = ok && cmd_put_json(notes, flags);
+	json_decref(notes);
+	if (!ok) {
 		struct err e;
 		err_memory(&e);
 		return cmd_fail(&e);
 	}
-	json_t *notes = notes_json(s->f);
-	fputs("],\n \"notes\": ", stdout);
-	json_dumpf(notes, stdout, flags);
 	fputs("}\n", stdout);
-	json_decref(notes);
 	return cmd_finish();
 }
 
@@ -279,7 +280,7 @@ static void print_elsewhere(const struct suggestion *s)
 static int print_table(const struct suggestion *s)
 {
 	const struct frontier *f = s->f;
-	char save[SAVE_SIZE], name[200], start[200], line[800];
+	char save[SAVE_SIZE], name[200], start[200];
 	char words[64];
 	bool borrowed = false;
 	save_print(s->a->model, &s->o.save, save, sizeof save);
@@ -319,7 +320,7 @@ static int print_table(const struct suggestion *s)
 		puts("each is the best of many estimates: expect less on track, verify before "
 		     "trusting it");
 	for (size_t i = 0; i < f->n_notes; i++)
-		puts(cmd_safe(f->notes[i], line, sizeof line));
+		cmd_line("%s", f->notes[i]);
 	if (words_tangled(s->a->model)[0])
 		puts(words_tangled(s->a->model));
 	told_cautions_of(&s->a->book, s->start, s->a->reference);

@@ -129,7 +129,8 @@ static void print_forecast(size_t response, const struct verified *r, const stru
 {
 	if (!f->known) {
 		cmd_pad(stdout, "", 33);
-		printf("  not predicted: %s", f->why);
+		char why[sizeof f->why * 5];
+		printf("  not predicted: %s", cmd_safe(f->why, why, sizeof why));
 		return;
 	}
 	print_figure(response, f->value);
@@ -158,7 +159,7 @@ static void print_tally(const char *how, const struct tally *t)
 	}
 	printf(": TOO OFTEN (by chance %.2g in 100)\n", 100 * t->p);
 	if (t->names[0])
-		printf("  the missed runs have in common: %s\n", t->names);
+		cmd_line("  the missed runs have in common: %s", t->names);
 	else
 		puts("  no single change stands out among the missed runs: the model may lack "
 		     "something "
@@ -183,7 +184,7 @@ static void print_drift(const struct verify *v, size_t y)
 		putchar('\n');
 	}
 	if (d->has_slope)
-		printf("  %s\n", verify_drift_words(y, d, words, sizeof words));
+		cmd_line("  %s", verify_drift_words(y, d, words, sizeof words));
 }
 
 static void print_response(const struct verify *v, size_t y)

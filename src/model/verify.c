@@ -117,6 +117,7 @@ static void say_untold(
 			words_term(m, &r->terms[terms[0]], words, sizeof words));
 	else
 		snprintf(why, size, "not tested by then");
+	text_mend(why); /* a label cut there may end in half a letter */
 	free(terms);
 }
 

@@ -51,7 +51,7 @@ const char *words_term(const struct model *m, const struct term *t, char *buf, s
 			t->id + strlen(factor_names[t->a]) + 1);
 		break;
 	}
-	return buf;
+	return text_mend(buf);
 }
 
 /* Set-up terms that never left one value need no list of others. */
@@ -113,14 +113,14 @@ const char *words_untested(
 		char name[WORDS_SIZE];
 		snprintf(buf, size, "%.200s: not fitted here",
 			words_term(m, &r->terms[term], name, sizeof name));
-		return buf;
+		return text_mend(buf);
 	}
 	term = (size_t)mine;
 	r = model_driven(r);
 	const struct term *t = &r->terms[term];
 	if (t->kind != TERM_LINEAR) {
 		list_all(m, r, term, buf, size);
-		return buf;
+		return text_mend(buf);
 	}
 	const struct coord *c = &m->coords[t->a];
 	const char *label = coord_label(m, t->a);
@@ -135,7 +135,7 @@ const char *words_untested(
 			label);
 	else
 		list_all(m, r, term, buf, size);
-	return buf;
+	return text_mend(buf);
 }
 
 const char *words_verdict(const struct estimate *e)
@@ -236,7 +236,7 @@ const char *words_conflict(const struct model *m, const struct conflict *c, char
 		"chance allows (p = %.2g)",
 		words_term(m, &model_driven(r)->terms[c->term], term, sizeof term), what, d,
 		c->here, d, c->borrowed, c->p);
-	return buf;
+	return text_mend(buf);
 }
 
 const char *words_noise_source(const struct response *r)
