@@ -59,8 +59,9 @@ int scr_text(int y, int x, int width, enum style style, const char *text)
 		width = COLS - x;
 	size_t len = strlen(text);
 	len = len < LINE_MAX_BYTES ? len : LINE_MAX_BYTES;
-	const int cols = lines_width(text, len, width);
-	lines_add(y, x, cols, style, text, len);
+	size_t used;
+	const int cols = lines_width(text, len, width, &used);
+	lines_add(y, x, cols, style, text, used);
 	return cols;
 }
 
@@ -76,7 +77,8 @@ int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
 
 int scr_width(const char *text)
 {
-	return lines_width(text, strlen(text), NO_CUT);
+	size_t used;
+	return lines_width(text, strlen(text), NO_CUT, &used);
 }
 
 int scr_cut(int y, int x, int width, enum style style, const char *text)

@@ -8,9 +8,13 @@
 #include <string.h>
 #include <wchar.h>
 
-/* One piece of a line, cols columns from x on; its text follows it in the buffer. */
+/*
+ * One piece of a line, cols columns from x on; its text follows it in the buffer. wide: it has
+ * characters of two columns.
+ */
 struct piece {
-	unsigned short x, cols, style, len;
+	unsigned short x, cols, len;
+	unsigned char style, wide;
 };
 
 struct line {
@@ -22,10 +26,84 @@ struct line {
 static struct {
 	struct line *lines; /* owned */
 	int rows, cols;     /* what the lines were made for */
+	char *halves;       /* owned [cols]: of the line being painted, see paint_wide() */
 	attr_t attrs[STYLES];
 	short pairs[STYLES];
 	struct buf *copy; /* of what is added, each piece behind its line's number; or NULL */
 } screen;
+
+/* --- texts ------------------------------------------------------------------ */
+
+enum { LINE_MAX_BYTES = 2048 };
+
+static bool plain_ascii(const char *text, size_t len)
+{
+	for (size_t i = 0; i < len; i++)
+		if (text[i] < 0x20 || text[i] > 0x7e)
+			return false;
+	return true;
+}
+
+/* A text as the screen shows it. */
+struct wide_text {
+	wchar_t text[LINE_MAX_BYTES];
+	int n, cols;
+	size_t used;  /* bytes of the text that it was made of */
+	bool doubles; /* some character has two columns */
+};
+
+/* The character or invalid byte at `text`, made safe, to the end of `to`, where it fits into
+ * `width` columns. Returns the bytes used; 0: no room. */
+static size_t widen_one(struct wide_text *to, const char *text, size_t len, int width)
+{
+	char safe[16];
+	unsigned c;
+	const size_t bytes = text_utf8_next(text, len, &c), used = bytes ? bytes : 1;
+	const size_t n = term_is_utf8() ? text_safe(safe, sizeof safe, text, used)
+					: text_safe_ascii(safe, sizeof safe, text, used);
+	int cols = to->cols, at = to->n;
+	for (size_t i = 0, step; i < n && (step = text_utf8_next(safe + i, n - i, &c)); i += step) {
+		int w = wcwidth((wchar_t)c);
+		if (w < 0) { /* this machine's tables do not know it */
+			c = '?';
+			w = 1;
+		}
+		cols += w;
+		if (cols > width || at + 1 >= LINE_MAX_BYTES)
+			return 0;
+		to->text[at++] = (wchar_t)c;
+		to->doubles = to->doubles || w > 1;
+	}
+	to->n = at;
+	to->cols = cols;
+	return used;
+}
+
+/* Safe text as wide characters, cut at `width` columns: nothing that was made visible in several
+ * characters is cut inside. */
+static void make_wide(struct wide_text *to, const char *text, size_t len, int width)
+{
+	to->n = to->cols = 0;
+	to->used = 0;
+	to->doubles = false;
+	for (size_t n; to->used < len; to->used += n)
+		if (!(n = widen_one(to, text + to->used, len - to->used, width)))
+			break;
+}
+
+int lines_width(const char *text, size_t len, int width, size_t *used)
+{
+	struct wide_text wide;
+	if (plain_ascii(text, len)) {
+		*used = len < (size_t)width ? len : (size_t)width;
+		return (int)*used;
+	}
+	make_wide(&wide, text, len, width);
+	*used = wide.used;
+	return wide.cols;
+}
+
+/* --- lines ------------------------------------------------------------------ */
 
 static void make_styles(void)
 {
@@ -51,7 +129,9 @@ static void drop_lines(void)
 		buf_free(&screen.lines[y].shown);
 	}
 	free(screen.lines);
+	free(screen.halves);
 	screen.lines = NULL;
+	screen.halves = NULL;
 	screen.rows = screen.cols = 0;
 }
 
@@ -62,8 +142,11 @@ static bool follow_size(void)
 		return true;
 	drop_lines();
 	screen.lines = calloc((size_t)LINES, sizeof *screen.lines);
-	if (!screen.lines)
+	screen.halves = malloc((size_t)COLS);
+	if (!screen.lines || !screen.halves) {
+		drop_lines();
 		return false;
+	}
 	screen.rows = LINES;
 	screen.cols = COLS;
 	for (int y = 0; y < screen.rows; y++) {
@@ -113,10 +196,17 @@ void lines_blank(int y)
 void lines_add(int y, int x, int cols, enum style style, const char *text, size_t len)
 {
 	struct line *l = line_at(y);
-	const struct piece p = {(unsigned short)x, (unsigned short)cols, (unsigned short)style,
-		(unsigned short)len};
+	struct piece p = {.x = (unsigned short)x,
+		.cols = (unsigned short)cols,
+		.len = (unsigned short)len,
+		.style = (unsigned char)style};
 	if (!l)
 		return;
+	if (!plain_ascii(text, len)) {
+		struct wide_text wide;
+		make_wide(&wide, text, len, cols);
+		p.wide = wide.doubles;
+	}
 	buf_add(&l->now, (const char *)&p, sizeof p);
 	buf_add(&l->now, text, len);
 	if (!screen.copy)
@@ -154,55 +244,6 @@ void lines_add_again(const struct buf *copied)
 	}
 }
 
-/* --- texts ------------------------------------------------------------------ */
-
-enum { LINE_MAX_BYTES = 2048 };
-
-static bool plain_ascii(const char *text, size_t len)
-{
-	for (size_t i = 0; i < len; i++)
-		if (text[i] < 0x20 || text[i] > 0x7e)
-			return false;
-	return true;
-}
-
-/* Safe text as wide characters, cut at `width` columns. Returns the columns. */
-static int make_wide(
-	const char *text, size_t len, int width, wchar_t out[LINE_MAX_BYTES], int *n_out)
-{
-	char safe[LINE_MAX_BYTES];
-	len = term_is_utf8() ? text_safe(safe, sizeof safe, text, len)
-			     : text_safe_ascii(safe, sizeof safe, text, len);
-	int cols = 0, n = 0;
-	for (size_t i = 0; i < len && n + 1 < LINE_MAX_BYTES;) {
-		unsigned c;
-		size_t used = text_utf8_next(safe + i, len - i, &c);
-		if (!used)
-			break;
-		int w = wcwidth((wchar_t)c);
-		if (w < 0) { /* this machine's tables do not know it */
-			c = '?';
-			w = 1;
-		}
-		if (cols + w > width)
-			break;
-		out[n++] = (wchar_t)c;
-		cols += w;
-		i += used;
-	}
-	*n_out = n;
-	return cols;
-}
-
-int lines_width(const char *text, size_t len, int width)
-{
-	wchar_t wide[LINE_MAX_BYTES];
-	int n;
-	if (plain_ascii(text, len))
-		return len < (size_t)width ? (int)len : width;
-	return make_wide(text, len, width, wide, &n);
-}
-
 /* --- to curses ---------------------------------------------------------------- */
 
 /* ASCII as cells: skips what waddnstr() does for every character. */
@@ -220,15 +261,14 @@ static void paint_ascii(int y, int x, int n, int style, const char *text)
 
 static void paint_piece(int y, const struct piece *p, const char *text)
 {
-	wchar_t wide[LINE_MAX_BYTES];
-	int n;
+	struct wide_text wide;
 	if (plain_ascii(text, (size_t)p->len)) {
 		paint_ascii(y, p->x, p->len < p->cols ? p->len : p->cols, p->style, text);
 		return;
 	}
-	make_wide(text, (size_t)p->len, p->cols, wide, &n);
+	make_wide(&wide, text, (size_t)p->len, p->cols);
 	attr_set(screen.attrs[p->style], screen.pairs[p->style], NULL);
-	mvaddnwstr(y, p->x, wide, n);
+	mvaddnwstr(y, p->x, wide.text, wide.n);
 }
 
 /* Columns of a line, `to` not among them. */
@@ -279,6 +319,59 @@ static void round_out(struct span *s, const struct buf *pieces)
 	} while (before.from != s->from || before.to != s->to);
 }
 
+static bool has_doubles(const struct buf *pieces)
+{
+	struct piece p;
+	for (size_t at = 0, next; (next = piece_at(pieces, at, &p)) != 0; at = next)
+		if (p.wide)
+			return true;
+	return false;
+}
+
+enum { WHOLE, LEFT_HALF, RIGHT_HALF };
+
+/* Which of its columns hold halves of a character. */
+static void note_halves(const struct piece *p, const char *text)
+{
+	struct wide_text wide = {.n = 0};
+	memset(screen.halves + p->x, WHOLE, p->cols);
+	if (p->wide)
+		make_wide(&wide, text, (size_t)p->len, p->cols);
+	for (int i = 0, x = p->x; i < wide.n; i++) {
+		const int w = wcwidth(wide.text[i]);
+		if (w == 2) {
+			screen.halves[x] = LEFT_HALF;
+			screen.halves[x + 1] = RIGHT_HALF;
+		}
+		x += w > 0 ? w : 0;
+	}
+}
+
+/*
+ * A line with characters of two columns, the whole of it. curses leaves the other half of such a
+ * character behind when one of its columns is written to (ncurses 6.4: mvaddchnstr(), mvhline()),
+ * so one that a piece begins or ends inside of is cleared before.
+ */
+static void paint_wide(int y, const struct buf *pieces)
+{
+	struct piece p;
+	memset(screen.halves, WHOLE, (size_t)screen.cols);
+	attr_set(A_NORMAL, 0, NULL);
+	mvhline(y, 0, ' ', screen.cols);
+	for (size_t at = 0, next; (next = piece_at(pieces, at, &p)) != 0; at = next) {
+		const int end = p.x + p.cols;
+		if (!p.cols || end > screen.cols)
+			continue;
+		attr_set(A_NORMAL, 0, NULL);
+		if (screen.halves[p.x] == RIGHT_HALF)
+			mvhline(y, p.x - 1, ' ', 2);
+		if (screen.halves[end - 1] == LEFT_HALF)
+			mvhline(y, end - 1, ' ', 2);
+		paint_piece(y, &p, pieces->data + at + sizeof p);
+		note_halves(&p, pieces->data + at + sizeof p);
+	}
+}
+
 static void paint_span(int y, const struct span *s, const struct buf *pieces)
 {
 	struct piece p;
@@ -297,6 +390,10 @@ static void paint_line(int y, const struct line *l)
 	if (l->now.failed) {
 		paint_span(y, &s, &(struct buf){.len = 0});
 		paint_ascii(y, 0, (int)sizeof lost - 1, WARN, lost);
+		return;
+	}
+	if (has_doubles(&l->now) || (!l->shown.failed && has_doubles(&l->shown))) {
+		paint_wide(y, &l->now);
 		return;
 	}
 	if (!l->shown.failed) {

@@ -23,7 +23,7 @@ void lines_add_again(const struct buf *copied);
 /* Give curses the lines that are not as it has them. */
 void lines_paint(void);
 
-/* Columns that a text takes once it is safe and cut at `width`. */
-int lines_width(const char *text, size_t len, int width);
+/* Columns that a text takes once it is safe and cut at `width`; *used: its bytes up to the cut. */
+int lines_width(const char *text, size_t len, int width, size_t *used);
 
 #endif

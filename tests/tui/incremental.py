@@ -1,11 +1,13 @@
 """What is painted change by change is what a full painting shows.
 
 Random keys over all pages; every few keys the screen must equal, cell by cell, the one after
-Ctrl-L, which paints every line anew onto a cleared screen. The seeds are fixed.
+Ctrl-L, which paints every line anew onto a cleared screen. The seeds are fixed. And boxes over
+names in characters of two columns: open, and after they were closed.
 """
 import os
 import random
 import shutil
+import signal
 import sys
 
 from terminal import Terminal, copy_demo
@@ -37,8 +39,54 @@ def difference(before, after):
                  for x, (a, b) in enumerate(zip(p, q)) if a != b), None)
 
 
-def walk(size, seed):
+WIDE = {"Wing angle": "翼の角度", "Camber": "キャンバー", "Toe": "つま先 toe", "Spring": "ばね定数",
+        "Bar": "棒", "Ride height": "車高 height", "Cold pressure": "ｐｒｅｓｓｕｒｅ ｃｏｌｄ", "Brake bias": "制動 bias"}
+
+
+def copy_wide():
+    """The demo book with names in characters of two columns."""
     book = copy_demo()
+    path = os.path.join(book, "profiles", "cars", "larkspur-20.yaml")
+    with open(path, encoding="utf-8") as f:
+        text = f.read()
+    for name, wide in WIDE.items():
+        text = text.replace("label: %s\n" % name, 'label: "%s"\n' % wide)
+    with open(path, "w", encoding="utf-8") as f:
+        f.write(text)
+    return book
+
+
+def same_again(t, what):
+    """The screen is what a full painting shows; a program that goes on paints all, boxes too."""
+    t.settle()
+    before, text = cells(t), t.text()
+    t.kill(signal.SIGCONT)
+    t.settle()
+    at = difference(before, cells(t))
+    if at:
+        raise AssertionError("%s: line %d, column %d: %s, painted anew %s\n%s" % (what, *at, text))
+
+
+def boxes(size):
+    book = copy_wide()
+    t = Terminal([book], cols=size[0], rows=size[1])
+    try:
+        t.settle()
+        for page in "123456":
+            for key in "?o":
+                t.send(page)
+                t.settle()
+                t.send(key)
+                same_again(t, "page %s, %s" % (page, key))
+                t.send("q")
+                same_again(t, "page %s, %s closed" % (page, key))
+    finally:
+        t.close()
+        shutil.rmtree(os.path.dirname(book), ignore_errors=True)
+
+
+def walk(size, seed, copy=copy_demo):
+    book = copy()
     r, typed = random.Random(seed), []
     t = Terminal([book], cols=size[0], rows=size[1])
     try:
@@ -64,13 +112,16 @@ def walk(size, seed):
 
 def main():
     failed = 0
-    for i, size in enumerate(SIZES):
+    tests = [("%dx%d" % size, lambda size=size, i=i: walk(size, 20 + i)) for i, size in enumerate(SIZES)]
+    tests.append(("wide names", lambda: walk((80, 24), 30, copy_wide)))
+    tests += [("boxes, %dx%d" % size, lambda size=size: boxes(size)) for size in SIZES[:2]]
+    for name, test in tests:
         try:
-            walk(size, 20 + i)
-            print("ok   %dx%d" % size)
+            test()
+            print("ok   %s" % name)
         except AssertionError as e:
             failed += 1
-            print("FAIL %dx%d: %s" % (*size, e))
+            print("FAIL %s: %s" % (name, e))
     return 1 if failed else 0
 
 
