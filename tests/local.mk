@@ -354,8 +354,9 @@ tests_test_workbench_SOURCES = tests/test_workbench.c src/tui/actions.c src/tui/
 TESTS += tests/test_guide.sh tests/test_tutorial.sh
 EXTRA_DIST += tests/test_guide.sh tests/test_tutorial.sh
 
-TESTS += tests/tui_incremental.sh tests/tui_screens.sh tests/tui_terminal.sh
-EXTRA_DIST += tests/tui_incremental.sh tests/tui_screens.sh tests/tui_terminal.sh tests/tui tests/screens
+TESTS += tests/tui_incremental.sh tests/tui_others.sh tests/tui_screens.sh tests/tui_terminal.sh
+EXTRA_DIST += tests/tui_incremental.sh tests/tui_others.sh tests/tui_screens.sh
+EXTRA_DIST += tests/tui_terminal.sh tests/tui tests/screens
 
 else
 

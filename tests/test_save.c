@@ -460,7 +460,7 @@ static void leave(const char *kind, pid_t pid, uint64_t old_hash, const char *ne
 		.hash = hash_bytes(new_text, strlen(new_text))};
 	char name[TEMP_NAME], mine[32], theirs[32], *at;
 
-	temp_name(&j, kind, old_hash, name);
+	temp_name(&j, j.name, kind, old_hash, name);
 	snprintf(mine, sizeof mine, "-%ld-", (long)getpid());
 	snprintf(theirs, sizeof theirs, "-%ld-", (long)pid);
 	at = strstr(name, mine);
@@ -492,6 +492,7 @@ START_TEST(leftovers_go_but_never_the_only_copy)
 	ck_assert_int_eq(access(f, F_OK), 0);
 	snprintf(kept, sizeof kept, "%s/kind.yaml.kept-1", folder);
 	holds(kept, "somebody else's");
+	said("what it left behind is in kind.yaml.kept-1 now");
 	/* A second one does not take its place. */
 	leave("swap", dead, old, "ours", "a third text", d);
 	ck_assert_int_eq(put(path, "newer\n", &s), SAVE_DONE);
@@ -521,8 +522,79 @@ START_TEST(a_torn_rewrite_is_told)
 	/* Saved over all the same (the user repaired it): the copy stays, visibly. */
 	s = stamp_of(path);
 	ck_assert_int_eq(put(path, "repaired\n", &s), SAVE_DONE);
+	said("what it left behind is in kind.yaml.kept-1 now");
 	snprintf(kept, sizeof kept, "%s/kind.yaml.kept-1", folder);
 	holds(kept, "old\n");
+}
+END_TEST
+
+/* By whoever reads: the first fault, whatever the parser says of the rest. */
+START_TEST(torn_files_are_told_with_what_to_do)
+{
+	char copy[4400], more[4400], link[4400], want[600];
+	struct faults f;
+	struct stamp s = stamp_of(path);
+
+	faults_init(&f);
+	save_check_folder(folder, &f);
+	ck_assert(save_is_whole(path, &f) && f.n == 0);
+	leave("copy", dead_pid(), s.hash, "new text\n", "old\n", copy);
+	leave("new", dead_pid(), 0, "x", "half", more);
+	save_check_folder(folder, &f);
+	ck_assert(save_is_whole(path, &f) && f.n == 0);
+	test_write(path, "new t", 5);
+	ck_assert(!save_is_whole(path, &f));
+	ck_assert_uint_eq(f.n, 1);
+	ck_assert_int_eq(f.list[0].cls, ERR_INPUT);
+	ck_assert_str_eq(f.list[0].file, path);
+	snprintf(want, sizeof want, "the old text is in %s beside it: copy that over this file",
+		strrchr(copy, '/') + 1);
+	ck_assert_msg(strstr(f.list[0].text, want) != NULL, "%s", f.list[0].text);
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "or remove it if the file is right as it is"));
+	/* Two copies are of one file, which is told once. */
+	leave("copy", dead_pid(), s.hash, "newer text\n", "old\n", more);
+	save_check_folder(folder, &f);
+	ck_assert_uint_eq(f.n, 2);
+	ck_assert_str_eq(f.list[1].file, path);
+	/* By another name too, where the copy is not beside it. */
+	if (test_can(folder, CAN_SYMLINK)) {
+		char sub[4300];
+		snprintf(sub, sizeof sub, "%s/sub", folder);
+		snprintf(link, sizeof link, "%s/kind.yaml", sub);
+		ck_assert_int_eq(mkdir(sub, 0700), 0);
+		ck_assert_int_eq(symlink("../kind.yaml", link), 0);
+		save_check_folder(sub, &f);
+		ck_assert_uint_eq(f.n, 3);
+		ck_assert_str_eq(f.list[2].file, link);
+		snprintf(want, sizeof want, "is in %s/.kind.yaml.tl-copy-", folder);
+		ck_assert_msg(strstr(f.list[2].text, want) != NULL, "%s", f.list[2].text);
+	}
+	/* Put back. */
+	test_write(path, "old\n", 4);
+	ck_assert(save_is_whole(path, &f));
+	faults_free(&f);
+}
+END_TEST
+
+/* Of another machine it is not known who lives there: torn is torn, and who saves holds the lock.
+ */
+START_TEST(a_file_that_another_machine_left_torn)
+{
+	struct stamp s = stamp_of(path);
+	char name[300], *copy;
+
+	snprintf(name, sizeof name, "%s/.kind.yaml.tl-copy-00000001-%ld-1-%016llx-%016llx", folder,
+		(long)getppid(), (unsigned long long)s.hash, 7ULL);
+	test_write(name, "old\n", 4);
+	ck_assert(!save_interrupted(path, &copy));
+	test_write(path, "ne", 2);
+	ck_assert(save_interrupted(path, &copy));
+	free(copy);
+	test_write(path, "old\n", 4);
+	s = stamp_of(path);
+	ck_assert_int_eq(put(path, "new\n", &s), SAVE_DONE);
+	ck_assert_int_eq(err.cls, ERR_NONE);
+	ck_assert_int_eq(test_entries(folder), 1);
 }
 END_TEST
 
@@ -732,6 +804,8 @@ Suite *suite(void)
 	tcase_add_test(c, a_group_member_does_not_become_the_owner);
 	tcase_add_test(c, leftovers_go_but_never_the_only_copy);
 	tcase_add_test(c, a_torn_rewrite_is_told);
+	tcase_add_test(c, torn_files_are_told_with_what_to_do);
+	tcase_add_test(c, a_file_that_another_machine_left_torn);
 	tcase_add_test(c, names_up_to_the_longest);
 	tcase_add_test(c, a_limit_on_the_size_of_files);
 	tcase_add_test(c, a_full_disk);

@@ -559,22 +559,39 @@ END_TEST
 START_TEST(a_copy_in_the_own_folder_is_found)
 {
 	struct stamp s = stamp_of(path);
-	char host[128], name[300], *copy;
+	char host[128], name[300], *copy, *real;
+	struct faults f;
 
 	host_name(host, sizeof host);
 	snprintf(name, sizeof name, "%s/treadlight", folder);
 	ck_assert_int_eq(mkdir(name, 0700), 0);
 	ck_assert(!save_interrupted(path, &copy));
-	snprintf(name, sizeof name, "treadlight/.kind.yaml.tl-copy-%08x-%ld-1-%016llx-%016llx",
+	real = realpath(path, NULL);
+	snprintf(name, sizeof name,
+		"treadlight/.%016llx.kind.yaml.tl-copy-%08x-%ld-1-%016llx-%016llx",
+		(unsigned long long)hash_bytes(real, strlen(real)),
 		(unsigned)(hash_bytes(host, strlen(host)) & 0xffffffff), (long)dead_pid(),
 		(unsigned long long)s.hash, 7ULL);
+	free(real);
 	leave(name, "old\n");
-	ck_assert(!save_interrupted(path, &copy)); /* nothing is torn */
+	faults_init(&f);
+	save_check_folder(folder, &f);
+	ck_assert(!save_interrupted(path, &copy) && f.n == 0); /* nothing is torn */
 	test_write(path, "ne", 2);
 	ck_assert(save_interrupted(path, &copy));
 	holds(copy, "old\n");
 	free(copy);
 	ck_assert(!save_interrupted(other, &copy));
+	save_check_folder(folder, &f);
+	ck_assert_uint_eq(f.n, 1);
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "/treadlight/."));
+	faults_free(&f);
+	/* A file of that name in another book is another file. */
+	snprintf(name, sizeof name, "%s/elsewhere", folder);
+	ck_assert_int_eq(mkdir(name, 0700), 0);
+	leave("elsewhere/kind.yaml", "theirs\n");
+	save_check_folder(name, &f);
+	ck_assert_uint_eq(f.n, 0);
 }
 END_TEST
 
@@ -594,8 +611,8 @@ START_TEST(leftovers_and_locks_of_another_user)
 		!test_can(folder, CAN_SYMLINK))
 		return;
 	host_name(host, sizeof host);
-	snprintf(temp, sizeof temp, ".kind.yaml.tl-new-%08x-1-1",
-		(unsigned)(hash_bytes(host, strlen(host)) & 0xffffffff));
+	snprintf(temp, sizeof temp, ".kind.yaml.tl-new-%08x-%ld-1",
+		(unsigned)(hash_bytes(host, strlen(host)) & 0xffffffff), (long)getppid());
 	leave(temp, "working");
 	snprintf(lock, sizeof lock, "%s/.#kind.yaml", folder);
 	snprintf(text, sizeof text, "root@%s.1:%lld", host, (long long)boot_time());

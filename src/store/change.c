@@ -10,7 +10,7 @@ bool change_read(struct doc *d, const char *path, struct err *err)
 {
 	struct faults f;
 	faults_init(&f);
-	bool ok = doc_read(d, path, &f);
+	bool ok = save_is_whole(path, &f) && doc_read(d, path, &f);
 	if (!ok && f.n > 0)
 		*err = f.list[0];
 	else if (!ok)

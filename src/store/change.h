@@ -7,7 +7,8 @@
 #include "store/patch.h"
 #include "store/save.h"
 
-/* Read the file; on a fault *err is the first one, with its place. */
+/* Read the file; on a fault *err is the first one, with its place. One that a kill left half
+ * rewritten is none to change. */
 bool change_read(struct doc *d, const char *path, struct err *err);
 /* Patch a number, which the reader took for one, with at least as many decimals as stand there now.
  */

@@ -6,6 +6,7 @@
 #include <fcntl.h>
 #include <inttypes.h>
 #include <pwd.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -105,6 +106,16 @@ bool process_look(long pid, struct process *p)
 	if (f)
 		fclose(f);
 	return ok;
+}
+
+bool process_is_gone(long pid)
+{
+	struct process p, self;
+
+	if (kill((pid_t)pid, 0) != 0 && errno == ESRCH)
+		return true;
+	return process_look(pid, &p) && (p.state == 'Z' || (process_look((long)getpid(), &self) &&
+								   strcmp(p.name, self.name) != 0));
 }
 
 /* Make every part of a path that is missing. */

@@ -24,6 +24,9 @@ struct process {
 };
 /* False where the system does not tell: no such process, or hidden from this user. */
 bool process_look(long pid, struct process *p);
+/* Nobody has that pid; or who has it has ended, or is another program than this, which a pid is
+ * given to in time. False where that is not sure. */
+bool process_is_gone(long pid);
 
 /* $XDG_STATE_HOME/treadlight, or ~/.local/state/treadlight, opened; its path into buf. Where it is
  * missing it is made only if `make`. -1 with errno. */

@@ -147,6 +147,8 @@ static void list_files(struct work *w)
 	if (sheets && runs) {
 		list_ids(&w->sheets, sheets, w->faults);
 		list_ids(&w->runs, runs, w->faults);
+		save_check_folder(sheets, w->faults);
+		save_check_folder(runs, w->faults);
 	} else {
 		add_memory(w->faults, w->b->dir);
 	}
@@ -188,6 +190,7 @@ static bool load_head(struct work *w)
 		free(path);
 		return false;
 	}
+	save_is_whole(path, w->faults);
 	bool read = doc_read(&d, path, w->faults);
 	free(path);
 	list_files(w);

@@ -154,7 +154,7 @@ bool store_load_plan(struct plan **p, const struct book *b, struct faults *fault
 		free(path);
 		return true;
 	}
-	if (doc_read(&d, path, faults)) {
+	if (save_is_whole(path, faults) && doc_read(&d, path, faults)) {
 		*p = load_plan(&d, &b->car, faults);
 		doc_free(&d);
 	}

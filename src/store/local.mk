@@ -56,6 +56,7 @@ libtreadlight_a_SOURCES += \
 	src/store/save_run.c \
 	src/store/save_sheet.c \
 	src/store/save_temp.c \
+	src/store/save_torn.c \
 	src/store/scan.c \
 	src/store/scan.h \
 	src/store/store.h \

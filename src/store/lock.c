@@ -7,7 +7,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <inttypes.h>
-#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -120,19 +119,15 @@ static bool can_be(const struct process *p, const struct lock_owner *who)
 /* No process of this host has the lock any more; where that is not sure, one has. */
 static bool has_ended(const struct lock_owner *who)
 {
-	struct process p, self;
+	const bool self = who->pid == (long)getpid();
+	struct process p;
 
-	if (kill((pid_t)who->pid, 0) != 0 && errno == ESRCH)
-		return true;
+	/* Another of our kind is believed whatever the clocks say; of an editor they have to. */
+	if (!self && !process_is_gone(who->pid))
+		return false;
 	if (!process_look(who->pid, &p))
-		return false;
-	if (p.state == 'Z')
-		return true;
-	/* Another of our kind is believed whatever the clocks say. */
-	if (who->pid != (long)getpid() &&
-		(!process_look((long)getpid(), &self) || strcmp(p.name, self.name) == 0))
-		return false;
-	return !can_be(&p, who);
+		return !self;
+	return p.state == 'Z' || !can_be(&p, who);
 }
 
 /* False if nothing is there. */

@@ -199,7 +199,7 @@ static int make_temp(const struct job *j, char temp[TEMP_NAME], struct stat *st)
 
 	for (int i = 0; i < TRIES && got == TRY_AGAIN; i++) {
 		int fd;
-		temp_name(j, "new", 0, temp);
+		temp_name(j, j->name, "new", 0, temp);
 		fd = (int)AGAIN(
 			openat(j->dir, temp, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
 				is_new(j) ? 0666 : 0600));
@@ -358,7 +358,7 @@ static enum save_outcome put_exchange(struct job *j, const char *temp, const str
 	struct stamp out;
 	int code;
 
-	temp_name(j, "swap", j->stamp->hash, swap);
+	temp_name(j, j->name, "swap", j->stamp->hash, swap);
 	if (AGAIN(renameat(j->dir, temp, j->dir, swap)) != 0) {
 		code = errno;
 		unlinkat(j->dir, temp, 0);
@@ -416,6 +416,22 @@ static enum save_outcome create(struct job *j)
 	return made == SAVE_DONE ? put_new(j, temp, &st) : (enum save_outcome)made;
 }
 
+/* Behind whatever else there is to tell. */
+static void tell_kept(const struct job *j, enum save_outcome got)
+{
+	struct err *e = j->err;
+	size_t len = strlen(e->text);
+
+	if (got == SAVE_DONE)
+		err_failed(e, "an earlier save was cut short: what it left behind is in %s now",
+			j->kept);
+	else
+		snprintf(e->text + len, sizeof e->text - len,
+			"; what an earlier save that was cut short left behind is in %s now",
+			j->kept);
+	err_at(e, j->path, 0, 0);
+}
+
 enum save_outcome file_save(
 	const char *path, const char *bytes, size_t size, struct stamp *stamp, struct err *err)
 {
@@ -434,6 +450,8 @@ enum save_outcome file_save(
 		temp_sweep(&j, j.dir);
 		got = is_new(&j) ? create(&j) : replace(&j);
 	}
+	if (j.kept[0])
+		tell_kept(&j, got);
 	if (j.dir >= 0)
 		close(j.dir);
 	free(j.target);

@@ -23,7 +23,7 @@
 #include "store/file.h"
 
 enum save_outcome {
-	SAVE_DONE,
+	SAVE_DONE,        /* err is clear, or tells of what a sweep set aside */
 	SAVE_UNCONFIRMED, /* the new file stands, but the disk did not confirm: err says so */
 	SAVE_CONFLICT,    /* the file is not the one that was read: nothing was written; err
 			     says how it differs. Read it again, show both. */
@@ -39,8 +39,9 @@ enum save_outcome {
 enum save_outcome file_save(
 	const char *path, const char *bytes, size_t size, struct stamp *stamp, struct err *err);
 
-/* A new file that must not exist: file_save() with a zero stamp. True when it stands (err is
- * then set only where the disk did not confirm). */
+/* A new file that must not exist: file_save() with a zero stamp. True when it stands; err
+ * is then set only where there is something to tell all the same: the disk did not confirm,
+ * or an earlier save was cut short and what it left behind got a name. So say all that save. */
 bool file_create(const char *path, const char *bytes, size_t size, struct err *err);
 
 /*
@@ -48,5 +49,10 @@ bool file_create(const char *path, const char *bytes, size_t size, struct err *e
  * the new text, and *copy (caller frees) is where the old text was set aside.
  */
 bool save_interrupted(const char *path, char **copy);
+/* The same for those who read: false adds a fault that says where the old text is and what to do.
+ * Before the file is read, for torn it may be no YAML any more, or figures that nobody wrote. */
+bool save_is_whole(const char *path, struct faults *f);
+/* Of all sheets or runs in a folder, at one look. */
+void save_check_folder(const char *folder, struct faults *f);
 
 #endif

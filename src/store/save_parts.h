@@ -3,6 +3,7 @@
 #define STORE_SAVE_PARTS_H
 
 #include "store/save.h"
+#include <dirent.h>
 #include <errno.h>
 #include <sys/stat.h>
 
@@ -28,7 +29,8 @@ struct job {
 	size_t size;
 	uint64_t hash;
 	struct stamp *stamp;
-	struct stat old; /* of the file to be replaced */
+	struct stat old;      /* of the file to be replaced */
+	char kept[TEMP_NAME]; /* what a sweep gave a visible name, the first; "" */
 	struct err *err;
 };
 
@@ -41,10 +43,34 @@ enum save_outcome job_conflict(const struct job *j, const char *how);
  * "new": being written. "swap": whole, about to change places with NAME. "copy": the old
  * text while NAME is rewritten in place.
  */
-void temp_name(const struct job *j, const char *kind, uint64_t old_hash, char out[TEMP_NAME]);
-/* Remove those that dead processes of this host left in folder `dir`. What may be the only copy of
- * somebody's text is renamed to NAME.kept-N instead. */
-void temp_sweep(const struct job *j, int dir);
+void temp_name(const struct job *j, const char *name, const char *kind, uint64_t old_hash,
+	char out[TEMP_NAME]);
+/* Remove those that dead processes of this host left in folder `dir`, and copies of any host that
+ * are of no more use: who rewrites in place holds the lock. What may be the only copy of
+ * somebody's text is renamed to NAME.kept-N instead, and j->kept says so. */
+void temp_sweep(struct job *j, int dir);
+/* As which name the file's old text goes to the user's own folder, where that of all books stand:
+ * that of its path, hashed, and its own. */
+enum { OWN_NAME = 192 };
+void temp_own_name(const struct job *j, char out[OWN_NAME]);
+
+/* A name of ours, taken apart. */
+struct leftover {
+	char kind[8];
+	uint32_t host;
+	long pid;
+	bool hashed;
+	uint64_t old_hash, new_hash;
+};
+/* Of an entry ".NAME.tl-..." that nobody is at work with any more; false: it is none. */
+bool temp_take_apart(const char *name, const char *entry, struct leftover *o);
+/* NAME of such an entry that is a copy; false: it is none, or the name is cut. */
+bool temp_copy_of(const char *entry, char name[TEMP_NAME]);
+/* A swap holds our old or new text unless another program came between; a copy is needed only
+ * while the file itself is torn. */
+bool temp_may_go(const struct job *j, const struct leftover *o, int dir, const char *entry);
+/* An open folder's entries from the start; it stays open. NULL: errno. */
+DIR *temp_list(int dir);
 /* Give our file `temp` in folder `dir` a visible name, NAME.kept-N, and write that name to out. */
 bool temp_keep(const struct job *j, int dir, const char *temp, char out[TEMP_NAME]);
 

@@ -34,12 +34,13 @@ static bool copy_fill(const struct copy *c, int fd, const char *bytes, size_t si
 	return ok;
 }
 
-static bool copy_make(struct copy *c, const struct job *j, const char *bytes, size_t size)
+static bool copy_make(struct copy *c, struct job *j, const char *bytes, size_t size)
 {
+	char own[OWN_NAME];
 	int fd;
 
 	*c = (struct copy){.dir = j->dir};
-	temp_name(j, "copy", j->stamp->hash, c->name);
+	temp_name(j, j->name, "copy", j->stamp->hash, c->name);
 	fd = (int)AGAIN(openat(c->dir, c->name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
 	if (fd < 0 && (errno == EACCES || errno == EPERM)) {
 		c->dir = state_folder(c->where, sizeof c->where, true);
@@ -47,6 +48,8 @@ static bool copy_make(struct copy *c, const struct job *j, const char *bytes, si
 			return false;
 		c->own_dir = true;
 		temp_sweep(j, c->dir);
+		temp_own_name(j, own);
+		temp_name(j, own, "copy", j->stamp->hash, c->name);
 		fd = (int)AGAIN(
 			openat(c->dir, c->name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600));
 	}

@@ -25,7 +25,7 @@ bool store_load_sheet(struct sheet *s, const struct book *b, const char *id, str
 		faults_add(faults, &e);
 		return false;
 	}
-	bool ok = doc_read(&d, path, faults);
+	bool ok = save_is_whole(path, faults) && doc_read(&d, path, faults);
 	free(path);
 	if (!ok)
 		return false;

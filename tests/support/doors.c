@@ -177,7 +177,7 @@ static void prepare_leftovers(void)
 	for (int i = 0; i < 3; i++) {
 		struct job j = {.name = "base.yaml", .stamp = &stamp, .hash = 77};
 		char name[TEMP_NAME], mine[32], at[4400], *cut;
-		temp_name(&j, kinds[i], i == 1 ? stamp.hash : 78, name);
+		temp_name(&j, j.name, kinds[i], i == 1 ? stamp.hash : 78, name);
 		snprintf(mine, sizeof mine, "-%ld-", (long)getpid());
 		cut = strstr(name, mine);
 		snprintf(at, sizeof at, "%s/sheets/%.*s-%ld-%s", folder, (int)(cut - name), name,

@@ -14,35 +14,12 @@ import tempfile
 import time
 
 import terminal
-from terminal import PROGRAM, Terminal, copy_demo
+from terminal import PROGRAM, SLOW, Book, Terminal, can_strace, check, copy_demo, run_tests, start
 
 ESC = b"\033"
 NAME = 'name: "Größe \u00fc \U0001f600 \\e[31m"'
 QUICK = bool(os.environ.get("TREADLIGHT_QUICK"))  # a subset of the repetitions
-SLOW = "libasan" in subprocess.run(["ldd", PROGRAM], capture_output=True, text=True).stdout
 FEW = QUICK or SLOW
-
-
-class Book:
-    """A fresh copy of the demo; removed afterwards."""
-
-    def __enter__(self):
-        self.path = copy_demo()
-        return self.path
-
-    def __exit__(self, *_):
-        shutil.rmtree(os.path.dirname(self.path), ignore_errors=True)
-
-
-def start(book, *args, **kw):
-    t = Terminal([book] + list(args), **kw)
-    t.settle()
-    return t
-
-
-def check(holds, what):
-    if not holds:
-        raise AssertionError(what)
 
 
 def snapshot(book):
@@ -597,12 +574,6 @@ def test_bytes():
         t.close()
 
 
-def can_strace():
-    strace = shutil.which("strace")
-    return strace and not SLOW and not subprocess.run([strace, "-o", "/dev/null", "true"],
-                                                      capture_output=True).returncode
-
-
 def delayed(call, seconds, args):
     """The program, its first such call held up."""
     return Terminal(["-D", "-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e",
@@ -693,21 +664,4 @@ def test_two_programs():
         two.close()
 
 
-def main():
-    wanted = sys.argv[1:]
-    tests = [(k, f) for k, f in sorted(globals().items()) if k.startswith("test_")]
-    failed = 0
-    for name, f in tests:
-        if wanted and name[5:] not in wanted:
-            continue
-        began = time.monotonic()
-        try:
-            said = f()
-            print("%s %s (%.1f s)" % (said or "ok  ", name[5:], time.monotonic() - began), flush=True)
-        except AssertionError as e:
-            failed += 1
-            print("FAIL %s: %s\n  %s" % (name[5:], f.__doc__.split("\n")[0], e), flush=True)
-    return 1 if failed else 0
-
-
-sys.exit(main())
+sys.exit(run_tests(globals()))

@@ -10,6 +10,8 @@ import select
 import shutil
 import signal
 import struct
+import subprocess
+import sys
 import tempfile
 import termios
 import time
@@ -19,6 +21,7 @@ import pyte
 SRCDIR = os.environ.get("TREADLIGHT_SRCDIR", os.path.abspath(os.path.join(os.path.dirname(__file__), "..", "..")))
 PROGRAM = os.environ.get("TREADLIGHT_BIN", "./treadlight")
 LIMIT = 30.0  # seconds for one wait; the sanitizers are slow
+SLOW = "libasan" in subprocess.run(["ldd", PROGRAM], capture_output=True, text=True).stdout
 READ_LIMIT = 1.0  # seconds that sent keys may stay unread: a program that has stopped reads none
 
 KEYS = {
@@ -242,3 +245,49 @@ class Terminal:
                 os.close(fd)
             except OSError:
                 pass
+
+
+class Book:
+    """A fresh copy of the demo; removed afterwards."""
+
+    def __enter__(self):
+        self.path = copy_demo()
+        return self.path
+
+    def __exit__(self, *_):
+        shutil.rmtree(os.path.dirname(self.path), ignore_errors=True)
+
+
+def start(book, *args, **kw):
+    t = Terminal([book] + list(args), **kw)
+    t.settle()
+    return t
+
+
+def check(holds, what):
+    if not holds:
+        raise AssertionError(what)
+
+
+def can_strace():
+    strace = shutil.which("strace")
+    return strace and not SLOW and not subprocess.run([strace, "-o", "/dev/null", "true"],
+                                                      capture_output=True).returncode
+
+
+def run_tests(names):
+    """Every test_NAME() of a script's, or those that the command line names; the exit status."""
+    wanted = sys.argv[1:]
+    tests = [(k, f) for k, f in sorted(names.items()) if k.startswith("test_")]
+    failed = 0
+    for name, f in tests:
+        if wanted and name[5:] not in wanted:
+            continue
+        began = time.monotonic()
+        try:
+            said = f()
+            print("%s %s (%.1f s)" % (said or "ok  ", name[5:], time.monotonic() - began), flush=True)
+        except AssertionError as e:
+            failed += 1
+            print("FAIL %s: %s\n  %s" % (name[5:], f.__doc__.split("\n")[0], e), flush=True)
+    return 1 if failed else 0
