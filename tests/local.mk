@@ -54,6 +54,8 @@ tests_support_libtest_a_SOURCES = \
 	tests/support/invent.h \
 	tests/support/build.c \
 	tests/support/build.h \
+	tests/support/journals.c \
+	tests/support/journals.h \
 	tests/support/main.c \
 	tests/support/random.c \
 	tests/support/random.h \
@@ -190,6 +192,9 @@ tests_tools_savetool_LDADD = libtreadlight.a $(CORE_LIBS)
 
 check_PROGRAMS += tests/test_journal
 tests_test_journal_SOURCES = tests/test_journal.c
+
+check_PROGRAMS += tests/test_journal_own
+tests_test_journal_own_SOURCES = tests/test_journal_own.c
 
 check_PROGRAMS += tests/test_lock
 tests_test_lock_SOURCES = tests/test_lock.c
@@ -357,6 +362,8 @@ EXTRA_DIST += tests/test_guide.sh tests/test_tutorial.sh
 TESTS += tests/tui_incremental.sh tests/tui_others.sh tests/tui_screens.sh tests/tui_terminal.sh
 EXTRA_DIST += tests/tui_incremental.sh tests/tui_others.sh tests/tui_screens.sh
 EXTRA_DIST += tests/tui_terminal.sh tests/tui tests/screens
+TESTS += tests/tui_incremental.sh tests/tui_recovery.sh tests/tui_screens.sh tests/tui_terminal.sh
+EXTRA_DIST += tests/tui_incremental.sh tests/tui_recovery.sh tests/tui_screens.sh tests/tui_terminal.sh tests/tui tests/screens
 
 else
 

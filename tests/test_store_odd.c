@@ -9,6 +9,7 @@
 #include "store/patch.h"
 #include "store/save.h"
 #include "store/store.h"
+#include "support/journals.h"
 #include "support/small_book.h"
 #include "support/support.h"
 
@@ -62,7 +63,7 @@ START_TEST(a_name_without_a_folder_is_here)
 	ck_assert_int_eq(access(".base.yaml.journal", F_OK), 0);
 	ck_assert(journal_recover("base.yaml", &stamp, &r, &err) && r.found && r.same_base);
 	recovery_free(&r);
-	ck_assert(journal_remove("base.yaml", &err));
+	ck_assert_uint_eq(test_drop_journals("base.yaml"), 1);
 	lock_release(&l);
 	ck_assert_int_eq(file_save("base.yaml", bytes, size - 1, &stamp, &err), SAVE_DONE);
 	free(bytes);
@@ -111,14 +112,17 @@ START_TEST(a_journal_in_the_user_s_own_folder_is_found)
 	ck_assert_int_eq(rename(beside, own), 0);
 	ck_assert(journal_recover(path, &stamp, &r, &err) && r.found && r.n_records == 1);
 	recovery_free(&r);
-	/* It goes on where it is. */
-	ck_assert(journal_open(&j, path, &stamp, &err));
+	/* Taken, it goes on beside the sheet. */
+	ck_assert(journal_recover(path, &stamp, &r, &err));
+	ck_assert(journal_adopt(&j, path, &stamp, &r, &err));
+	recovery_free(&r);
+	ck_assert_int_ne(access(own, F_OK), 0);
 	ck_assert(journal_append(&j, &change, 1, &err) && journal_sync(&j, &err));
 	journal_close(&j);
-	ck_assert_int_ne(access(beside, F_OK), 0);
 	ck_assert(journal_recover(path, &stamp, &r, &err) && r.n_records == 2);
 	recovery_free(&r);
-	ck_assert(journal_remove(path, &err));
+	ck_assert_uint_eq(test_drop_journals(path), 1);
+	ck_assert_int_ne(access(beside, F_OK), 0);
 	ck_assert_int_ne(access(own, F_OK), 0);
 	ck_assert(journal_recover(path, &stamp, &r, &err) && !r.found);
 	/* One that cannot be read is told. */

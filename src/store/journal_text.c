@@ -6,7 +6,7 @@
 #include <string.h>
 
 static const char magic[] = "treadlight-journal 1 ";
-enum { HEADER_LEN = sizeof magic - 1 + 16 + 1 + 16 + 1 };
+_Static_assert(JOURNAL_HEAD == sizeof magic - 1 + 16 + 1 + 16 + 1, "the first line");
 
 void journal_add_header(struct buf *b, const struct stamp *base)
 {
@@ -76,7 +76,7 @@ static bool read_header(const char *bytes, size_t size, struct stamp *base)
 	const char *at = bytes + sizeof magic - 1;
 
 	*base = (struct stamp){0};
-	return size >= HEADER_LEN && memcmp(bytes, magic, sizeof magic - 1) == 0 &&
+	return size >= JOURNAL_HEAD && memcmp(bytes, magic, sizeof magic - 1) == 0 &&
 	       read_hex(at, &base->size) && at[16] == ' ' && read_hex(at + 17, &base->hash) &&
 	       at[33] == '\n';
 }
@@ -183,7 +183,7 @@ bool journal_read_text(
 	}
 	storage = r->storage;
 	r->found = true;
-	*valid = HEADER_LEN;
+	*valid = JOURNAL_HEAD;
 	while (*valid < size) {
 		const char *body;
 		size_t len, n = find_record(bytes + *valid, size - *valid, &body, &len);
@@ -194,6 +194,25 @@ bool journal_read_text(
 	}
 	r->whole = *valid == size;
 	return true;
+}
+
+bool journal_is_torn(const char *bytes, size_t size)
+{
+	const char *at = bytes + JOURNAL_HEAD;
+	const size_t ours = sizeof magic - 1;
+	const size_t left = size > JOURNAL_HEAD ? size - JOURNAL_HEAD : 0;
+	struct stamp base;
+	uint64_t hash;
+	size_t len, head;
+
+	if (memcmp(bytes, magic, size < ours ? size : ours) != 0)
+		return false;
+	if (left == 0)
+		return true;
+	head = read_record_head(at, left, &len, &hash);
+	if (!read_header(bytes, size, &base))
+		return false;
+	return head > 0 ? left - head <= len : at[0] == '+' && !memchr(at, '\n', left);
 }
 
 bool journal_parse(const char *bytes, size_t size, struct recovery *r, struct stamp *base)
@@ -208,6 +227,7 @@ void recovery_free(struct recovery *r)
 {
 	free(r->changes);
 	free(r->storage);
+	free(r->path);
 	*r = (struct recovery){0};
 }
 

@@ -21,6 +21,8 @@ libtreadlight_a_SOURCES += \
 	src/store/import_parts.h \
 	src/store/journal.c \
 	src/store/journal.h \
+	src/store/journal_find.c \
+	src/store/journal_parts.h \
 	src/store/journal_text.c \
 	src/store/journal_text.h \
 	src/store/load.c \

@@ -8,6 +8,7 @@ static void session_free(struct session *s)
 	if (!s)
 		return;
 	journal_close(&s->journal);
+	recovery_free(&s->offer);
 	lock_release(&s->lock);
 	sheet_free(&s->logged);
 	free(s->path);

@@ -10,7 +10,8 @@
 
 /* Before the pages: choose and open the first sheet. */
 bool session_first_sheet(struct app *app, const char *sheet_id, struct err *err);
-/* After the pages: offer what a journal holds. Returns UI_ flags. */
+/* After the pages: offer what the journal of a session that ended holds, one after the other.
+ * Returns UI_ flags. */
 unsigned session_offer_recovery(struct app *app);
 /* Lets go of lock and journal; the journal's file is kept if the sheet is dirty. */
 void session_close(struct app *app);

@@ -22,9 +22,11 @@ struct session {
 	struct stamp stamp; /* of the file as it was read or written */
 	struct lock lock;
 	struct journal journal;
-	struct sheet logged;     /* owned; the sheet as the journal has it */
-	bool unlocked_told;      /* said that no lock can be made */
-	bool recovery_waits;     /* a journal was found and its question not answered */
+	struct sheet logged;   /* owned; the sheet as the journal has it */
+	bool unlocked_told;    /* said that no lock can be made */
+	bool recovery_waits;   /* a journal was found and its question not answered */
+	struct recovery offer; /* what that question is about */
+	unsigned left;         /* slots of journals that the user left where they are, a bit each */
 	struct lock_owner owner; /* of the lock that a question is about */
 };
 

@@ -285,15 +285,18 @@ static unsigned edits_of_file(const char *name)
 
 static const char *check_edits(void)
 {
-	struct recovery r;
-	unsigned found;
+	struct recovery r = {0};
+	unsigned found = 0;
 
-	if (!journal_recover(path, &stamp, &r, &err))
-		return "the journal cannot be read";
-	found = edits_in(&r);
-	recovery_free(&r);
+	do {
+		if (!journal_recover_next(path, &stamp, &r, &err)) {
+			recovery_free(&r);
+			return "the journal cannot be read";
+		}
+		found |= edits_in(&r);
+	} while (r.found);
 	if (lied())
-		found = edits_of_file(beside) | edits_of_file(own);
+		found |= edits_of_file(beside) | edits_of_file(own);
 	return (found & acknowledged) == acknowledged ? NULL : "an edit is lost from the journal";
 }
 
@@ -333,7 +336,61 @@ static bool run_recover(void)
 
 static bool run_forget(void)
 {
-	return by_err(journal_remove(path, &err));
+	struct recovery r;
+	bool ok = journal_recover(path, &stamp, &r, &err) && journal_drop(&r, &err);
+
+	recovery_free(&r);
+	return by_err(ok);
+}
+
+/* Go on with the edits of a session that ended; what it had and what is added is found again. */
+static bool run_adopt(void)
+{
+	struct change more = {"values.front-wing", "Z"};
+	struct recovery r;
+	struct journal j;
+	bool ok = journal_recover(path, &stamp, &r, &err);
+
+	if (ok && r.found) {
+		ok = journal_adopt(&j, path, &stamp, &r, &err);
+		if (ok && (ok = journal_append(&j, &more, 1, &err)))
+			acknowledged |= 1U << ('Z' - 'A');
+		journal_close(&j);
+	}
+	recovery_free(&r);
+	return by_err(ok);
+}
+
+/* The file was read anew under the edits. */
+static bool run_rebase(void)
+{
+	struct change change = {"values.front-wing", "G"};
+	struct stamp other = stamp;
+	struct journal j;
+	bool ok;
+
+	other.hash++;
+	acknowledged = 0;
+	if (!journal_open(&j, path, &stamp, &err))
+		return by_err(false);
+	ok = journal_append(&j, &change, 1, &err);
+	acknowledged = ok ? 64 : 0;
+	ok = ok && journal_rebase(&j, &other, &change, 1, &err);
+	journal_close(&j);
+	return by_err(ok);
+}
+
+static void prepare_edits(void)
+{
+	read_stamp();
+	ck_assert(run_edits() && acknowledged == 63);
+	acknowledged = 1U << 5; /* the last of the values; the others are of no more use */
+}
+
+static void prepare_edits_of_other(void)
+{
+	prepare_edits();
+	stamp.hash++;
 }
 
 static bool run_discard(void)
@@ -867,6 +924,9 @@ const struct door doors[] = {
 	{"recover, from the own folder", prepare_own_journal, run_recover_own, check_edits, false,
 		false},
 	{"recover", prepare_journal, run_recover, NULL, false, false},
+	{"adopt", prepare_edits, run_adopt, check_edits, false, false},
+	{"adopt, file changed", prepare_edits_of_other, run_adopt, check_edits, false, false},
+	{"rebase", read_stamp, run_rebase, check_edits, false, false},
 	{"forget", prepare_journal, run_forget, NULL, false, false},
 	{"discard", prepare_journal, run_discard, NULL, false, false},
 	{"squeeze", read_stamp, run_squeeze, NULL, false, true},
