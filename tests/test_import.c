@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 static char *folder, *csv, *dir;
@@ -287,7 +288,141 @@ START_TEST(a_zero_byte_is_no_text)
 	ck_assert(!import_csv(&in, &b, csv, &f));
 	ck_assert_uint_eq(f.total, 1);
 	ck_assert(f.list[0].line == 2 && f.list[0].col == 18);
-	ck_assert_ptr_nonnull(strstr(f.list[0].text, "the reason is not UTF-8 text"));
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "the reason holds a zero byte"));
+	faults_free(&f);
+	/* Nor the end of one. */
+	static const char head[] = "run,sheet,time\0x\nr1,quick-base,91\n";
+	test_write(csv, head, sizeof head - 1);
+	ck_assert(!import_csv(&in, &b, csv, &f));
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "unknown column 'time^@x'"));
+	faults_free(&f);
+	static const char two[] = "run,time,sheet\nr1,91,quick-base\nr1,91,quick-base\0x\n";
+	test_write(csv, two, sizeof two - 1);
+	ck_assert(!import_csv(&in, &b, csv, &f));
+	ck_assert_ptr_nonnull(strstr(f.list[0].text, "differs from 'quick-base' on line 2"));
+	faults_free(&f);
+}
+END_TEST
+
+/* Files that are long in one way each; all but the last row or so is the same work again. */
+enum kind { RUNS, ROWS_BAD, COLUMNS, SAME_COLUMNS, LAPS, SAME_LAPS, ROWS_OF_TWO };
+
+static char *make_long(enum kind kind, size_t n)
+{
+	struct buf text;
+	buf_init(&text);
+	buf_adds(&text, kind == COLUMNS || kind == SAME_COLUMNS ? "run" : "run,sheet,lap,time\n");
+	for (size_t i = 1; i <= n; i++) {
+		if (kind == RUNS)
+			buf_addf(&text, "x%zu,quick-base,1,91.5\n", i);
+		else if (kind == ROWS_BAD)
+			buf_addf(&text, "R%zu,,,\n", i);
+		else if (kind == COLUMNS)
+			buf_addf(&text, ",c%zu", i);
+		else if (kind == SAME_COLUMNS)
+			buf_adds(&text, ",c");
+		else if (kind == ROWS_OF_TWO)
+			buf_addf(&text, "x%zu,quick-base,%zu,91.5\n", i % 2, i);
+		else
+			buf_addf(&text, "x,quick-base,%zu,91.5\n", kind == LAPS ? i : 1);
+	}
+	return buf_take(&text);
+}
+
+/* Seconds of the processor, the least of three. */
+static double spent(enum kind kind, size_t n)
+{
+	char *text = make_long(kind, n);
+	double least = 1e9;
+	ck_assert_ptr_nonnull(text);
+	test_write(csv, text, strlen(text));
+	free(text);
+	for (int i = 0; i < 3; i++) {
+		struct import in;
+		struct faults f;
+		faults_init(&f);
+		const clock_t from = clock();
+		if (import_csv(&in, &b, csv, &f))
+			import_free(&in);
+		const double took = (double)(clock() - from) / CLOCKS_PER_SEC;
+		least = took < least ? took : least;
+		ck_assert_uint_le(f.n, FAULTS_MAX);
+		faults_free(&f);
+	}
+	return least;
+}
+
+/* Four times the file takes four times as long, where linear searches took sixteen. The machine may
+ * be busy with other things: once in five is enough. */
+START_TEST(time_grows_with_the_size)
+{
+	static const struct {
+		enum kind kind;
+		size_t n;
+	} long_ones[] = {{ROWS_BAD, 10000}, {COLUMNS, 5000}, {SAME_COLUMNS, 5000}, {LAPS, 5000},
+		{SAME_LAPS, 5000}, {RUNS, 740}, {ROWS_OF_TWO, 5000}};
+	double once = 0, four_times = 0;
+	bool good = false;
+	for (int i = 0; i < 5 && !good; i++) {
+		once = spent(long_ones[_i].kind, long_ones[_i].n);
+		four_times = spent(long_ones[_i].kind, 4 * long_ones[_i].n);
+		good = four_times < 9 * once;
+	}
+	ck_assert_msg(good, "%g s, four times as much %g s", once, four_times);
+}
+END_TEST
+
+static void import_runs(size_t n, struct import *in, struct faults *f, bool good)
+{
+	char *text = make_long(RUNS, n);
+	ck_assert_ptr_nonnull(text);
+	ck_assert(import(text, in, f) == good);
+	free(text);
+}
+
+START_TEST(a_file_brings_so_many_runs_and_no_more)
+{
+	struct import in;
+	struct faults f;
+	import_runs(IMPORT_RUNS_MAX, &in, &f, true);
+	ck_assert_uint_eq(in.n, IMPORT_RUNS_MAX);
+	import_free(&in);
+	import_runs(2 * IMPORT_RUNS_MAX, &in, &f, false);
+	ck_assert_uint_eq(f.total, 1);
+	ck_assert_uint_eq(f.list[0].line, IMPORT_RUNS_MAX + 2);
+	ck_assert_ptr_nonnull(
+		strstr(f.list[0].text, "run x3001 is one too many; a file brings at most 3000"));
+	faults_free(&f);
+}
+END_TEST
+
+/* What the book has is told once, however many rows; each lap that stands twice is. */
+START_TEST(ids_and_numbers_are_told_where_they_come_again)
+{
+	struct import in;
+	struct faults f;
+	ck_assert(import("run,sheet,time\nr7,quick-base,91\n", &in, &f));
+	struct err e;
+	ck_assert(store_new_runs(&b, in.runs, in.n, &e));
+	import_free(&in);
+	book_free(&b);
+	load();
+	ck_assert(!import("run,sheet,lap,time\nr8,quick-base,2,91\nr7,quick-base,1,91\nr8,,1,91\n"
+			  "r7,,2,91\nr8,,2,91\nr8,,x,91\nr8,,2,91\nr8,,x,91\n",
+		&in, &f));
+	static const struct {
+		size_t line;
+		const char *says;
+	} want[] = {{3, "the book has a run 'r7' already"},
+		{6, "lap 2 of run r8 stands twice; first on line 2"},
+		{7, "lap 'x' is no whole number"},
+		{8, "lap 2 of run r8 stands twice; first on line 2"},
+		{9, "lap 'x' is no whole number"}};
+	ck_assert_uint_eq(f.total, 5);
+	for (size_t i = 0; i < 5; i++)
+		ck_assert_msg(
+			f.list[i].line == want[i].line && strstr(f.list[i].text, want[i].says),
+			"%zu: %s", f.list[i].line, f.list[i].text);
 	faults_free(&f);
 }
 END_TEST
@@ -321,7 +456,8 @@ static const struct {
 	{"run,sheet,time\nr1,quick-base\n", 2, 1, "the row has 2 fields; the header has 3 columns"},
 	{"run,sheet,time\nR 1,quick-base,91\n", 2, 1, "'R 1' is no id"},
 	{"run,sheet,time\nr1,quick-base,\n", 2, 15, "the time is missing"},
-	{"run,sheet,time\nr1,quick-base,91\nr1,,\"91,2\"\n", 3, 5, "'91,2' is not a lap time"},
+	{"run,sheet,time\nr1,quick-base,91\nr1,,\"91,2\"\n", 3, 5,
+		"'91,2' is not a lap time; write a point, not a comma"},
 	{"run,sheet,time\nr1,none,91\n", 2, 4, "the book has no sheet 'none'"},
 	{"run,time\nr1,91\n", 2, 1, "run r1 names no sheet"},
 	{"run,sheet,time,date\nr1,quick-base,91,14.3.2026\n", 2, 18, "write YYYY-MM-DDTHH:MM"},
@@ -485,6 +621,9 @@ Suite *suite(void)
 	tcase_add_test(t, a_zero_byte_is_no_text);
 	tcase_add_loop_test(t, each_fault_has_line_and_column, 0, sizeof broken / sizeof broken[0]);
 	tcase_add_test(t, all_faults_are_listed);
+	tcase_add_test(t, ids_and_numbers_are_told_where_they_come_again);
+	tcase_add_test(t, a_file_brings_so_many_runs_and_no_more);
+	tcase_add_loop_test(t, time_grows_with_the_size, 0, 7);
 	tcase_add_test(t, the_subcommand_writes_all_or_nothing);
 	tcase_add_test(t, a_new_book_from_profiles);
 	tcase_add_test(t, a_new_book_is_told_in_json_and_can_say_little);

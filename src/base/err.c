@@ -140,6 +140,10 @@ void faults_vadd(
 	struct faults *f, const char *file, size_t line, size_t col, const char *fmt, va_list ap)
 {
 	struct err e;
+	if (f->n == FAULTS_MAX) { /* only counted: a hostile file has hundreds of thousands */
+		f->total++;
+		return;
+	}
 	err_clear(&e);
 	set_text(&e, ERR_INPUT, fmt, ap);
 	err_at(&e, file, line, col);

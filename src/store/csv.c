@@ -30,12 +30,18 @@ void cells_free(struct cells *t)
 	memset(t, 0, sizeof *t);
 }
 
+void cells_vfault(
+	const struct cells *t, const struct cell *c, struct faults *f, const char *fmt, va_list ap)
+{
+	faults_vadd(f, t->path, c ? c->line : 1, c ? c->col : 1, fmt, ap);
+}
+
 void cells_fault(
 	const struct cells *t, const struct cell *c, struct faults *f, const char *fmt, ...)
 {
 	va_list ap;
 	va_start(ap, fmt);
-	faults_vadd(f, t->path, c ? c->line : 1, c ? c->col : 1, fmt, ap);
+	cells_vfault(t, c, f, fmt, ap);
 	va_end(ap);
 }
 

@@ -35,5 +35,7 @@ void cells_free(struct cells *t);
 /* Add a fault at a cell (NULL: at the top of the file). */
 void cells_fault(const struct cells *t, const struct cell *c, struct faults *f, const char *fmt,
 	...) ERR_PRINTF(4, 5);
+void cells_vfault(const struct cells *t, const struct cell *c, struct faults *f, const char *fmt,
+	va_list ap) ERR_PRINTF(4, 0);
 
 #endif

@@ -100,6 +100,21 @@ static void unknown_column(struct work *w, const struct cell *c)
 			import_show(c, shown), channels, channels);
 }
 
+/* Each column once; false: out of memory. */
+static bool check_twice(struct work *w, const struct row *row)
+{
+	struct words seen = {NULL};
+	for (size_t i = 0; i < row->n && !w->memory; i++) {
+		const struct cell *c = &w->t.cells[row->first + i];
+		const ptrdiff_t at = words_place(&seen, c->text, (ptrdiff_t)i);
+		w->memory = at == WORDS_MEMORY;
+		if (at >= 0 && at < (ptrdiff_t)i)
+			import_fault(w, c, "the column '%.60s' stands twice; keep one", c->text);
+	}
+	words_free(&seen);
+	return !w->memory;
+}
+
 static void need_column(struct work *w, enum column what)
 {
 	for (size_t i = 0; i < w->n_heads; i++)
@@ -120,13 +135,12 @@ static bool read_header(struct work *w)
 		return !(w->memory = true);
 	for (size_t i = 0; i < row->n; i++) {
 		const struct cell *c = &w->t.cells[row->first + i];
-		if (!find_column(w->b, c, &w->heads[i]))
+		/* One with a zero byte is none, though it may begin as one. */
+		if (strlen(c->text) != c->len || !find_column(w->b, c, &w->heads[i]))
 			unknown_column(w, c);
-		for (size_t k = 0; k < i; k++)
-			if (strcmp(c->text, w->t.cells[row->first + k].text) == 0)
-				import_fault(
-					w, c, "the column '%.60s' stands twice; keep one", c->text);
 	}
+	if (!check_twice(w, row))
+		return false;
 	if (w->faults->total == before) {
 		need_column(w, C_RUN);
 		need_column(w, C_TIME);
@@ -135,6 +149,12 @@ static bool read_header(struct work *w)
 }
 
 /* --- rows --- */
+
+static void note_taken(struct work *w)
+{
+	for (size_t i = 0; i < w->b->n_runs && !w->memory; i++)
+		w->memory = words_place(&w->taken, w->b->runs[i].id, 1) == WORDS_MEMORY;
+}
 
 static bool drafts_grow(struct work *w)
 {
@@ -174,8 +194,6 @@ static struct draft *new_draft(struct work *w, const struct cell *c, const char 
 		w->memory = true;
 		return NULL;
 	}
-	if (book_find_run(w->b, id) >= 0)
-		import_fault(w, c, "the book has a run '%s' already; choose another id", id);
 	return d;
 }
 
@@ -184,11 +202,22 @@ static struct draft *draft_of(struct work *w, const struct cell *c)
 	char id[ID_SIZE] = "";
 	if (!import_id(w, c, id))
 		return NULL;
-	/* Rows of a run mostly follow each other. */
-	for (size_t i = w->n; i > 0; i--)
-		if (strcmp(w->in->runs[i - 1].id, id) == 0)
-			return &w->drafts[i - 1];
-	return new_draft(w, c, id);
+	const ptrdiff_t at = words_place(&w->ids, c->text, (ptrdiff_t)w->n);
+	if (at >= 0 && at < (ptrdiff_t)w->n)
+		return &w->drafts[at];
+	const ptrdiff_t taken = words_place(&w->taken, c->text, 0);
+	if (at == WORDS_MEMORY || taken == WORDS_MEMORY) {
+		w->memory = true;
+		return NULL;
+	}
+	if (taken)
+		import_fault(w, c, "the book has a run '%s' already; choose another id", id);
+	if (w->n < IMPORT_RUNS_MAX)
+		return new_draft(w, c, id);
+	import_fault(w, c, "run %s is one too many; a file brings at most %d runs, log it in parts",
+		id, IMPORT_RUNS_MAX);
+	w->full = true;
+	return NULL;
 }
 
 static struct lap *add_lap(struct work *w, struct draft *d, const struct cell *c)
@@ -228,16 +257,11 @@ static void lap_number(struct work *w, const struct cell *c, struct draft *d)
 		v != (double)(long)v) {
 		import_fault(w, c, "lap '%s' is no whole number; laps count from 1",
 			import_show(c, shown));
+		d->number[i] = 0;
 		return;
 	}
 	d->number[i] = (long)v;
 	d->lap_at[i] = c;
-	for (size_t k = 0; k < i; k++)
-		if (d->number[k] == (long)v) {
-			import_fault(w, c, "lap %ld of run %s stands twice; first on line %zu",
-				(long)v, d->run->id, d->lap_at[k]->line);
-			return;
-		}
 }
 
 /* A figure of one segment of the lap. */
@@ -334,7 +358,7 @@ static void run_cell(struct work *w, const struct cell *c, size_t column, struct
 	if (!before) {
 		d->given[column] = c;
 		take_run_cell(w, c, &w->heads[column], d->run);
-	} else if (strcmp(before->text, c->text) != 0) {
+	} else if (before->len != c->len || memcmp(before->text, c->text, c->len) != 0) {
 		import_fault(w, c, "'%s' differs from '%s' on line %zu; a run has one %s",
 			import_show(c, shown), import_show(before, was), before->line,
 			w->t.cells[column].text);
@@ -404,6 +428,41 @@ static void fill_values(struct work *w, struct draft *d)
 			import_value(w, d->given[i], w->heads[i].index, r);
 }
 
+struct numbered {
+	long number;
+	size_t lap;
+};
+
+static int compare_numbered(const void *a, const void *b)
+{
+	const struct numbered *x = a, *y = b;
+	return x->number != y->number ? (x->number > y->number) - (x->number < y->number)
+				      : (x->lap > y->lap) - (x->lap < y->lap);
+}
+
+/* Each number once; 0 is none. */
+static void check_numbers(struct work *w, const struct draft *d)
+{
+	const size_t n = d->run->n_laps;
+	struct numbered *all = calloc(n + 1, sizeof *all);
+	if (!all) {
+		w->memory = true;
+		return;
+	}
+	for (size_t i = 0; i < n; i++)
+		all[i] = (struct numbered){d->number[i], i};
+	qsort(all, n, sizeof *all, compare_numbered);
+	for (size_t i = 1, first = 0; i < n; i++) {
+		if (all[i].number != all[first].number)
+			first = i;
+		else if (all[i].number)
+			import_fault(w, d->lap_at[all[i].lap],
+				"lap %ld of run %s stands twice; first on line %zu", all[i].number,
+				d->run->id, d->lap_at[all[first].lap]->line);
+	}
+	free(all);
+}
+
 /* Laps into their order; each number from 1 on must be there. */
 static void order_laps(struct work *w, struct draft *d)
 {
@@ -462,8 +521,11 @@ static void read_all(struct work *w)
 {
 	size_t before = w->faults->total;
 	if (read_header(w)) {
-		for (size_t i = 1; i < w->t.n_rows && !w->memory; i++)
+		note_taken(w);
+		for (size_t i = 1; i < w->t.n_rows && !w->memory && !w->full; i++)
 			read_row(w, &w->t.rows[i]);
+		for (size_t i = 0; i < w->n && !w->memory; i++)
+			check_numbers(w, &w->drafts[i]);
 		finish(w, w->faults->total == before);
 		if (!w->memory && w->faults->total == before)
 			check_runs(w);
@@ -491,6 +553,8 @@ bool import_csv(struct import *in, const struct book *b, const char *path, struc
 		free(w.drafts[i].lap_at);
 		free(w.drafts[i].number);
 	}
+	words_free(&w.ids);
+	words_free(&w.taken);
 	free(w.drafts);
 	free(w.heads);
 	cells_free(&w.t);

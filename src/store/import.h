@@ -5,6 +5,9 @@
 #include "base/err.h"
 #include "book/book.h"
 
+/* Each run is judged as its file would be, so that a file of more is not worth the wait. */
+enum { IMPORT_RUNS_MAX = 3000 };
+
 struct import {
 	size_t n;
 	struct run *runs; /* owned, in the order of their first rows */
@@ -16,7 +19,8 @@ struct import {
  * wear-CH, worn-CH, worn-at-start-CH, wear-total-CH, segment-ID-time, segment-ID-wear-CH, and any
  * adjustable's id for values that differ from the sheet's. What belongs to a run may stand in one
  * of its rows or in all, alike. False: every fault was added, with line and column, and `in` is
- * empty.
+ * empty; of more than IMPORT_RUNS_MAX runs the rest is not looked at. The time taken grows with the
+ * file's size, whatever stands in it.
  */
 bool import_csv(struct import *in, const struct book *b, const char *path, struct faults *faults);
 void import_free(struct import *in);

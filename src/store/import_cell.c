@@ -6,12 +6,10 @@
 
 void import_fault(struct work *w, const struct cell *c, const char *fmt, ...)
 {
-	char text[512];
 	va_list ap;
 	va_start(ap, fmt);
-	vsnprintf(text, sizeof text, fmt, ap);
+	cells_vfault(&w->t, c, w->faults, fmt, ap);
 	va_end(ap);
-	cells_fault(&w->t, c, w->faults, "%s", text);
 }
 
 const char *import_show(const struct cell *c, char buf[SHOW_SIZE])
@@ -48,10 +46,15 @@ void import_optional(struct work *w, const struct cell *c, struct range range, s
 void import_time(struct work *w, const struct cell *c, double *out)
 {
 	char shown[SHOW_SIZE];
-	double v;
+	double v = 0;
+	const enum num_result r = laptime_parse(c->text, c->len, &v);
 	if (c->len == 0)
 		import_fault(w, c, "the time is missing; every lap needs one");
-	else if (laptime_parse(c->text, c->len, &v) != NUM_OK || !number_in_range(v, range_laptime))
+	else if (r == NUM_COMMA)
+		import_fault(w, c,
+			"'%s' is not a lap time; write a point, not a comma, before the decimals",
+			import_show(c, shown));
+	else if (r != NUM_OK || !number_in_range(v, range_laptime))
 		import_fault(w, c, "'%s' is not a lap time; write seconds (91.243) or M:SS.mmm",
 			import_show(c, shown));
 	else
@@ -99,7 +102,11 @@ void import_value(struct work *w, const struct cell *c, size_t a, struct run *r)
 
 void import_skip(struct work *w, const struct cell *c, struct lap *lap)
 {
-	if (!text_utf8_valid(c->text, c->len) || strlen(c->text) != c->len) {
+	if (strlen(c->text) != c->len) {
+		import_fault(w, c, "the reason holds a zero byte; take it out");
+		return;
+	}
+	if (!text_utf8_valid(c->text, c->len)) {
 		import_fault(w, c, "the reason is not UTF-8 text; save the file as UTF-8");
 		return;
 	}

@@ -34,6 +34,19 @@ enum column {
 	C_VALUE
 };
 
+/*
+ * Words of the file and of the book, and where each was met first: a balanced tree (POSIX
+ * tsearch), so that a file of nothing but different words is read in n log n steps. The words are
+ * borrowed.
+ */
+struct words {
+	void *root; /* owned */
+};
+enum { WORDS_MEMORY = -1 };
+/* The place the word was met at before, else `place`, which is kept; WORDS_MEMORY: out of it. */
+ptrdiff_t words_place(struct words *w, const char *word, ptrdiff_t place);
+void words_free(struct words *w);
+
 struct head {
 	enum column what;
 	size_t index;   /* channel or adjustable */
@@ -46,7 +59,7 @@ struct draft {
 	const struct cell *first;   /* its first `run` cell */
 	const struct cell **given;  /* owned: per column of the file, NULL while blank */
 	const struct cell **lap_at; /* owned: per lap, the cell to point at */
-	long *number;               /* owned: per lap, from `lap`, or its place */
+	long *number;               /* owned: per lap, from `lap`, or its place; 0: bad, told */
 	size_t laps_cap;
 };
 
@@ -58,8 +71,11 @@ struct work {
 	size_t n_heads;
 	struct draft *drafts; /* owned */
 	size_t n, cap;
+	struct words ids;   /* of the file's runs: their places in drafts */
+	struct words taken; /* the book's own: 1 */
 	struct import *in;
 	bool memory; /* out of it */
+	bool full;   /* more runs than are taken; the rest is not looked at */
 };
 
 void import_fault(struct work *w, const struct cell *c, const char *fmt, ...) ERR_PRINTF(3, 4);

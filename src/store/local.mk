@@ -19,6 +19,7 @@ libtreadlight_a_SOURCES += \
 	src/store/import.h \
 	src/store/import_cell.c \
 	src/store/import_parts.h \
+	src/store/import_words.c \
 	src/store/journal.c \
 	src/store/journal.h \
 	src/store/journal_find.c \
