@@ -204,6 +204,10 @@ tests_test_report_SOURCES = tests/test_report.c
 
 check_PROGRAMS += tests/test_save
 tests_test_save_SOURCES = tests/test_save.c
+
+check_PROGRAMS += tests/test_ticks
+tests_test_ticks_SOURCES = tests/test_ticks.c
+tests_test_ticks_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=lstat -Wl,--wrap=faccessat
 check_PROGRAMS += tests/test_verify
 tests_test_verify_SOURCES = tests/test_verify.c
 

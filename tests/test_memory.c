@@ -212,7 +212,8 @@ static bool plan_and_verify(const struct model *m, const struct book *b, struct 
 	struct plan_options o = {.kind = PLAN_SCREENING, .base = &b->sheets[0], .rng = 1};
 	struct faults faults;
 	struct plan *p = plan_new(b, &o, err), *again = NULL;
-	bool ok = p != NULL && store_save_plan(b, p, true, err) && store_tick_plan(b, 0, "r1", err);
+	bool ok = p != NULL && store_save_plan(b, p, true, err) &&
+		  store_tick_plan(b, 0, NULL, "r1", err);
 
 	plan_free(p);
 	faults_init(&faults);

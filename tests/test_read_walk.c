@@ -266,7 +266,7 @@ static bool strike_a_run(void)
 
 static bool tick_a_run(void)
 {
-	return told(store_tick_plan(&book, 0, "r01", &err));
+	return told(store_tick_plan(&book, 0, NULL, "r01", &err));
 }
 
 static bool check_profiles(void)

@@ -128,6 +128,13 @@ int cmd_fail(const struct err *e)
 	return e->cls == ERR_NONE ? CMD_FAILED : err_status(e->cls);
 }
 
+void cmd_unconfirmed(struct err *e)
+{
+	if (e->cls != ERR_NONE)
+		cmd_fail(e);
+	err_clear(e);
+}
+
 int cmd_fail_faults(const struct faults *f)
 {
 	for (size_t i = 0; i < f->n; i++)

@@ -92,6 +92,8 @@ bool cmd_whole(const struct cmd_args *a, const char *name, long low, long high, 
 /* Tell on stderr; return the exit status that goes with it. */
 int cmd_fail(const struct err *e);
 int cmd_fail_faults(const struct faults *f);
+/* After a save that went through: told where the disk did not confirm it, and cleared. */
+void cmd_unconfirmed(struct err *e);
 /* "treadlight: ..." bad use: returns CMD_USAGE. */
 int cmd_bad(const char *fmt, ...) ERR_PRINTF(1, 2);
 

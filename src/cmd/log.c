@@ -4,6 +4,7 @@
 #include "store/plan_file.h"
 #include "store/store.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 const struct cmd_option log_options[] = {{"csv", 0, "FILE", false, "the laps, one a row (needed)"},
@@ -54,73 +55,94 @@ static int tell(const struct book *b, const struct import *in, bool dry)
 	return cmd_finish();
 }
 
-/* The first run still to be driven whose values these are; -1: none. */
-static int planned(const struct plan *p, const struct run *r)
+/* Where the runs belong in the plan, and what ticks them off later. */
+static void tell_not_ticked(const struct cmd_args *args, const struct import *in,
+	const struct plan_tick *ticks, const struct err *e)
 {
-	for (size_t i = 0; i < p->n_runs; i++)
-		if (!p->runs[i].done[0] &&
-			memcmp(p->runs[i].values, r->values, r->n_values * sizeof *r->values) == 0)
-			return (int)i;
-	return -1;
+	char dir[1024];
+	cmd_fail(e);
+	cmd_safe(args->word[0], dir, sizeof dir);
+	fprintf(stderr,
+		"treadlight: %s logged, but not ticked off in the plan; later: treadlight plan %s",
+		in->n == 1 ? "the run is" : "the runs are", dir);
+	bool known = false;
+	for (size_t i = 0; i < in->n; i++)
+		if (ticks[i].at >= 0 && !ticks[i].before) {
+			fprintf(stderr, " --done %d=%s", ticks[i].at + 1, in->runs[i].id);
+			known = true;
+		}
+	fputs(known ? "\n" : " --done N=RUN\n", stderr);
 }
 
-/* Ticks off in the stored plan what the file brought. The runs are in the book by now: what goes
- * wrong here is told and fails nothing. */
-static void tick_plan(const struct book *b, const struct import *in, bool quiet)
+/* What the file ticked off in the stored plan. */
+static void tell_ticks(const struct import *in, const struct plan_tick *ticks, size_t left)
 {
-	struct plan *p = NULL;
-	struct faults f;
-	struct err e;
-	size_t ticked = 0, left = 0;
-	faults_init(&f);
-	err_clear(&e);
-	if (!store_load_plan(&p, b, &f))
-		cmd_fail_faults(&f);
-	for (size_t i = 0; p && i < in->n; i++) {
-		const int at = planned(p, &in->runs[i]);
-		if (at < 0)
-			continue;
-		if (!store_tick_plan(b, (size_t)at, in->runs[i].id, &e)) {
-			cmd_fail(&e);
-			break;
-		}
-		memcpy(p->runs[at].done, in->runs[i].id, ID_SIZE);
-		ticked++;
-	}
-	for (size_t i = 0; p && i < p->n_runs; i++)
-		left += !p->runs[i].done[0];
-	if (p && ticked && !quiet)
+	size_t ticked = 0;
+	for (size_t i = 0; i < in->n; i++)
+		ticked += ticks[i].at >= 0;
+	for (size_t i = 0; left && i < in->n; i++)
+		if (ticks[i].other >= 0)
+			printf("the plan: %s ticks nothing off: run %d, of its values, was driven "
+			       "already, and no other is open\n",
+				in->runs[i].id, ticks[i].other + 1);
+	if (ticked)
 		printf("the plan: %zu run%s ticked off, %zu left\n", ticked, ticked == 1 ? "" : "s",
 			left);
-	plan_free(p);
-	faults_free(&f);
+}
+
+/* Writes the runs and ticks them off, all before a word is said: what is said may not arrive.
+ * *ticked is false where the plan could not be; that was told. */
+static int write_runs(const struct cmd_args *args, const struct book *b, const struct import *in,
+	struct plan_tick *ticks, size_t *left, bool *ticked)
+{
+	struct err e;
+	err_clear(&e);
+	if (!store_new_runs(b, in->runs, in->n, &e))
+		return cmd_fail(&e);
+	*ticked = store_tick_runs(b, in->runs, in->n, ticks, left, &e);
+	if (!*ticked)
+		tell_not_ticked(args, in, ticks, &e);
+	else
+		cmd_unconfirmed(&e);
+	return CMD_OK;
+}
+
+static int log_import(const struct cmd_args *args, const struct book *b, const struct import *in)
+{
+	const bool dry = cmd_has(args, "dry-run"), json = cmd_has(args, "json");
+	struct plan_tick *ticks = calloc(in->n + 1, sizeof *ticks);
+	size_t left = 0;
+	bool ticked = true;
+	int status = CMD_OK;
+	if (!ticks) {
+		struct err e;
+		err_memory(&e);
+		return cmd_fail(&e);
+	}
+	if (!dry)
+		status = write_runs(args, b, in, ticks, &left, &ticked);
+	if (status == CMD_OK) {
+		status = json ? tell_json(in, dry) : tell(b, in, dry);
+		if (!dry && ticked && !json) {
+			tell_ticks(in, ticks, left);
+			status = cmd_finish();
+		}
+	}
+	free(ticks);
+	return status == CMD_OK && !ticked ? CMD_FAILED : status;
 }
 
 static int log_file(const struct cmd_args *args, const struct book *b, const char *path)
 {
 	struct import in;
 	struct faults f;
-	struct err e;
-	bool dry = cmd_has(args, "dry-run");
-	int status;
 	faults_init(&f);
-	err_clear(&e);
 	if (!import_csv(&in, b, path, &f)) {
-		status = cmd_fail_faults(&f);
+		int status = cmd_fail_faults(&f);
 		faults_free(&f);
 		return status;
 	}
-	if (!dry && !store_new_runs(b, in.runs, in.n, &e)) {
-		status = cmd_fail(&e);
-		import_free(&in);
-		return status;
-	}
-	const bool json = cmd_has(args, "json");
-	status = json ? tell_json(&in, dry) : tell(b, &in, dry);
-	if (!dry && status == CMD_OK) {
-		tick_plan(b, &in, json);
-		status = cmd_finish();
-	}
+	int status = log_import(args, b, &in);
 	import_free(&in);
 	return status;
 }

@@ -26,7 +26,8 @@ const struct cmd_option plan_options[] = {
 		"scatter between runs, in place of the book's (lap time: s)"},
 	{"sigma-lap", 0, "[RESPONSE=]X", true, "scatter between laps of a run"},
 	{"store", 0, NULL, false, "keep the plan in the book, as BOOK/plan.yaml"},
-	{"replace", 0, NULL, false, "with --store: in place of a plan that is not finished"},
+	{"replace", 0, NULL, false,
+		"--store: in place of a plan not finished; --done: of the run noted there"},
 	{"done", 0, "N=RUN", true, "run N of the stored plan was driven as RUN"},
 	{"print", 0, NULL, false, "a run sheet for the clipboard"},
 	{"csv", 0, NULL, false, "a table of its laps to fill in, for log --csv"}, CMD_OPTION_JSON,
@@ -173,11 +174,31 @@ static struct plan *make_plan(const struct cmd_args *a, struct request *q, struc
 		plan_free(p);
 		return NULL;
 	}
+	if (p)
+		cmd_unconfirmed(err);
 	return p;
 }
 
+/* With `replace` in place of the run that is noted there by now. */
+static bool tick_at(
+	const struct book *b, size_t at, const char *run_id, bool replace, struct err *err)
+{
+	struct plan *p = NULL;
+	struct faults faults;
+	if (!replace)
+		return store_tick_plan(b, at, NULL, run_id, err);
+	faults_init(&faults);
+	bool ok = store_load_plan(&p, b, &faults);
+	if (!ok)
+		*err = faults.n ? faults.list[0] : faults.oom;
+	faults_free(&faults);
+	ok = ok && store_tick_plan(b, at, p && at < p->n_runs ? &p->runs[at] : NULL, run_id, err);
+	plan_free(p);
+	return ok;
+}
+
 /* "3=r48": the book must have the run. */
-static bool tick(const struct request *q, const char *text, struct err *err)
+static bool tick(const struct request *q, const char *text, bool replace, struct err *err)
 {
 	const char *is = strchr(text, '=');
 	char id[ID_SIZE];
@@ -192,7 +213,7 @@ static bool tick(const struct request *q, const char *text, struct err *err)
 	memcpy(id, is + 1, strlen(is + 1) + 1);
 	if (book_find_run(&q->book, id) < 0)
 		return err_input(err, "--done %s: the book has no run '%s'", text, id);
-	return store_tick_plan(&q->book, (size_t)n - 1, id, err);
+	return tick_at(&q->book, (size_t)n - 1, id, replace, err);
 }
 
 static struct plan *stored_plan(const struct cmd_args *a, struct request *q, struct err *err)
@@ -200,8 +221,10 @@ static struct plan *stored_plan(const struct cmd_args *a, struct request *q, str
 	struct faults faults;
 	struct plan *p = NULL;
 	for (size_t i = 0; cmd_value_nth(a, "done", i); i++)
-		if (!tick(q, cmd_value_nth(a, "done", i), err))
+		if (!tick(q, cmd_value_nth(a, "done", i), cmd_has(a, "replace"), err))
 			return NULL;
+		else
+			cmd_unconfirmed(err);
 	faults_init(&faults);
 	if (!store_load_plan(&p, &q->book, &faults))
 		*err = faults.n ? faults.list[0] : faults.oom;

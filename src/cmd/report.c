@@ -60,8 +60,7 @@ static int write_out(
 	}
 	if (!write_file(path, out, cmd_has(args, "force"), &e))
 		return cmd_fail(&e);
-	if (e.cls != ERR_NONE)
-		cmd_fail(&e); /* written, but the disk did not confirm */
+	cmd_unconfirmed(&e);
 	if (!cmd_has(args, "json"))
 		return CMD_OK;
 	return cmd_print_json(

@@ -1,10 +1,13 @@
 #include "store/change.h"
 
+#include "base/watch.h"
 #include "store/lock.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
+#include <unistd.h>
 
 bool change_read(struct doc *d, const char *path, struct err *err)
 {
@@ -67,4 +70,31 @@ bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err)
 	/* A folder that takes no lock need not stop a save: the content check still holds. */
 	err_clear(err);
 	return true;
+}
+
+void change_wait(void)
+{
+	struct timespec now = {0}, pause = {0};
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	/* Multiplicative hashing (Knuth): near numbers come out far from each other. */
+	const uint32_t any = ((uint32_t)now.tv_nsec ^ (uint32_t)getpid() << 16) * 2654435761U;
+	pause.tv_nsec = 10000000L + (long)(any >> 8) % 40 * 1000000L;
+	nanosleep(&pause, NULL);
+	watch_busy(true); /* no disk held us up */
+}
+
+bool change_lock_wait(struct lock *l, bool *ours, const char *path, struct err *err)
+{
+	enum { LOOKS_MAX = 3000, SAME_MAX = 80 };
+	struct lock_owner last = {0}, who;
+	for (int i = 0, same = 0; i < LOOKS_MAX && same < SAME_MAX; i++) {
+		if (change_lock(l, ours, path, err))
+			return true;
+		if (!lock_owner(path, &who)) /* gone by now */
+			who = (struct lock_owner){0};
+		same = i && who.pid == last.pid && who.since == last.since ? same + 1 : 0;
+		last = who;
+		change_wait();
+	}
+	return false;
 }

@@ -25,5 +25,10 @@ bool change_is_run(const struct book *b, const struct run *r, const struct doc *
 /* Hold the file's lock around a change; false: someone else has it, err says who. */
 struct lock;
 bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err);
+/* The same for a file that programs hold for a moment only: while it goes from hand to hand it is
+ * waited for, some seconds for one and the same that keeps it. */
+bool change_lock_wait(struct lock *l, bool *ours, const char *path, struct err *err);
+/* A few hundredths of a second, not as many for two programs that wait for each other. */
+void change_wait(void);
 
 #endif

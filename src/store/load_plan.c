@@ -1,7 +1,5 @@
-/* Reading and writing BOOK/plan.yaml. */
-#include "store/change.h"
+/* Reading BOOK/plan.yaml. */
 #include "store/load.h"
-#include "store/patch.h"
 #include "store/path.h"
 #include "store/plan_file.h"
 #include "store/read.h"
@@ -9,14 +7,13 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 enum { RUNS_MAX = 1000 };
 
 static const char *const roles[] = {"baseline", "test"};
 static const char *const orders[] = {"random", "quick"};
 
-static char *plan_path(const struct book *b)
+char *plan_path(const struct book *b)
 {
 	return path_join(b->dir, "", "plan", ".yaml");
 }
@@ -150,66 +147,20 @@ bool store_load_plan(struct plan **p, const struct book *b, struct faults *fault
 		add_memory(faults, b->dir);
 		return false;
 	}
-	if (access(path, F_OK) != 0) {
-		free(path);
-		return true;
-	}
-	if (save_is_whole(path, faults) && doc_read(&d, path, faults)) {
+	bool there;
+	struct err err;
+	err_clear(&err);
+	if (!path_there(path, &there, &err))
+		faults_add(faults, &err);
+	else if (there && save_is_whole(path, faults) && doc_read(&d, path, faults)) {
 		*p = load_plan(&d, &b->car, faults);
 		doc_free(&d);
 	}
 	free(path);
-	return *p != NULL;
+	return *p != NULL || !there;
 }
 
-static void add_values(struct buf *out, const struct car *car, const fix *values)
-{
-	size_t column = 0;
-	buf_adds(out, "{");
-	for (size_t a = 0; a < car->n_adjustables; a++) {
-		const struct adjustable *one = &car->adjustables[a];
-		char text[32];
-		int n = fix_print_min(values[a], fix_decimals(one->step), text, sizeof text);
-		size_t need = strlen(one->id) + 4 + (size_t)n;
-		if (column + need > 84) {
-			buf_adds(out, "\n      ");
-			column = 0;
-		} else if (a) {
-			buf_adds(out, " ");
-		}
-		yaml_add_text(out, one->id);
-		buf_addf(out, ": %s%s", text, a + 1 < car->n_adjustables ? "," : "");
-		column += need;
-	}
-	buf_adds(out, "}\n");
-}
-
-/* An id is always written in double quotes where plain it would read as something else. */
-void print_plan(struct buf *out, const struct car *car, const struct plan *p)
-{
-	buf_addf(out, "kind: plan\nversion: 1\nplan: %s\nbase: ", plan_kind_names[p->kind]);
-	yaml_add_text(out, p->base);
-	buf_addf(out, "\nlaps: %zu                     # timed laps of each run\nfactors: [",
-		p->laps);
-	for (size_t f = 0; f < p->n_factors; f++) {
-		buf_adds(out, f ? ", " : "");
-		yaml_add_text(out, p->factors[f].id);
-	}
-	buf_addf(out, "]\norder: %s\nrng: %lu\nruns:\n", orders[p->quick], p->rng);
-	for (size_t i = 0; i < p->n_runs; i++) {
-		buf_addf(out, "  - role: %s\n", roles[!p->runs[i].baseline]);
-		if (p->runs[i].done[0]) {
-			buf_adds(out, "    done: ");
-			yaml_add_text(out, p->runs[i].done);
-			buf_adds(out, "\n");
-		}
-		buf_adds(out, "    values: ");
-		add_values(out, car, p->runs[i].values);
-	}
-}
-
-/* The plan in these bytes; NULL: there is none in them, or *memory was short. */
-static struct plan *parse_plan(
+struct plan *plan_parse(
 	const char *bytes, size_t size, const char *path, const struct car *car, bool *memory)
 {
 	struct faults faults;
@@ -223,204 +174,4 @@ static struct plan *parse_plan(
 	*memory = faults_class(&faults) == ERR_FAILED;
 	faults_free(&faults);
 	return p;
-}
-
-/* May what stands at path be replaced? Its stamp is then in *stamp, all zero where nothing is. */
-static bool may_replace(
-	const struct book *b, const char *path, bool replace, struct stamp *stamp, struct err *err)
-{
-	char *bytes = NULL;
-	size_t size;
-	memset(stamp, 0, sizeof *stamp);
-	if (access(path, F_OK) != 0)
-		return true;
-	if (!file_read(path, DOC_MAX_BYTES, &bytes, &size, stamp, err))
-		return false;
-	/* Those very bytes are judged, that the stamp is of. */
-	bool memory = false;
-	struct plan *old = replace ? NULL : parse_plan(bytes, size, path, &b->car, &memory);
-	free(bytes);
-	if (memory)
-		return err_memory(err);
-	if (replace || (old && plan_next_run(old) < 0)) {
-		plan_free(old);
-		return true;
-	}
-	err_input(err, "%s",
-		old ? "the book has a plan with runs still to be driven; replace it or keep it"
-		    : "what stands here cannot be read as a plan; replace it or mend it");
-	err_at(err, path, 0, 0);
-	plan_free(old);
-	return false;
-}
-
-bool store_save_plan(const struct book *b, const struct plan *p, bool replace, struct err *err)
-{
-	struct stamp stamp;
-	struct buf out;
-	char *path = plan_path(b);
-	if (!path)
-		return err_memory(err);
-	buf_init(&out);
-	bool ok = may_replace(b, path, replace, &stamp, err);
-	if (ok) {
-		print_plan(&out, &b->car, p);
-		ok = out.failed ? err_memory(err)
-				: change_done(file_save(path, out.data, out.len, &stamp, err));
-	}
-	buf_free(&out);
-	free(path);
-	return ok;
-}
-
-static const struct node *find_run(const struct doc *d, size_t index)
-{
-	const struct node *runs = node_get(d->root, "runs");
-	const struct node *n = runs ? runs->child : NULL;
-	for (; n && index; index--)
-		n = n->next;
-	return n;
-}
-
-static bool tick_doc(struct doc *d, size_t index, const char *run_id, struct err *err)
-{
-	static const char *const after[] = {"role", NULL};
-	struct patch patch;
-	struct stamp stamp = d->stamp;
-	const struct node *run = find_run(d, index);
-	if (!run)
-		return err_input(err, "the plan has no run %zu", index + 1);
-	patch_init(&patch, d);
-	bool ok = patch_member(&patch, run, "done", PATCH_TEXT, run_id, after, err) &&
-		  change_done(change_save(&patch, d->path, &stamp, err));
-	patch_free(&patch);
-	return ok;
-}
-
-bool store_tick_plan(const struct book *b, size_t index, const char *run_id, struct err *err)
-{
-	struct doc d;
-	char *path = plan_path(b);
-	if (!path)
-		return err_memory(err);
-	bool ok = change_read(&d, path, err);
-	if (ok) {
-		ok = tick_doc(&d, index, run_id, err);
-		doc_free(&d);
-	}
-	free(path);
-	return ok;
-}
-
-/* --- striking a run out ------------------------------------------------------------ */
-
-/* The lines that an item of a block list stands on; false: it shares them with something else. */
-static bool lines_of(const struct doc *d, const struct node *n, size_t *from, size_t *to)
-{
-	size_t a = n->start, z = n->end;
-	while (a > 0 && d->bytes[a - 1] != '\n')
-		a--;
-	size_t dash = a + strspn(d->bytes + a, " ");
-	if (dash >= n->start || d->bytes[dash] != '-' ||
-		dash + 1 + strspn(d->bytes + dash + 1, " ") != n->start)
-		return false;
-	z += strspn(d->bytes + z, " \t\r");
-	if (z < d->size && d->bytes[z] == '#')
-		z += strcspn(d->bytes + z, "\n");
-	if (z < d->size && d->bytes[z] != '\n')
-		return false;
-	*from = a;
-	*to = z < d->size ? z + 1 : z;
-	return true;
-}
-
-static bool may_strike(const struct plan *p, size_t index, const fix *values, struct err *err)
-{
-	if (index == 0)
-		return err_input(
-			err, "run 1 is what the moves are told from; it stays in the plan");
-	if (index >= p->n_runs ||
-		memcmp(p->runs[index].values, values, p->n_adjustables * sizeof *values) != 0)
-		return err_input(err, "plan.yaml has changed meanwhile; look at it again");
-	if (p->runs[index].done[0])
-		return err_input(err, "run %zu was driven as %s; it stays in the plan", index + 1,
-			p->runs[index].done);
-	return true;
-}
-
-/* Takes a run out of the plan itself; its values stay, unused. */
-static void drop_plan_run(struct plan *p, size_t index)
-{
-	p->n_runs--;
-	memmove(p->runs + index, p->runs + index + 1, (p->n_runs - index) * sizeof *p->runs);
-}
-
-/* Do these bytes say what the plan says? Both are compared as print_plan() writes them. */
-static bool says_plan(const char *bytes, size_t size, const char *path, const struct car *car,
-	const struct plan *p, bool *memory)
-{
-	struct plan *now = parse_plan(bytes, size, path, car, memory);
-	struct buf a, b;
-	if (!now)
-		return false;
-	buf_init(&a);
-	buf_init(&b);
-	print_plan(&a, car, now);
-	print_plan(&b, car, p);
-	*memory = a.failed || b.failed;
-	const bool same = !*memory && strcmp(a.data, b.data) == 0;
-	buf_free(&a);
-	buf_free(&b);
-	plan_free(now);
-	return same;
-}
-
-/* p: the plan of the document. */
-static bool strike_doc(
-	struct doc *d, const struct book *b, struct plan *p, size_t index, struct err *err)
-{
-	size_t from, to;
-	if (!lines_of(d, find_run(d, index), &from, &to))
-		return err_input(err,
-			"the runs of plan.yaml do not stand on lines of their own; strike it out "
-			"there");
-	char *bytes = malloc(d->size + 1);
-	if (!bytes)
-		return err_memory(err);
-	memcpy(bytes, d->bytes, from);
-	memcpy(bytes + from, d->bytes + to, d->size - to);
-	const size_t size = d->size - (to - from);
-	struct stamp stamp = d->stamp;
-	bool ok = false, memory;
-	drop_plan_run(p, index);
-	if (says_plan(bytes, size, d->path, &b->car, p, &memory))
-		ok = change_done(file_save(d->path, bytes, size, &stamp, err));
-	else if (memory)
-		err_memory(err);
-	else
-		err_failed(err, "run %zu could not be taken out of plan.yaml", index + 1);
-	free(bytes);
-	return ok;
-}
-
-bool store_strike_plan(const struct book *b, size_t index, const fix *values, struct err *err)
-{
-	struct faults faults;
-	struct doc d;
-	char *path = plan_path(b);
-	bool ok = false;
-	if (!path)
-		return err_memory(err);
-	faults_init(&faults);
-	if (doc_read(&d, path, &faults)) {
-		struct plan *p = load_plan(&d, &b->car, &faults);
-		ok = p && may_strike(p, index, values, err) && strike_doc(&d, b, p, index, err);
-		plan_free(p);
-		doc_free(&d);
-	}
-	if (!ok && err->cls == ERR_NONE)
-		*err = faults.n ? faults.list[0] : faults.oom;
-	faults_free(&faults);
-	free(path);
-	return ok;
 }

@@ -4,6 +4,7 @@ libtreadlight_a_SOURCES += \
 	src/store/arena.h \
 	src/store/change.c \
 	src/store/change.h \
+	src/store/change_plan.c \
 	src/store/csv.c \
 	src/store/csv.h \
 	src/store/doc.c \
@@ -56,6 +57,7 @@ libtreadlight_a_SOURCES += \
 	src/store/save_meta.c \
 	src/store/save_parts.h \
 	src/store/save_place.c \
+	src/store/save_plan.c \
 	src/store/save_run.c \
 	src/store/save_sheet.c \
 	src/store/save_temp.c \

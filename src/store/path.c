@@ -22,6 +22,18 @@ char *path_join(const char *dir, const char *folder, const char *name, const cha
 	return buf_take(&b);
 }
 
+bool path_there(const char *path, bool *there, struct err *err)
+{
+	struct stat st;
+	*there = lstat(path, &st) == 0;
+	if (*there || errno == ENOENT)
+		return true;
+	*there = true; /* for all one knows */
+	err_failed(err, "cannot be looked at: %s", strerror(errno));
+	err_at(err, path, 0, 0);
+	return false;
+}
+
 int path_open_folder(const char *path)
 {
 	const char *slash = strrchr(path, '/');

@@ -2,11 +2,14 @@
 #ifndef STORE_PATH_H
 #define STORE_PATH_H
 
-#include <stdbool.h>
+#include "base/err.h"
 
 /* DIR/FOLDER/NAMESUFFIX, without FOLDER/ where folder is "", and DIR/FOLDER where name is "";
  * slashes behind DIR count as one. The caller frees it; NULL: out of memory. */
 char *path_join(const char *dir, const char *folder, const char *name, const char *suffix);
+/* Does anything stand there, a link that leads nowhere too? False: it cannot be told, err says why.
+ */
+bool path_there(const char *path, bool *there, struct err *err);
 /* The folder that path stands in, opened; the caller closes it. Below 0: errno, or out of memory.
  */
 int path_open_folder(const char *path);

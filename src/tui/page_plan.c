@@ -213,7 +213,10 @@ static unsigned keep(struct app *app, bool replace, struct err *err)
 		return UI_NONE;
 	s->draft = false;
 	s->stale = true;
-	app_say(app, "kept as plan.yaml; n logs its next run");
+	if (err->cls != ERR_NONE)
+		app_warn(app, "plan.yaml %s", err->text);
+	else
+		app_say(app, "kept as plan.yaml; n logs its next run");
 	refresh(app);
 	return UI_ALL;
 }
@@ -267,11 +270,16 @@ static unsigned done_typed(struct app *app, const char *text)
 					 : "not there yet");
 	}
 	snprintf(id, sizeof id, "%s", text);
-	int at = s->cursor;
-	if (!store_tick_plan(&app->book, (size_t)at, id, &err))
-		return app_warn(app, "not ticked off: %s", err.text);
+	const int at = s->cursor;
+	const struct plan_run *seen = plan_run_at(s);
+	const bool ok = seen && store_tick_plan(&app->book, (size_t)at, seen, id, &err);
 	s->stale = true;
-	app_say(app, "run %d of the plan was driven as %s", at + 1, id);
+	if (!ok)
+		app_warn(app, "not ticked off: %s", err.text);
+	else if (err.cls != ERR_NONE)
+		app_warn(app, "run %d is noted as %s, but plan.yaml %s", at + 1, id, err.text);
+	else
+		app_say(app, "run %d of the plan was driven as %s", at + 1, id);
 	refresh(app);
 	return UI_ALL;
 }
@@ -300,7 +308,9 @@ static unsigned strike_answered(struct app *app, int choice)
 	const int at = s->cursor;
 	const bool ok = store_strike_plan(&app->book, (size_t)at, r->values, &err);
 	s->stale = true;
-	if (ok)
+	if (ok && err.cls != ERR_NONE)
+		app_warn(app, "run %d is struck out, but plan.yaml %s", at + 1, err.text);
+	else if (ok)
 		app_say(app, "run %d is struck out of plan.yaml", at + 1);
 	else
 		app_warn(app, "%s", err.text);

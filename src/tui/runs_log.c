@@ -28,20 +28,76 @@ static bool save_draft(struct app *app, struct err *err)
 	return store_save_run(&app->book, &app->book.runs[at], &s->draft, err);
 }
 
-/* Ticks the plan off at a run's first lap. */
-static unsigned tick_plan(struct app *app)
+/* Of a run that the book still holds as it was; for u. */
+static bool note_change(struct runs_page *s, const struct book *b)
+{
+	int at = book_find_run(b, s->draft.id);
+	return at >= 0 && runs_note(&s->history, &b->runs[at], &s->draft);
+}
+
+/*
+ * Ticks the plan off at the first lap of a run that is driven for it, at the next one where that
+ * fails. True, and what there is to say; false: not as the user may think, *said says how.
+ */
+static bool tick_plan(struct app *app, char *said, size_t size)
 {
 	struct runs_page *s = runs_page_of(app);
+	const int meant = s->plan_index;
+	struct plan_tick t;
 	struct err err;
+	size_t left;
+	said[0] = '\0';
 	err_clear(&err);
-	if (s->plan_index < 0)
-		return UI_NONE;
-	int at = s->plan_index;
+	if (meant < 0)
+		return true;
+	if (!store_tick_runs(&app->book, &s->draft, 1, &t, &left, &err)) {
+		snprintf(said, size, "not ticked off in the plan, the next lap tries again: %s %s",
+			err.file[0] ? "plan.yaml" : "", err.text);
+		return false;
+	}
 	s->plan_index = -1;
-	if (!store_tick_plan(&app->book, (size_t)at, s->draft.id, &err))
-		return app_warn(
-			app, "the run is saved, but the plan was not ticked off: %s", err.text);
-	return UI_NONE;
+	if (t.at < 0)
+		snprintf(said, size,
+			"nothing ticked off in the plan: its run %d was driven meanwhile or is "
+			"gone, "
+			"and none alike is open",
+			meant + 1);
+	else if (err.cls != ERR_NONE)
+		snprintf(said, size, "run %d of the plan ticked off, but plan.yaml %s", t.at + 1,
+			err.text);
+	else if (t.at != meant)
+		snprintf(said, size,
+			"run %d of the plan was driven meanwhile; run %d, alike, is "
+			"ticked off",
+			meant + 1, t.at + 1);
+	else
+		snprintf(said, size, "run %d of the plan ticked off", t.at + 1);
+	return t.at == meant && err.cls == ERR_NONE;
+}
+
+/* The lap is in its file, and perhaps in the plan: says so. `how`: of the file, where the disk did
+ * not confirm it. */
+static void lap_saved(struct app *app, const struct err *how)
+{
+	enum { TWO_ROWS = 150 };
+	struct runs_page *s = runs_page_of(app);
+	char line[400], planned[700], said[1200];
+	const bool noted = s->is_new || note_change(s, &app->book);
+	const bool ticked = tick_plan(app, planned, sizeof planned);
+	const bool sure = how->cls == ERR_NONE;
+	const char *undo = noted ? "" : "; out of memory: u cannot undo it";
+	const char *join = planned[0] ? "; " : "";
+	s->is_new = false;
+	snprintf(said, sizeof said, "%s: %s%s%s%s", sure ? "saved" : how->text,
+		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line), undo, join,
+		planned);
+	if (strlen(said) > TWO_ROWS)
+		snprintf(said, sizeof said, "lap %zu %s%s%s%s", s->draft.n_laps,
+			sure ? "saved" : how->text, undo, join, planned);
+	const bool fine = ticked && noted && sure;
+	runs_take(app, &s->draft, said);
+	if (!fine && !app->message_warns)
+		app_warn(app, "%s", said);
 }
 
 /* A copy of the run under the cursor to change. */
@@ -51,13 +107,6 @@ bool runs_draft_of(struct app *app, const struct run *r)
 	s->is_new = false;
 	s->plan_index = -1;
 	return run_copy(&s->draft, r);
-}
-
-/* Of a run that the book still holds as it was; for u. */
-static bool note_change(struct runs_page *s, const struct book *b)
-{
-	int at = book_find_run(b, s->draft.id);
-	return at >= 0 && runs_note(&s->history, &b->runs[at], &s->draft);
 }
 
 unsigned runs_save_change(struct app *app, const char *said)
@@ -201,7 +250,6 @@ static unsigned lap_typed(struct app *app, const char *text)
 	unsigned flags = UI_NONE;
 	struct lap l;
 	struct err err;
-	char line[400], said[450];
 	size_t n = app->book.n_channels;
 	err_clear(&err);
 	if (runs_is_blank(text))
@@ -224,13 +272,7 @@ static unsigned lap_typed(struct app *app, const char *text)
 		field_keep(app);
 		return app_warn(app, "not saved: %s", err.text);
 	}
-	const bool noted = s->is_new || note_change(s, &app->book);
-	s->is_new = false;
-	snprintf(said, sizeof said, "saved: %s%s",
-		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line),
-		noted ? "" : "; out of memory: u cannot undo it");
-	runs_take(app, &s->draft, said);
-	tick_plan(app);
+	lap_saved(app, &err);
 	return ask_lap(app);
 }
 

@@ -741,7 +741,7 @@ static void prepare_tick(void)
 
 static bool run_tick(void)
 {
-	return by_err(store_tick_plan(&book, 0, "r00", &err));
+	return by_err(store_tick_plan(&book, 0, NULL, "r00", &err));
 }
 
 static bool run_load_plan(void)

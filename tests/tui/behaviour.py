@@ -3,6 +3,7 @@
 Each test is a function; its first line says what must hold. The points are those of the
 project's terminal requirements: nothing raw, nothing lost, the terminal given back.
 """
+import csv
 import glob
 import os
 import re
@@ -662,6 +663,53 @@ def test_two_programs():
         two.expect("changed by someone else")
         one.close()
         two.close()
+
+
+def log_planned(book, run):
+    """A run with the values of the plan's next one into the book, by a program beside."""
+    table = subprocess.run([PROGRAM, "plan", book, "--csv"], capture_output=True, text=True, check=True).stdout
+    rows = list(csv.DictReader(table.splitlines()))
+    rows = [dict(r, run=run, time="91.2") for r in rows if r["run"] == rows[0]["run"]]
+    with open(book + "/laps.csv", "w") as f:
+        out = csv.DictWriter(f, rows[0])
+        out.writeheader()
+        out.writerows(rows)
+    subprocess.run([PROGRAM, "log", book, "--csv", book + "/laps.csv"], check=True,
+                   stdout=subprocess.DEVNULL)
+
+
+def test_plan_ticked_off():
+    """A run driven for the plan ticks off what is open by then; how that went is said."""
+    with Book() as book:
+        subprocess.run([PROGRAM, "plan", book, "--kind", "screening", "--store"], check=True,
+                       stdout=subprocess.DEVNULL)
+        for beside in True, False:
+            t = start(book)
+            t.send("4n")
+            t.expect(" of the plan: ")
+            t.key("enter")
+            t.expect("fill in what is known")
+            t.key("enter")
+            t.expect("lap 1 (")
+            if beside:
+                log_planned(book, "r90")
+                t.send("131243 241 266 97\r")
+                t.expect("was driven meanwhile; run")
+                t.expect("6, alike, is ticked off")
+            else:
+                lock = book + "/.#plan.yaml"
+                os.symlink("joe@elsewhere.5:1", lock)
+                t.send("131243 241 266 97\r")
+                t.expect("lap 1 saved; not ticked off in the plan, the next lap tries again")
+                t.expect("joe")
+                os.unlink(lock)
+                t.send("131243 241 266 97\r")
+                t.expect("the plan ticked off")
+            t.key("esc")
+            t.close()
+        plan = open(book + "/plan.yaml").read()
+        done = re.findall("done: *(.*)", plan)
+        check(len(done) == 3 and done[0] == "r90" and done[2] == "r48", plan)
 
 
 sys.exit(run_tests(globals()))
