@@ -73,6 +73,8 @@ TESTS += $(check_PROGRAMS)
 check_PROGRAMS += tests/test_base
 tests_test_base_SOURCES = tests/test_base.c
 
+check_PROGRAMS += tests/test_decode
+tests_test_decode_SOURCES = tests/test_decode.c src/tui/decode.c src/tui/decode_paste.c
 check_PROGRAMS += tests/test_demo
 tests_test_demo_SOURCES = tests/test_demo.c
 
@@ -363,11 +365,10 @@ tests_test_workbench_SOURCES = tests/test_workbench.c src/tui/actions.c src/tui/
 TESTS += tests/test_guide.sh tests/test_tutorial.sh
 EXTRA_DIST += tests/test_guide.sh tests/test_tutorial.sh
 
-TESTS += tests/tui_incremental.sh tests/tui_others.sh tests/tui_screens.sh tests/tui_terminal.sh
-EXTRA_DIST += tests/tui_incremental.sh tests/tui_others.sh tests/tui_screens.sh
-EXTRA_DIST += tests/tui_terminal.sh tests/tui tests/screens
-TESTS += tests/tui_incremental.sh tests/tui_recovery.sh tests/tui_screens.sh tests/tui_terminal.sh
-EXTRA_DIST += tests/tui_incremental.sh tests/tui_recovery.sh tests/tui_screens.sh tests/tui_terminal.sh tests/tui tests/screens
+TESTS += tests/tui_incremental.sh tests/tui_others.sh tests/tui_recovery.sh tests/tui_screens.sh
+TESTS += tests/tui_terminal.sh tests/tui_typed.sh
+EXTRA_DIST += tests/tui_incremental.sh tests/tui_others.sh tests/tui_recovery.sh tests/tui_screens.sh
+EXTRA_DIST += tests/tui_terminal.sh tests/tui_typed.sh tests/tui tests/screens
 
 else
 

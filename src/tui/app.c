@@ -248,6 +248,9 @@ unsigned app_key(struct app *app, int key)
 		flags |= UI_FOOT;
 	}
 	app->message_stays = false;
+	if (key == K_PASTE_OPEN)
+		return flags | app_say(app, "the end of the pasted text has not come yet; "
+					    "Ctrl-C ends it here");
 	if (app->modal.kind != MODAL_NONE || key == K_LATE)
 		return flags | modal_key(app, key);
 	app->modal.late_ok = false;

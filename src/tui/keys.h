@@ -1,6 +1,6 @@
 /*
  * Keys as the workbench knows them: a character's code point, or one of the
- * names below. Only term_input.c turns what the terminal sends into these.
+ * names below. Only decode.h turns what the terminal sends into these.
  */
 #ifndef TUI_KEYS_H
 #define TUI_KEYS_H
@@ -25,9 +25,10 @@ enum {
 	K_PAGE_DOWN,
 	K_DELETE,
 	K_BACKTAB,
-	K_PASTE,  /* pasted text waits in term_pasted() */
-	K_LATE,   /* with an arrow: its escape had been taken for Esc, see term_key() */
-	K_UNKNOWN /* something that no action uses */
+	K_PASTE,      /* pasted text waits in term_pasted() */
+	K_PASTE_OPEN, /* a paste has begun and gone quiet before its end */
+	K_LATE,       /* the Esc before was the beginning of what comes now, see decode.h */
+	K_UNKNOWN     /* something that no action uses */
 };
 #define K_CTRL(c) ((c)&0x1f)
 

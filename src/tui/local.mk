@@ -6,6 +6,10 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/answer.h \
 	src/tui/app.c \
 	src/tui/app.h \
+	src/tui/decode.c \
+	src/tui/decode.h \
+	src/tui/decode_own.h \
+	src/tui/decode_paste.c \
 	src/tui/fmt.c \
 	src/tui/fmt.h \
 	src/tui/help.c \
@@ -58,7 +62,6 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/term_input.c \
 	src/tui/term_output.c \
 	src/tui/term_own.h \
-	src/tui/term_paste.c \
 	src/tui/term_watch.c \
 	src/tui/tui.c \
 	src/tui/tui.h

@@ -183,7 +183,7 @@ static unsigned field_paste(struct app *app)
 {
 	size_t len;
 	const char *pasted = term_pasted(&len);
-	char *line = text_dup(pasted, len);
+	char *line = pasted ? text_dup(pasted, len) : NULL;
 	if (!line)
 		return app_warn(app, "out of memory: the text was not taken");
 	while (len > 0 && (line[len - 1] == '\n' || line[len - 1] == '\r'))

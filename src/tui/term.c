@@ -113,23 +113,6 @@ static bool addresses_as_ansi(void)
 	       column_address && strcmp(column_address, "\033[%i%p1%dG") == 0 && eat_newline_glitch;
 }
 
-/* What nearly every terminal sends, also where its description says otherwise. */
-static void define_keys(void)
-{
-	static const struct {
-		const char *bytes;
-		int code;
-	} common[] = {{"\033[A", KEY_UP}, {"\033OA", KEY_UP}, {"\033[B", KEY_DOWN},
-		{"\033OB", KEY_DOWN}, {"\033[C", KEY_RIGHT}, {"\033OC", KEY_RIGHT},
-		{"\033[D", KEY_LEFT}, {"\033OD", KEY_LEFT}, {"\033[H", KEY_HOME},
-		{"\033OH", KEY_HOME}, {"\033[F", KEY_END}, {"\033OF", KEY_END},
-		{"\033[1~", KEY_HOME}, {"\033[4~", KEY_END}, {"\033[5~", KEY_PPAGE},
-		{"\033[6~", KEY_NPAGE}, {"\033[3~", KEY_DC}, {"\033[Z", KEY_BTAB},
-		{"\033[200~", CODE_PASTE_START}, {"\033[201~", CODE_PASTE_END}};
-	for (size_t i = 0; i < sizeof common / sizeof common[0]; i++)
-		define_key(common[i].bytes, common[i].code);
-}
-
 static bool make_screen(struct err *err)
 {
 	terminal.tty = fcntl(STDOUT_FILENO, F_DUPFD_CLOEXEC, 3);
@@ -155,15 +138,12 @@ bool term_open(struct err *err)
 	noecho();
 	nonl();
 	start_colours();
-	terminal.keys = newpad(1, 1);
-	if (!terminal.keys) {
+	if (!term_open_keys(get_escdelay())) {
 		term_close();
 		return err_memory(err);
 	}
-	keypad(terminal.keys, TRUE);
-	nodelay(terminal.keys, TRUE);
-	typeahead(-1); /* waiting keys are drained before an update, not asked for within */
-	define_keys();
+	keypad(stdscr, TRUE); /* the terminal's; ncurses is never asked for a key */
+	typeahead(-1);        /* waiting keys are drained before an update, not asked for within */
 	terminal.ansi_columns = addresses_as_ansi();
 	leaveok(stdscr, TRUE);
 	curs_set(0);
@@ -195,20 +175,15 @@ void term_close(void)
 	if (signals_end()) /* the polite way above was not taken */
 		signals_restore_now();
 	signals_close();
-	if (terminal.keys)
-		delwin(terminal.keys);
 	delscreen(terminal.screen);
 	fclose(terminal.out);
 	close(terminal.tty);
 	term_close_sinks();
-	free(terminal.queue);
+	decode_free(&terminal.keys);
 	free(terminal.update);
-	buf_free(&terminal.pasted);
-	terminal.keys = NULL;
 	terminal.screen = NULL;
-	terminal.queue = NULL;
 	terminal.update = NULL;
-	terminal.head = terminal.n = terminal.cap = terminal.update_cap = 0;
+	terminal.update_cap = 0;
 }
 
 bool term_is_utf8(void)

@@ -39,13 +39,10 @@ unsigned term_wait(int timeout_ms);
 bool term_keys_waiting(void);
 /* Is there one among those that were read already? */
 bool term_keys_read(void);
-/*
- * The next key; K_NONE if none waits. An escape sequence that arrives in pieces
- * too slow for ESCDELAY is still told as its key, with K_LATE before it, because the
- * first piece has been told as Esc.
- */
+/* The next key, as decode.h tells them; K_NONE if none waits. */
 int term_key(void);
-/* The text of the last K_PASTE: owned by the terminal, until the next one. */
+/* The text of the last K_PASTE: owned by the terminal, until the next key. NULL: no memory for it.
+ */
 const char *term_pasted(size_t *len);
 
 /* Send what was painted. False if the terminal is gone or the program must end. */

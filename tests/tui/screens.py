@@ -66,7 +66,6 @@ class Run:
         t = self.start()
         for k in rest.split():
             t.key(k)
-            t.settle() if k == "esc" else None
         t.settle()
 
     def do_type(self, rest):
