@@ -2,6 +2,7 @@
 #include "balance/balance.h"
 #include "store/file.h"
 #include "store/lock.h"
+#include "store/save.h"
 #include "store/store.h"
 #include "store/write.h"
 #include "support/support.h"
@@ -469,6 +470,47 @@ START_TEST(all_laps_can_go)
 }
 END_TEST
 
+/* Before a version is replaced by one that knows nothing of it. */
+START_TEST(a_version_is_kept_aside)
+{
+	char *path = in_folder("b/sheets/quick-base.yaml"), *kept, *again;
+	struct stamp stamp;
+	struct stat st;
+	struct err e;
+	char *bytes, *copy;
+	size_t size, len;
+
+	err_clear(&e);
+	ck_assert_int_eq(chmod(path, 0640), 0);
+	ck_assert(file_read(path, 1 << 20, &bytes, &size, &stamp, &e));
+	ck_assert_msg(save_aside(path, &stamp, &kept, &e), "%s", e.text);
+	ck_assert_str_eq(strrchr(kept, '/'), "/quick-base.yaml.kept-1");
+	copy = test_slurp(kept, &len);
+	ck_assert(len == size && memcmp(copy, bytes, size) == 0);
+	ck_assert_int_eq(stat(kept, &st), 0);
+	ck_assert_uint_eq(st.st_mode & 0137, 0);
+	/* Nothing is written over. */
+	test_write(kept, "kept", 4);
+	ck_assert(save_aside(path, &stamp, &again, &e));
+	ck_assert_str_eq(strrchr(again, '/'), "/quick-base.yaml.kept-2");
+	free(copy);
+	copy = test_slurp(kept, &len);
+	ck_assert_str_eq(copy, "kept");
+	free(again);
+	/* Only of what was seen. */
+	test_write(path, "kind: sheet\n", 12);
+	ck_assert(!save_aside(path, &stamp, &again, &e));
+	ck_assert_ptr_null(again);
+	ck_assert_ptr_nonnull(strstr(e.text, "changed it again"));
+	ck_assert_int_eq(unlink(path), 0);
+	ck_assert(!save_aside(path, &stamp, &again, &e));
+	free(kept);
+	free(copy);
+	free(bytes);
+	free(path);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("files");
@@ -484,6 +526,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_corrected_run_keeps_the_rest);
 	tcase_add_test(t, laps_come_and_go);
 	tcase_add_test(t, all_laps_can_go);
+	tcase_add_test(t, a_version_is_kept_aside);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -54,6 +54,7 @@ libtreadlight_a_SOURCES += \
 	src/store/read.h \
 	src/store/save.c \
 	src/store/save.h \
+	src/store/save_aside.c \
 	src/store/save_meta.c \
 	src/store/save_parts.h \
 	src/store/save_place.c \

@@ -45,6 +45,13 @@ enum save_outcome file_save(
 bool file_create(const char *path, const char *bytes, size_t size, struct err *err);
 
 /*
+ * Keep a file's text beside it as NAME.kept-N (*kept, the caller frees), synced, before it is
+ * replaced by one that knows nothing of it; the file itself is not touched. False where it is not
+ * what *stamp says or cannot be kept.
+ */
+bool save_aside(const char *path, const struct stamp *stamp, char **kept, struct err *err);
+
+/*
  * After a crash while a file was rewritten in place: true if `path` is neither the old nor
  * the new text, and *copy (caller frees) is where the old text was set aside.
  */

@@ -1,5 +1,6 @@
 #include "tui/session_own.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -12,6 +13,7 @@ static void session_free(struct session *s)
 	lock_release(&s->lock);
 	sheet_free(&s->logged);
 	free(s->path);
+	free(s->kept);
 	free(s);
 }
 
@@ -93,6 +95,35 @@ bool session_open(struct app *app, const char *id, struct err *err)
 	sheet_free(&sheet);
 	faults_free(&faults);
 	return edit != NULL;
+}
+
+bool session_reopen(struct app *app, struct err *err)
+{
+	struct session *old = app->session;
+	struct edit *edit = app->edit;
+	struct sheet saved = app->saved;
+	char id[ID_SIZE];
+	snprintf(id, sizeof id, "%s", app_sheet(app)->id);
+	app->session = NULL;
+	app->edit = NULL;
+	sheet_init(&app->saved);
+	if (session_open(app, id, err) && session_take_sheet(app->edit, edit_sheet(edit), err)) {
+		app->session->lock = old->lock;
+		app->session->journal = old->journal;
+		lock_init(&old->lock);
+		journal_init(&old->journal);
+		session_free(old);
+		edit_free(edit);
+		sheet_free(&saved);
+		return true;
+	}
+	session_free(app->session);
+	edit_free(app->edit);
+	sheet_free(&app->saved);
+	app->session = old;
+	app->edit = edit;
+	app->saved = saved;
+	return false;
 }
 
 bool session_first_sheet(struct app *app, const char *sheet_id, struct err *err)

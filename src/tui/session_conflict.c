@@ -1,23 +1,28 @@
 #include "tui/session_own.h"
 
-#include <stdio.h>
+#include "store/save.h"
+
+#include <stdlib.h>
 
 enum conflict_choice { CONFLICT_WAIT, CONFLICT_NAME, CONFLICT_THEIRS, CONFLICT_MINE };
 
-/* The file's version becomes the base; mine stays as unsaved changes to it. */
-static bool rebase_on_file(struct app *app, struct err *err)
+/* Mine in place of the file's version, which is kept beside it. */
+static unsigned replace_theirs(struct app *app)
 {
-	struct sheet mine;
-	sheet_init(&mine);
-	if (!sheet_copy(&mine, app_sheet(app)))
-		return err_memory(err);
-	char id[ID_SIZE];
-	snprintf(id, sizeof id, "%s", mine.id);
-	session_settle(app);
-	bool ok = session_open(app, id, err);
-	ok = ok && session_take_sheet(app->edit, &mine, err);
-	sheet_free(&mine);
-	return ok;
+	struct session *s = app->session;
+	struct err err;
+	err_clear(&err);
+	unsigned flags = session_record(app);
+	if (app->modal.kind != MODAL_NONE) /* a question about the lock */
+		return flags;
+	if (!app_dirty(app))
+		return flags | session_go_on(app);
+	free(s->kept);
+	if (!save_aside(s->path, &s->stamp, &s->kept, &err)) {
+		app->then = THEN_NOTHING;
+		return flags | app_warn(app, "nothing was written: %s", err.text);
+	}
+	return flags | session_save(app);
 }
 
 static unsigned conflict_answered(struct app *app, int choice)
@@ -31,21 +36,19 @@ static unsigned conflict_answered(struct app *app, int choice)
 	case CONFLICT_NAME:
 		return session_ask_name(app);
 	case CONFLICT_THEIRS:
-		if (!rebase_on_file(app, &err))
+		if (!session_reopen(app, &err))
 			return app_warn(app, "cannot read the file: %s", err.text);
 		while (edit_can_undo(app->edit)) {
 			struct edit_change c;
 			edit_undo(app->edit, &c);
 		}
-		return app_changed(app, CHANGED_SHEET) |
+		return session_record(app) |
 		       app_say(app,
 			       "this is the file's version; r brings yours back, step by step");
 	case CONFLICT_MINE:
-		if (!rebase_on_file(app, &err))
+		if (!session_reopen(app, &err))
 			return app_warn(app, "cannot read the file: %s", err.text);
-		if (app_dirty(app))
-			return session_record(app) | session_save(app);
-		return app_changed(app, CHANGED_SHEET) | session_go_on(app);
+		return replace_theirs(app);
 	}
 	return UI_NONE;
 }
@@ -56,7 +59,7 @@ unsigned session_conflict(struct app *app)
 		{'n', "write nothing now, and keep my changes here unsaved"},
 		{'a', "save mine under another name, so that both are kept"},
 		{'t', "work on the file's version; mine can be redone"},
-		{'m', "replace the file's version by mine"}};
+		{'m', "replace the file's version by mine; a copy of it is kept"}};
 	struct faults faults;
 	struct sheet theirs;
 	struct stamp stamp;

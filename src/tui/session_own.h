@@ -27,6 +27,7 @@ struct session {
 	bool recovery_waits;   /* a journal was found and its question not answered */
 	struct recovery offer; /* what that question is about */
 	unsigned left;         /* slots of journals that the user left where they are, a bit each */
+	char *kept; /* owned; where the version that is to be replaced was kept, or NULL */
 	struct lock_owner owner; /* of the lock that a question is about */
 };
 
@@ -35,6 +36,9 @@ struct session {
 bool session_keep(struct app *app, const struct sheet *sheet);
 /* Read a sheet's file anew and make it the one under work. */
 bool session_open(struct app *app, const char *id, struct err *err);
+/* Read its file anew and make the sheet under work changes to that, under the same lock; the
+ * journal is of the old file until the next session_record(). */
+bool session_reopen(struct app *app, struct err *err);
 /* The journal or the file has the sheet as it is now. */
 void session_note_logged(struct app *app);
 /* The edits are safe in a file or given up: no journal, no lock. */

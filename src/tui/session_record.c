@@ -60,7 +60,9 @@ static bool append_changes(struct app *app, struct err *err)
 	for (size_t i = 0; i < n; i++)
 		changes[i] = (struct change){texts[i].key, texts[i].value};
 	if (ok && n > 0)
-		ok = journal_append(&s->journal, changes, n, err);
+		ok = stamp_same_bytes(&s->journal.base, &s->stamp)
+			     ? journal_append(&s->journal, changes, n, err)
+			     : journal_rebase(&s->journal, &s->stamp, changes, n, err);
 	if (ok)
 		session_note_logged(app);
 	free(texts);
@@ -214,7 +216,7 @@ unsigned session_edited(struct app *app, const struct edit_change *c)
 {
 	const struct sheet *s = app_sheet(app);
 	app->last_was_undo = false;
-	if (app->session->recovery_waits) { /* a new edit would write over the old ones' journal */
+	if (app->session->recovery_waits) { /* which of both he wants is his to say first */
 		struct edit_change back;
 		edit_undo(app->edit, &back);
 		return session_offer_recovery(app);

@@ -4,8 +4,24 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* "; the other version is in NAME", once, where one was kept. */
+static const char *kept_words(struct session *s, char *buf, size_t size)
+{
+	char name[200];
+	const char *slash = s->kept ? strrchr(s->kept, '/') : NULL;
+	buf[0] = '\0';
+	if (slash) {
+		text_safe(name, sizeof name, slash + 1, strlen(slash + 1));
+		snprintf(buf, size, "; the other version is in %s", name);
+	}
+	free(s->kept);
+	s->kept = NULL;
+	return buf;
+}
+
 static unsigned saved(struct app *app, const struct err *err)
 {
+	char kept[256];
 	struct sheet copy;
 	sheet_init(&copy);
 	if (!sheet_copy(&copy, app_sheet(app)) || !session_keep(app, &copy)) {
@@ -26,8 +42,12 @@ static unsigned saved(struct app *app, const struct err *err)
 	if (!taken)
 		return flags | app_warn(app, "saved, but out of memory: leave and start again");
 	if (err->text[0])
-		return flags | app_warn(app, "saved, but %s", err->text) | session_go_on(app);
-	flags |= app_say(app, "saved %s.yaml", app->saved.id);
+		return flags |
+		       app_warn(app, "saved, but %s%s", err->text,
+			       kept_words(app->session, kept, sizeof kept)) |
+		       session_go_on(app);
+	flags |= app_say(
+		app, "saved %s.yaml%s", app->saved.id, kept_words(app->session, kept, sizeof kept));
 	return flags | session_go_on(app);
 }
 

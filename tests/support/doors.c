@@ -151,6 +151,15 @@ static void prepare_in_place(void)
 	read_stamp();
 }
 
+static bool run_aside(void)
+{
+	char *kept;
+	const bool ok = save_aside(path, &stamp, &kept, &err);
+
+	free(kept);
+	return by_err(ok);
+}
+
 static bool run_create(void)
 {
 	struct stamp none = {0};
@@ -912,6 +921,7 @@ static void nothing(void)
 const struct door doors[] = {
 	{"replace", prepare_replace, run_replace, NULL, false, false},
 	{"rewrite in place", prepare_in_place, run_replace, NULL, true, false},
+	{"keep aside", read_stamp, run_aside, NULL, false, false},
 	{"create", nothing, run_create, NULL, false, false},
 	{"sweep", prepare_leftovers, run_replace, NULL, false, false},
 	{"look for a torn file", prepare_leftovers, run_interrupted, NULL, false, false},

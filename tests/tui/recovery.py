@@ -6,10 +6,11 @@ session.
 import glob
 import os
 import re
+import shutil
 import signal
 import sys
 
-from terminal import Book, check, run_tests, start
+from terminal import PROGRAM, Book, Terminal, can_strace, check, run_tests, start
 
 JOURNAL = "/sheets/.quick-base.yaml.journal"
 LOCK = "/sheets/.#quick-base.yaml"
@@ -244,6 +245,85 @@ def test_sets_by_themselves():
         t.expect("dropped")
         t.close()
         check(not journals(book), "journals: %s" % journals(book))
+
+
+NO_STRACE = "skipped: strace is not here, or cannot be used"
+# What lock, journal and save are made of, and which of these calls is not to come back.
+CALLS = [("symlink", 1), ("symlink", 2), ("rename", 1), ("renameat2", 1), ("unlink", 1), ("unlink", 2),
+         ("unlink", 3)]
+
+
+def killed_at(call, when, book):
+    return Terminal(["-D", "-f", "-qq", "-o", "/dev/null", "-e", "trace=" + call, "-e",
+                     "inject=%s:signal=KILL:when=%d" % (call, when), PROGRAM, book],
+                    program=shutil.which("strace"))
+
+
+def change_file(book):
+    put(book + SHEET, text(book + SHEET).replace("brake-bias: 54", "brake-bias: 55"))
+
+
+def send_until(t, keys, words):
+    """Press keys, each once its words stand there; False if the program was killed meanwhile."""
+    for key, said in zip(keys, words):
+        if not t.poll():
+            t.key(key)
+        try:
+            t.expect(said)
+        except AssertionError:
+            if not t.poll():
+                raise
+            return False
+    return True
+
+
+def offered_or_saved(book, what):
+    t = start(book)
+    check("Camber front" in t.text() or "front-camber: -3.1" in text(book + SHEET),
+          "%s: the changes are gone:\n%s" % (what, t.text()))
+    t.close()
+
+
+def test_kill_while_recovered():
+    """A kill while changes are brought back to a file that was changed since loses none of them."""
+    if not can_strace():
+        return NO_STRACE
+    killed = 0
+    for call, when in CALLS:
+        with Book() as book:
+            edited_and_killed(book, "down", "+")
+            change_file(book)
+            t = killed_at(call, when, book)
+            t.settle()
+            if not t.poll():
+                killed += not send_until(t, ["y"], ["recovered, not saved"])
+            t.close()
+            offered_or_saved(book, "%s %d" % (call, when))
+    check(killed > 0, "no kill met it")
+    return None
+
+
+def test_kill_while_replacing():
+    """Nor does one while they replace the version that someone else wrote, which is kept."""
+    if not can_strace():
+        return NO_STRACE
+    killed = 0
+    for call, when in CALLS:
+        with Book() as book:
+            t = killed_at(call, when, book)
+            t.settle()
+            if send_until(t, ["down", "+"], ["Camber", "unsaved)"]):
+                change_file(book)
+                if send_until(t, ["s"], ["changed by someone else"]):
+                    killed += not send_until(t, ["m"], [" saved "])
+                    check(t.status is None or "brake-bias: 55" in text(book + SHEET) +
+                          "".join(text(p) for p in glob.glob(book + SHEET + ".kept-1")), "theirs is gone")
+                t.close()
+                offered_or_saved(book, "%s %d" % (call, when))
+            else:
+                t.close()
+    check(killed > 0, "no kill met it")
+    return None
 
 
 sys.exit(run_tests(globals()))
