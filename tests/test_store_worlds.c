@@ -21,8 +21,8 @@ static const struct lack no_attributes[] = {{"flistxattr", ENOSYS}, {"renameat2"
 	{"linkat", EOPNOTSUPP}, {"link", EOPNOTSUPP}, {"symlink", ENOSYS}, {NULL, 0}};
 static const struct lack no_names[] = {{"gethostname", ENAMETOOLONG}, {"fopen", ENOENT}, {NULL, 0}};
 
-/* It says that a name is taken, and then that nothing is there. */
-static const struct lack forgetful[] = {{"symlink", EEXIST}, {NULL, 0}};
+/* It says that a name is taken, and then that nothing is there, and locks no files. */
+static const struct lack forgetful[] = {{"symlink", EEXIST}, {"flock", ENOLCK}, {NULL, 0}};
 
 static const struct world worlds[] = {
 	{"here", NULL, false, false, false},

@@ -137,7 +137,8 @@ bool journal_open(struct journal *j, const char *file, const struct stamp *base,
 
 static bool is_deleted(const struct journal *j)
 {
-	return journal_is_gone(j->fd, j->path) || (j->traced && !journal_is_at(j->fd, j->path));
+	return journal_is_gone(j->fd, j->path) ||
+	       (j->traced && journal_is_replaced(j->fd, j->path));
 }
 
 /* All of the text into a new file that takes the journal's place. */

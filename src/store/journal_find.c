@@ -94,12 +94,24 @@ bool journal_is_gone(int fd, const char *path)
 	return lstat(path, &st) != 0 && errno == ENOENT;
 }
 
-bool journal_is_at(int fd, const char *path)
+/* 1: the same, 0: another, -1: cannot be told. */
+static int compare(int fd, const char *path)
 {
 	struct stat open, there;
 
-	return fstat(fd, &open) == 0 && lstat(path, &there) == 0 && open.st_dev == there.st_dev &&
-	       open.st_ino == there.st_ino;
+	if (fstat(fd, &open) != 0 || lstat(path, &there) != 0)
+		return -1;
+	return open.st_dev == there.st_dev && open.st_ino == there.st_ino;
+}
+
+bool journal_is_replaced(int fd, const char *path)
+{
+	return compare(fd, path) == 0;
+}
+
+bool journal_is_at(int fd, const char *path)
+{
+	return compare(fd, path) == 1;
 }
 
 bool journal_clear_empty(const char *path)

@@ -22,6 +22,8 @@ enum grip {
 enum grip journal_grip(int fd, int how);
 /* What is open is gone: deleted, or hidden by a server until it is closed. */
 bool journal_is_gone(int fd, const char *path);
+/* Something else stands at its path. */
+bool journal_is_replaced(int fd, const char *path);
 /* What is open is what stands at that path. */
 bool journal_is_at(int fd, const char *path);
 /* Remove a journal that was begun and has nothing of a record, if no process has it. */

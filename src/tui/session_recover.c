@@ -277,12 +277,12 @@ unsigned session_offer_recovery(struct app *app)
 	unsigned flags = UI_NONE;
 	s->recovery_waits = false;
 	const bool offer = find_offer(app, &f);
-	if (f.err.text[0]) {
-		flags = app_warn(app, "a journal of unsaved changes cannot be read: %s: %s",
-			path_end(f.err.file, who, sizeof who), f.err.text);
-	} else if (!offer && f.locked) {
+	if (!offer && f.locked) { /* a journal that cannot be read is most likely theirs */
 		lock_describe(&s->owner, who, sizeof who);
 		flags = app_warn(app, "%s is being edited by %s", app_sheet(app)->id, who);
+	} else if (f.err.text[0]) {
+		flags = app_warn(app, "a journal of unsaved changes cannot be read: %s: %s",
+			path_end(f.err.file, who, sizeof who), f.err.text);
 	} else if (!offer && f.busy) {
 		flags = app_warn(
 			app, "another session has unsaved changes of %s", app_sheet(app)->id);
