@@ -276,6 +276,8 @@ SHIM_WRAPS = \
 	-Wl,--wrap=flock \
 	-Wl,--wrap=faccessat \
 	-Wl,--wrap=access \
+	-Wl,--wrap=fstatfs \
+	-Wl,--wrap=nanosleep \
 	-Wl,--wrap=gethostname \
 	-Wl,--wrap=lseek \
 	-Wl,--wrap=fopen \
@@ -302,6 +304,10 @@ tests_test_store_walk_LDFLAGS = $(AM_LDFLAGS) $(SHIM_WRAPS)
 check_PROGRAMS += tests/test_store_worlds
 tests_test_store_worlds_SOURCES = tests/test_store_worlds.c $(WALK_SOURCES)
 tests_test_store_worlds_LDFLAGS = $(AM_LDFLAGS) $(SHIM_WRAPS)
+
+check_PROGRAMS += tests/test_smb
+tests_test_smb_SOURCES = tests/test_smb.c tests/support/shim.c tests/support/shim.h
+tests_test_smb_LDFLAGS = $(AM_LDFLAGS) $(SHIM_WRAPS)
 
 check_PROGRAMS += tests/test_save_odd
 tests_test_save_odd_SOURCES = tests/test_save_odd.c

@@ -24,14 +24,18 @@ static const struct lack no_names[] = {{"gethostname", ENAMETOOLONG}, {"fopen", 
 /* It says that a name is taken, and then that nothing is there, and locks no files. */
 static const struct lack forgetful[] = {{"symlink", EEXIST}, {"flock", ENOLCK}, {NULL, 0}};
 
+/* SMB: renames as told in shim.h, no exchange of names, no links but second names. */
+static const struct lack share[] = {{"renameat2", EINVAL}, {"symlink", EOPNOTSUPP}, {NULL, 0}};
+
 static const struct world worlds[] = {
-	{"here", NULL, false, false, false},
-	{"an old kernel", old_kernel, false, false, false},
-	{"a plain disk", plain_disk, false, true, true},
-	{"no attributes", no_attributes, false, false, false},
-	{"no names", no_names, false, true, false},
-	{"a forgetful server", forgetful, false, true, false},
-	{"closed folders", NULL, true, true, true},
+	{.name = "here"},
+	{.name = "an old kernel", .lacks = old_kernel},
+	{.name = "a plain disk", .lacks = plain_disk, .may_fail = true, .in_place = true},
+	{.name = "no attributes", .lacks = no_attributes},
+	{.name = "no names", .lacks = no_names, .may_fail = true},
+	{.name = "a forgetful server", .lacks = forgetful, .may_fail = true},
+	{.name = "a share", .lacks = share, .smb = true},
+	{.name = "closed folders", .closed = true, .may_fail = true, .in_place = true},
 };
 enum { WORLDS = sizeof worlds / sizeof *worlds };
 

@@ -44,7 +44,7 @@ static void move_in(struct journal *j, int fd, char *path)
 	j->path = path;
 	j->traced = journal_is_at(fd, path);
 	j->looked = monotonic_seconds();
-	j->entered = j->torn = false;
+	j->entered = j->torn = j->sick = false;
 }
 
 /* All of the text into a new file at `path`, safe on disk if `sync`: 0, or errno (EEXIST: taken).
@@ -141,41 +141,91 @@ static bool is_deleted(const struct journal *j)
 	       (j->traced && journal_is_replaced(j->fd, j->path));
 }
 
-/* All of the text into a new file that takes the journal's place. */
-static bool replace(struct journal *j, struct err *err)
+/* Where the open journal still stands at its path once it was closed: opened again. */
+static bool open_again(struct journal *j, const struct stat *was)
+{
+	struct stat now;
+	int fd = (int)AGAIN(open(j->path, O_WRONLY | O_APPEND | O_NOFOLLOW | O_CLOEXEC));
+
+	if (fd >= 0 && journal_grip(fd, LOCK_EX) != GRIP_BUSY && fstat(fd, &now) == 0 &&
+		(!j->traced || (now.st_dev == was->st_dev && now.st_ino == was->st_ino))) {
+		j->fd = fd;
+		return true;
+	}
+	if (fd >= 0)
+		close(fd);
+	return false;
+}
+
+/*
+ * The new file, open and on disk as `temp`, takes the place of the old one, which is closed first:
+ * SMB refuses a rename over a file that is open, and takes that away all the same. 0, or errno:
+ * the old one is open again, or the new one, with its text, under a name that nobody looks for.
+ */
+static int change_places(struct journal *j, int fd, const char *temp)
+{
+	struct stat was;
+	const bool known = fstat(j->fd, &was) == 0;
+	int code;
+
+	close(j->fd);
+	j->fd = fd;
+	/* Or done, and the answer was lost. */
+	if (AGAIN(rename(temp, j->path)) == 0 || journal_is_at(fd, j->path)) {
+		j->fd = -1;
+		move_in(j, fd, j->path);
+		return 0;
+	}
+	code = errno;
+	if (known && open_again(j, &was)) {
+		close(fd);
+		unlink(temp);
+	} else {
+		unlink(temp);
+		j->torn = true;
+	}
+	return code;
+}
+
+/* All of the text into a new file that takes the journal's place: 0, or errno. */
+static int replace(struct journal *j)
 {
 	struct buf temp;
-	int fd, code;
+	int fd, code = 0;
 
 	buf_init(&temp);
 	buf_addf(&temp, "%s.new", j->path);
 	if (temp.failed)
-		return journal_no_memory(err, j->path);
+		return ENOMEM;
 	unlink(temp.data);
 	fd = (int)AGAIN(open(temp.data, MAKE_FLAGS, 0600));
 	if (fd >= 0)
 		journal_grip(fd, LOCK_EX);
-	if (fd < 0 || !write_all(fd, j->text.data, j->text.len) || fsync(fd) != 0 ||
-		AGAIN(rename(temp.data, j->path)) != 0) {
+	if (fd < 0 || !write_all(fd, j->text.data, j->text.len) || fsync(fd) != 0) {
 		code = errno;
 		if (fd >= 0) {
 			close(fd);
 			unlink(temp.data);
 		}
-		buf_free(&temp);
-		return journal_fault(err, j->path, "rewriting", code);
+	} else {
+		code = change_places(j, fd, temp.data);
 	}
 	buf_free(&temp);
-	move_in(j, fd, j->path);
-	j->since = 0;
-	return true;
+	return code;
 }
 
 /* All of the text anew: in its own place, or where that is another's by now under another name. */
 static bool rewrite(struct journal *j, struct err *err)
 {
-	if (!is_deleted(j))
-		return replace(j, err);
+	if (!is_deleted(j)) {
+		const int code = replace(j);
+		if (code == 0) {
+			j->since = 0;
+			return true;
+		}
+		if (!is_deleted(j))
+			return journal_fault(err, j->path, "rewriting", code);
+	}
 	if (!make(j, true, err))
 		return false;
 	j->since = 0;
@@ -243,7 +293,7 @@ static void cut_back(struct journal *j, size_t len)
 	j->text.len = len;
 	j->text.failed = false;
 	j->text.data[len] = '\0'; /* the head stands before it */
-	j->torn = AGAIN(ftruncate(j->fd, (off_t)len)) != 0;
+	j->torn |= AGAIN(ftruncate(j->fd, (off_t)len)) != 0;
 }
 
 bool journal_append(struct journal *j, const struct change *changes, size_t n, struct err *err)
@@ -252,7 +302,7 @@ bool journal_append(struct journal *j, const struct change *changes, size_t n, s
 
 	if (j->fd < 0)
 		return err_failed(err, "the journal is not open");
-	/* Nothing behind a torn record would be read again. */
+	/* Nothing behind a torn record would be read again, nor what has no name. */
 	if (j->torn && !rewrite(j, err))
 		return false;
 	journal_add_record(&j->text, changes, n);
@@ -295,7 +345,9 @@ bool journal_sync(struct journal *j, struct err *err)
 	if (!deleted && j->since == 0)
 		return true;
 	/* Deleted under us, or a disk that failed once: a new file. */
-	if ((deleted || fsync(j->fd) != 0) && !rewrite(j, err)) {
+	if (!deleted && !j->torn && !j->sick)
+		j->sick = fsync(j->fd) != 0;
+	if ((deleted || j->torn || j->sick) && !rewrite(j, err)) {
 		j->since = monotonic_seconds() + 1; /* again in some seconds */
 		return false;
 	}

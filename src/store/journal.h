@@ -54,7 +54,9 @@ struct journal {
 	int64_t looked;    /* monotonic seconds when it was last seen to be there */
 	bool traced;       /* the file system tells whether it is the one that stands at its path */
 	bool entered;      /* the folder's entry is synced too */
-	bool torn;         /* half a record could not be cut off: written anew before the next */
+	bool torn; /* half a record could not be cut off, or what is open has no name any more: all
+		      is written anew before the next */
+	bool sick; /* a sync failed: written anew, never synced again */
 };
 
 void journal_init(struct journal *j);

@@ -8,16 +8,21 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <sys/vfs.h>
+#include <time.h>
 #include <unistd.h>
 
 struct shim shim;
-static long behind; /* calls of the second's kind since the first failed */
+static long behind;    /* calls of the second's kind since the first failed */
+static char gone[256]; /* a name that an SMB server has not set free yet */
+static int busy;       /* so many times more */
 
 void shim_arm(struct fault first, struct fault second)
 {
 	shim.first = first;
 	shim.second = second;
 	shim.made[MEMORY] = shim.made[CALLS] = shim.failed = shim.failed_2 = behind = 0;
+	shim.slept = busy = 0;
 	shim.armed = true;
 }
 
@@ -71,17 +76,10 @@ WRAP(lstat, (const char *path, struct stat *st), (path, st))
 WRAP(fstatat, (int fd, const char *path, struct stat *st, int flags), (fd, path, st, flags))
 WRAP_SIZE(pread, (int fd, void *bytes, size_t n, off_t at), (fd, bytes, n, at))
 WRAP_SIZE(read, (int fd, void *bytes, size_t n), (fd, bytes, n))
-WRAP(renameat, (int a, const char *from, int b, const char *to), (a, from, b, to))
-WRAP(renameat2, (int a, const char *from, int b, const char *to, unsigned flags),
-	(a, from, b, to, flags))
-WRAP(rename, (const char *from, const char *to), (from, to))
 WRAP(unlinkat, (int fd, const char *path, int flags), (fd, path, flags))
 WRAP(unlink, (const char *path), (path))
 WRAP(rmdir, (const char *path), (path))
 WRAP(mkdir, (const char *path, mode_t mode), (path, mode))
-WRAP(linkat, (int a, const char *from, int b, const char *to, int flags), (a, from, b, to, flags))
-WRAP(link, (const char *from, const char *to), (from, to))
-WRAP(symlink, (const char *text, const char *path), (text, path))
 WRAP_SIZE(readlink, (const char *path, char *text, size_t size), (path, text, size))
 WRAP(ftruncate, (int fd, off_t size), (fd, size))
 WRAP(fallocate, (int fd, int mode, off_t from, off_t size), (fd, mode, from, size))
@@ -100,6 +98,89 @@ WRAP_ANY(CALLS, off_t, -1, lseek, (int fd, off_t at, int from), (fd, at, from))
 WRAP_ANY(CALLS, DIR *, NULL, opendir, (const char *path), (path))
 WRAP_ANY(CALLS, DIR *, NULL, fdopendir, (int fd), (fd))
 WRAP_ANY(CALLS, FILE *, NULL, fopen, (const char *path, const char *mode), (path, mode))
+
+/* --- names, as an SMB server keeps them --- */
+
+static const char *last_of(const char *path)
+{
+	const char *slash = strrchr(path, '/');
+
+	return slash ? slash + 1 : path;
+}
+
+static bool is_pending(const char *path, int code)
+{
+	if (!shim.armed || busy <= 0 || strcmp(last_of(path), gone) != 0)
+		return false;
+	busy--;
+	errno = code;
+	return true;
+}
+
+static bool is_open(const struct stat *file)
+{
+	struct stat st;
+
+	for (int fd = 0; fd < 256; fd++)
+		if (__real_fstat(fd, &st) == 0 && S_ISREG(st.st_mode) &&
+			st.st_dev == file->st_dev && st.st_ino == file->st_ino)
+			return true;
+	return false;
+}
+
+static bool takes_away(int dir, const char *path)
+{
+	struct stat st;
+
+	if (!shim.armed || !shim.smb || __real_fstatat(dir, path, &st, AT_SYMLINK_NOFOLLOW) != 0 ||
+		!is_open(&st))
+		return false;
+	__real_unlinkat(dir, path, 0);
+	snprintf(gone, sizeof gone, "%s", last_of(path));
+	busy = shim.pending;
+	errno = EACCES;
+	return true;
+}
+
+#define WRAP_NAME(name, params, args, refuses)                                                     \
+	int __real_##name params;                                                                  \
+	int __wrap_##name params;                                                                  \
+	int __wrap_##name params                                                                   \
+	{                                                                                          \
+		return fails(CALLS, #name) || (refuses) ? -1 : __real_##name args;                 \
+	}
+WRAP_NAME(renameat, (int a, const char *from, int b, const char *to), (a, from, b, to),
+	is_pending(to, EACCES) || takes_away(b, to))
+WRAP_NAME(renameat2, (int a, const char *from, int b, const char *to, unsigned flags),
+	(a, from, b, to, flags), is_pending(to, EACCES))
+WRAP_NAME(rename, (const char *from, const char *to), (from, to),
+	is_pending(to, EACCES) || takes_away(AT_FDCWD, to))
+WRAP_NAME(linkat, (int a, const char *from, int b, const char *to, int flags),
+	(a, from, b, to, flags), is_pending(to, EACCES))
+WRAP_NAME(link, (const char *from, const char *to), (from, to), is_pending(to, EACCES))
+WRAP_NAME(symlink, (const char *text, const char *path), (text, path), is_pending(path, EEXIST))
+
+int __real_fstatfs(int fd, struct statfs *st);
+int __wrap_fstatfs(int fd, struct statfs *st);
+int __wrap_fstatfs(int fd, struct statfs *st)
+{
+	if (fails(CALLS, "fstatfs"))
+		return -1;
+	int got = __real_fstatfs(fd, st);
+
+	if (shim.armed && shim.smb)
+		st->f_type = (__typeof__(st->f_type))0xFE534D42;
+	return got;
+}
+
+int __wrap_nanosleep(const struct timespec *time, struct timespec *left);
+int __wrap_nanosleep(const struct timespec *time, struct timespec *left)
+{
+	(void)time;
+	(void)left;
+	shim.slept++;
+	return 0;
+}
 
 /* Half of it is out when the disk says that it is full. */
 ssize_t __real_write(int fd, const void *bytes, size_t n);
@@ -146,7 +227,9 @@ int __wrap_open(const char *path, int flags, ...)
 	va_start(ap, flags);
 	mode = flags & O_CREAT ? va_arg(ap, mode_t) : 0;
 	va_end(ap);
-	return fails(CALLS, "open") ? -1 : __real_open(path, flags, mode);
+	return fails(CALLS, "open") || (flags & O_CREAT && is_pending(path, EEXIST))
+		       ? -1
+		       : __real_open(path, flags, mode);
 }
 
 int __real_openat(int fd, const char *path, int flags, ...);
@@ -159,7 +242,9 @@ int __wrap_openat(int fd, const char *path, int flags, ...)
 	va_start(ap, flags);
 	mode = flags & O_CREAT ? va_arg(ap, mode_t) : 0;
 	va_end(ap);
-	return fails(CALLS, "openat") ? -1 : __real_openat(fd, path, flags, mode);
+	return fails(CALLS, "openat") || (flags & O_CREAT && is_pending(path, EEXIST))
+		       ? -1
+		       : __real_openat(fd, path, flags, mode);
 }
 
 static void *counted(void *p)

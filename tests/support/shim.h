@@ -29,6 +29,12 @@ struct shim {
 	struct fault first;
 	struct fault second; /* counted from behind the first failure */
 	const struct lack *lacks;
+	/* Names as an SMB server keeps them: a rename over a file that anybody has open (this
+	 * process, in a test) fails with EACCES and takes the file away. Making its name anew fails
+	 * `pending` times before it is free. */
+	bool smb;
+	int pending;
+	long slept;    /* waits, none of which takes time */
 	long made[2];  /* of each kind */
 	long failed;   /* by `first` */
 	long failed_2; /* by `second` */

@@ -67,6 +67,7 @@ static void shut(bool so)
 static void enter(void)
 {
 	shim.lacks = world->lacks;
+	shim.smb = world->smb;
 	if (!world->closed)
 		return;
 	shut(true);
@@ -183,4 +184,5 @@ void walk_end(void)
 	tree_free(&before);
 	tree_free(&after);
 	shim.lacks = NULL;
+	shim.smb = false;
 }

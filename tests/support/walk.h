@@ -15,6 +15,7 @@ struct world {
 	bool closed;   /* nobody may write to the folders of sheets and runs */
 	bool may_fail; /* not everything can be done here */
 	bool in_place; /* files are rewritten in place */
+	bool smb;      /* names are kept as by an SMB server */
 };
 
 /* What the door does when nothing fails: shim.made[] has the counts. */

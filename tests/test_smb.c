@@ -1,0 +1,168 @@
+/*
+ * Journals, saves and locks on a share whose server keeps names as SMB does (support/shim.h): a
+ * rename over a file that anybody has open fails and takes the file away.
+ */
+#include "store/journal.h"
+#include "support/journals.h"
+#include "support/shim.h"
+#include "support/support.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static const struct lack share[] = {{"renameat2", EINVAL}, {"symlink", EOPNOTSUPP}, {NULL, 0}};
+static const struct fault none;
+static char *folder, path[4096], at[4200], beside[4096];
+static struct stamp stamp;
+static struct err err;
+
+static void setup(void)
+{
+	char *bytes;
+	size_t size;
+
+	folder = test_folder();
+	snprintf(path, sizeof path, "%s/f.yaml", folder);
+	snprintf(beside, sizeof beside, "%s/.f.yaml.journal", folder);
+	test_write(path, "old\n", 4);
+	setenv("XDG_STATE_HOME", folder, 1);
+	err_clear(&err);
+	ck_assert(file_read(path, 1 << 20, &bytes, &size, &stamp, &err));
+	free(bytes);
+	shim.smb = true;
+	shim.lacks = share;
+	shim.pending = 0;
+}
+
+static void teardown(void)
+{
+	shim.armed = shim.smb = false;
+	shim.lacks = NULL;
+	test_remove(folder);
+	free(folder);
+}
+
+static void arm(void)
+{
+	shim_arm(none, none);
+}
+
+static void disarm(void)
+{
+	shim.armed = false;
+}
+
+static int hold(const char *name)
+{
+	int fd = open(name, O_RDONLY | O_CLOEXEC);
+
+	ck_assert_int_ge(fd, 0);
+	return fd;
+}
+
+/* --- journals --- */
+
+static void begin(struct journal *j)
+{
+	static const struct change a = {"values.a", "1"};
+
+	arm();
+	ck_assert_msg(journal_open(j, path, &stamp, &err), "%s", err.text);
+	ck_assert_msg(journal_append(j, &a, 1, &err), "%s", err.text);
+}
+
+/* Written anew, and one edit more; whatever a crash leaves must have both. */
+static void goes_on(struct journal *j)
+{
+	static const struct change a = {"values.a", "2"}, b = {"values.b", "3"};
+	struct recovery r;
+
+	ck_assert_msg(journal_rebase(j, &stamp, &a, 1, &err), "%s", err.text);
+	ck_assert_msg(journal_append(j, &b, 1, &err), "%s", err.text);
+	ck_assert_msg(journal_sync(j, &err), "%s", err.text);
+	disarm();
+	journal_close(j);
+	ck_assert_msg(journal_recover(path, &stamp, &r, &err), "%s", err.text);
+	ck_assert(r.found);
+	ck_assert_uint_eq(r.n_changes, 2);
+	ck_assert_str_eq(r.changes[0].value, "2");
+	ck_assert_str_eq(r.changes[1].value, "3");
+	recovery_free(&r);
+	ck_assert_uint_eq(test_drop_journals(path), 1);
+}
+
+START_TEST(a_journal_is_written_anew)
+{
+	struct journal j;
+
+	begin(&j);
+	goes_on(&j);
+}
+END_TEST
+
+/* While somebody reads it: its name is lost, the edits are not. */
+START_TEST(a_journal_that_somebody_reads_is_written_anew)
+{
+	struct journal j;
+
+	shim.pending = _i;
+	begin(&j);
+	int fd = hold(beside);
+	goes_on(&j);
+	close(fd);
+}
+END_TEST
+
+static const char *nth(int n)
+{
+	static char name[4200];
+
+	snprintf(name, sizeof name, "%s-%d", beside, n);
+	return name;
+}
+
+/* And then no other name can be had: every edit is refused aloud until one can. */
+START_TEST(a_journal_without_a_name_says_so)
+{
+	const struct change a = {"values.a", "2"};
+	struct journal j;
+
+	snprintf(at, sizeof at, "%s/treadlight", folder); /* no folder of the user's own */
+	test_write(at, "", 0);
+	for (int n = 2; n <= JOURNALS_MAX; n++)
+		ck_assert_int_eq(mkdir(nth(n), 0700), 0);
+	shim.pending = 1000;
+	begin(&j);
+	int fd = hold(beside);
+	ck_assert(!journal_rebase(&j, &stamp, &a, 1, &err));
+	ck_assert(access(beside, F_OK) != 0);
+	for (int i = 0; i < 3; i++) {
+		ck_assert(journal_is_open(&j));
+		ck_assert(!journal_append(&j, &a, 1, &err));
+		ck_assert(!journal_sync(&j, &err));
+	}
+	for (int n = 2; n <= JOURNALS_MAX; n++)
+		ck_assert_int_eq(rmdir(nth(n)), 0);
+	goes_on(&j);
+	close(fd);
+}
+END_TEST
+
+Suite *suite(void)
+{
+	Suite *s = suite_create("smb");
+	TCase *c = tcase_create("a share");
+
+	tcase_add_checked_fixture(c, setup, teardown);
+	tcase_set_timeout(c, 60);
+	tcase_add_test(c, a_journal_is_written_anew);
+	tcase_add_loop_test(c, a_journal_that_somebody_reads_is_written_anew, 0, 4);
+	tcase_add_test(c, a_journal_without_a_name_says_so);
+	suite_add_tcase(s, c);
+	return s;
+}
