@@ -207,6 +207,9 @@ tests_test_report_SOURCES = tests/test_report.c
 check_PROGRAMS += tests/test_save
 tests_test_save_SOURCES = tests/test_save.c
 
+check_PROGRAMS += tests/test_groups
+tests_test_groups_SOURCES = tests/test_groups.c
+tests_test_groups_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=renameat2 -Wl,--wrap=unlink -Wl,--wrap=fsync -Wl,--wrap=fdopendir
 check_PROGRAMS += tests/test_ticks
 tests_test_ticks_SOURCES = tests/test_ticks.c
 tests_test_ticks_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=lstat -Wl,--wrap=faccessat

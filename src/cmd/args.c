@@ -128,6 +128,32 @@ int cmd_fail(const struct err *e)
 	return e->cls == ERR_NONE ? CMD_FAILED : err_status(e->cls);
 }
 
+static const int held[] = {SIGINT, SIGTERM, SIGHUP};
+
+void cmd_hold_signals(sigset_t *before)
+{
+	sigset_t set;
+	sigemptyset(&set);
+	for (size_t i = 0; i < sizeof held / sizeof *held; i++)
+		sigaddset(&set, held[i]);
+	pthread_sigmask(SIG_BLOCK, &set, before);
+}
+
+bool cmd_may_go_on(void)
+{
+	sigset_t set;
+	sigpending(&set);
+	for (size_t i = 0; i < sizeof held / sizeof *held; i++)
+		if (sigismember(&set, held[i]) == 1)
+			return false;
+	return true;
+}
+
+void cmd_let_signals_go(const sigset_t *before)
+{
+	pthread_sigmask(SIG_SETMASK, before, NULL);
+}
+
 void cmd_unconfirmed(struct err *e)
 {
 	if (e->cls != ERR_NONE)

@@ -14,6 +14,7 @@
 #include "book/book.h"
 
 #include <jansson.h>
+#include <signal.h>
 #include <stdio.h>
 
 enum cmd_status {
@@ -92,8 +93,16 @@ bool cmd_whole(const struct cmd_args *a, const char *name, long low, long high, 
 /* Tell on stderr; return the exit status that goes with it. */
 int cmd_fail(const struct err *e);
 int cmd_fail_faults(const struct faults *f);
-/* After a save that went through: told where the disk did not confirm it, and cleared. */
+/* After a save that went through: what there is to tell of it all the same (see file_create()), and
+ * cleared. */
 void cmd_unconfirmed(struct err *e);
+/*
+ * Ctrl-C, the end of the line and a request to end wait while what belongs together is written, and
+ * come when they are let go; false: one came meanwhile.
+ */
+void cmd_hold_signals(sigset_t *before);
+bool cmd_may_go_on(void);
+void cmd_let_signals_go(const sigset_t *before);
 /* "treadlight: ..." bad use: returns CMD_USAGE. */
 int cmd_bad(const char *fmt, ...) ERR_PRINTF(1, 2);
 

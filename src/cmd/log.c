@@ -20,18 +20,19 @@ static int count_differing(const struct book *b, const struct run *r)
 	return s < 0 ? -1 : n;
 }
 
-static json_t *run_json(const struct run *r)
+static json_t *run_json(const struct run *r, bool stands)
 {
-	return json_pack("{s:s, s:s?, s:s?, s:I, s:I}", "run", r->id, "sheet",
+	return json_pack("{s:s, s:s?, s:s?, s:I, s:I, s:b}", "run", r->id, "sheet",
 		r->sheet[0] ? r->sheet : NULL, "date", r->date[0] ? r->date : NULL, "laps",
-		(json_int_t)r->n_laps, "skipped", (json_int_t)(r->n_laps - run_fitted_laps(r)));
+		(json_int_t)r->n_laps, "skipped", (json_int_t)(r->n_laps - run_fitted_laps(r)),
+		"already", stands);
 }
 
 static int tell_json(const struct import *in, bool dry)
 {
 	json_t *list = json_array();
 	for (size_t i = 0; i < in->n; i++)
-		json_array_append_new(list, run_json(&in->runs[i]));
+		json_array_append_new(list, run_json(&in->runs[i], in->stands[i]));
 	return cmd_print_json(json_pack("{s:b, s:o}", "written", !dry, "runs", list));
 }
 
@@ -48,6 +49,8 @@ static int tell(const struct book *b, const struct import *in, bool dry)
 			printf(", on %s", r->sheet);
 		if (differ > 0)
 			printf(" but for %d value%s", differ, differ == 1 ? "" : "s");
+		if (in->stands[i])
+			fputs("; in the book already, just so", stdout);
 		putchar('\n');
 	}
 	if (dry)
@@ -90,6 +93,21 @@ static void tell_ticks(const struct import *in, const struct plan_tick *ticks, s
 			left);
 }
 
+/* Those that the book has not yet. */
+static bool write_new(const struct book *b, const struct import *in, struct err *e)
+{
+	struct run *runs = calloc(in->n + 1, sizeof *runs); /* what they point to is in's */
+	size_t n = 0;
+	if (!runs)
+		return err_memory(e);
+	for (size_t i = 0; i < in->n; i++)
+		if (!in->stands[i])
+			runs[n++] = in->runs[i];
+	const bool ok = store_new_runs(b, runs, n, e);
+	free(runs);
+	return ok;
+}
+
 /* Writes the runs and ticks them off, all before a word is said: what is said may not arrive.
  * *ticked is false where the plan could not be; that was told. */
 static int write_runs(const struct cmd_args *args, const struct book *b, const struct import *in,
@@ -97,14 +115,28 @@ static int write_runs(const struct cmd_args *args, const struct book *b, const s
 {
 	struct err e;
 	err_clear(&e);
-	if (!store_new_runs(b, in->runs, in->n, &e))
+	if (!write_new(b, in, &e))
 		return cmd_fail(&e);
+	cmd_unconfirmed(&e);
 	*ticked = store_tick_runs(b, in->runs, in->n, ticks, left, &e);
 	if (!*ticked)
 		tell_not_ticked(args, in, ticks, &e);
 	else
 		cmd_unconfirmed(&e);
 	return CMD_OK;
+}
+
+/* The same, whole, whatever signal comes. */
+static int write_whole(const struct cmd_args *args, const struct book *b, const struct import *in,
+	struct plan_tick *ticks, size_t *left, bool *ticked)
+{
+	sigset_t before;
+	cmd_hold_signals(&before);
+	const int status = write_runs(args, b, in, ticks, left, ticked);
+	if (!cmd_may_go_on() && status == CMD_OK)
+		fputs("treadlight: asked to end meanwhile; the runs are in the book\n", stderr);
+	cmd_let_signals_go(&before);
+	return status;
 }
 
 static int log_import(const struct cmd_args *args, const struct book *b, const struct import *in)
@@ -120,7 +152,7 @@ static int log_import(const struct cmd_args *args, const struct book *b, const s
 		return cmd_fail(&e);
 	}
 	if (!dry)
-		status = write_runs(args, b, in, ticks, &left, &ticked);
+		status = write_whole(args, b, in, ticks, &left, &ticked);
 	if (status == CMD_OK) {
 		status = json ? tell_json(in, dry) : tell(b, in, dry);
 		if (!dry && ticked && !json) {

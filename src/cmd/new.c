@@ -255,6 +255,7 @@ static int make_book(const struct cmd_args *args, struct book *b)
 	memcpy(s.id, b->reference, sizeof s.id);
 	if (fill_sheet(args, &b->car, &s, &middle) && lock_pairs(args, &b->car, &s)) {
 		if (store_new_book(b, &s, &e)) {
+			cmd_unconfirmed(&e);
 			status = cmd_has(args, "json") ? tell_json(b, &s, middle)
 						       : tell(b, &s, middle);
 		} else {

@@ -21,7 +21,9 @@ void import_free(struct import *in)
 	for (size_t i = 0; i < in->n; i++)
 		run_free(&in->runs[i]);
 	free(in->runs);
+	free(in->stands);
 	in->runs = NULL;
+	in->stands = NULL;
 	in->n = 0;
 }
 
@@ -153,7 +155,8 @@ static bool read_header(struct work *w)
 static void note_taken(struct work *w)
 {
 	for (size_t i = 0; i < w->b->n_runs && !w->memory; i++)
-		w->memory = words_place(&w->taken, w->b->runs[i].id, 1) == WORDS_MEMORY;
+		w->memory =
+			words_place(&w->taken, w->b->runs[i].id, (ptrdiff_t)i + 1) == WORDS_MEMORY;
 }
 
 static bool drafts_grow(struct work *w)
@@ -175,7 +178,7 @@ static bool drafts_grow(struct work *w)
 	return true;
 }
 
-static struct draft *new_draft(struct work *w, const struct cell *c, const char *id)
+static struct draft *new_draft(struct work *w, const struct cell *c, const char *id, size_t taken)
 {
 	if (!drafts_grow(w))
 		return NULL;
@@ -187,6 +190,7 @@ static struct draft *new_draft(struct work *w, const struct cell *c, const char 
 	memcpy(r->id, id, ID_SIZE);
 	d->run = r;
 	d->first = c;
+	d->taken = taken;
 	d->given = calloc(w->n_heads + 1, sizeof *d->given);
 	r->n_values = w->b->car.n_adjustables;
 	r->values = calloc(r->n_values + 1, sizeof *r->values);
@@ -210,10 +214,8 @@ static struct draft *draft_of(struct work *w, const struct cell *c)
 		w->memory = true;
 		return NULL;
 	}
-	if (taken)
-		import_fault(w, c, "the book has a run '%s' already; choose another id", id);
 	if (w->n < IMPORT_RUNS_MAX)
-		return new_draft(w, c, id);
+		return new_draft(w, c, id, (size_t)taken);
 	import_fault(w, c, "run %s is one too many; a file brings at most %d runs, log it in parts",
 		id, IMPORT_RUNS_MAX);
 	w->full = true;
@@ -517,6 +519,26 @@ static void check_runs(struct work *w)
 	}
 }
 
+/* A run that is in the book, whole and alike, was logged by an earlier turn that was cut short. */
+static void judge_taken(struct work *w, bool good)
+{
+	w->in->stands = calloc(w->n + 1, sizeof *w->in->stands);
+	if (!w->in->stands) {
+		w->memory = true;
+		return;
+	}
+	for (size_t i = 0; i < w->n; i++) {
+		const struct draft *d = &w->drafts[i];
+		if (!d->taken)
+			continue;
+		w->in->stands[i] = good && run_equal(d->run, &w->b->runs[d->taken - 1]);
+		if (!w->in->stands[i])
+			import_fault(w, d->first,
+				"the book has a run '%s' already%s; choose another id", d->run->id,
+				good ? ", another one" : "");
+	}
+}
+
 static void read_all(struct work *w)
 {
 	size_t before = w->faults->total;
@@ -527,6 +549,8 @@ static void read_all(struct work *w)
 		for (size_t i = 0; i < w->n && !w->memory; i++)
 			check_numbers(w, &w->drafts[i]);
 		finish(w, w->faults->total == before);
+		if (!w->memory)
+			judge_taken(w, w->faults->total == before);
 		if (!w->memory && w->faults->total == before)
 			check_runs(w);
 	}

@@ -61,6 +61,7 @@ struct draft {
 	const struct cell **lap_at; /* owned: per lap, the cell to point at */
 	long *number;               /* owned: per lap, from `lap`, or its place; 0: bad, told */
 	size_t laps_cap;
+	size_t taken; /* the book has a run of this id: its place there and 1; 0: none */
 };
 
 struct work {
@@ -72,7 +73,7 @@ struct work {
 	struct draft *drafts; /* owned */
 	size_t n, cap;
 	struct words ids;   /* of the file's runs: their places in drafts */
-	struct words taken; /* the book's own: 1 */
+	struct words taken; /* the book's own: their places there and 1 */
 	struct import *in;
 	bool memory; /* out of it */
 	bool full;   /* more runs than are taken; the rest is not looked at */

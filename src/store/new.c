@@ -6,6 +6,7 @@
 #include "store/write.h"
 
 #include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -97,26 +98,36 @@ static bool check_new_id(const char *id, const char *what, struct err *err)
 		id);
 }
 
-/* *text is complete or failed; writes it to FOLDER/ID.yaml. */
+/* *text is complete or failed; writes it to FOLDER/ID.yaml. l may be NULL. */
 static bool create(const struct book *b, const char *folder, const char *path,
-	const struct buf *text, struct err *err)
+	const struct buf *text, const struct leftovers *l, struct err *err)
 {
 	bool made;
 	return make_sub(b->dir, folder, &made, err) &&
-	       file_create(path, text->data, text->len, err);
+	       file_create_among(path, text->data, text->len, l, err);
+}
+
+/* Make the text of a sheet and judge it; the caller frees both. */
+static bool prepare_sheet(
+	const struct book *b, const struct sheet *s, struct buf *text, char **path, struct err *err)
+{
+	buf_init(text);
+	*path = NULL;
+	if (!check_new_id(s->id, "the sheet", err))
+		return false;
+	*path = store_sheet_path(b, s->id);
+	write_sheet(text, &b->car, s);
+	if (!*path || text->failed)
+		return err_memory(err);
+	return reads_back_sheet(text, *path, s, &b->car, err);
 }
 
 bool store_new_sheet(const struct book *b, const struct sheet *s, struct err *err)
 {
 	struct buf text;
-	if (!check_new_id(s->id, "the sheet", err))
-		return false;
-	char *path = store_sheet_path(b, s->id);
-	buf_init(&text);
-	write_sheet(&text, &b->car, s);
-	bool ok = path && !text.failed ? reads_back_sheet(&text, path, s, &b->car, err) &&
-						 create(b, "sheets", path, &text, err)
-				       : err_memory(err);
+	char *path;
+	bool ok = prepare_sheet(b, s, &text, &path, err) &&
+		  create(b, "sheets", path, &text, NULL, err);
 	buf_free(&text);
 	free(path);
 	return ok;
@@ -147,39 +158,84 @@ bool store_check_run(const struct book *b, const struct run *r, struct err *err)
 	return ok;
 }
 
-bool store_new_run(const struct book *b, const struct run *r, struct err *err)
+static bool new_run(
+	const struct book *b, const struct run *r, const struct leftovers *l, struct err *err)
 {
 	struct buf text;
 	char *path;
-	bool ok = prepare_run(b, r, &text, &path, err) && create(b, "runs", path, &text, err);
+	bool ok = prepare_run(b, r, &text, &path, err) && create(b, "runs", path, &text, l, err);
 	buf_free(&text);
 	free(path);
 	return ok;
 }
 
-static void remove_run(const struct book *b, const struct run *r)
+bool store_new_run(const struct book *b, const struct run *r, struct err *err)
+{
+	return new_run(b, r, NULL, err);
+}
+
+/* Ours and new; 0, or errno where it stays. */
+static int remove_run(const struct book *b, const struct run *r)
 {
 	char *path = path_join(b->dir, "runs", r->id, ".yaml");
-	if (path)
-		unlink(path);
+	int code = path ? 0 : ENOMEM;
+	if (path && unlink(path) != 0 && errno != ENOENT)
+		code = errno;
 	free(path);
+	return code;
+}
+
+/* Behind why not all could be written: what was written and stays all the same. */
+static void remove_runs(const struct book *b, const struct run *runs, size_t n, struct err *err)
+{
+	size_t stay = 0, len = strlen(err->text);
+	const char *first = "";
+	int why = 0;
+	for (size_t i = n; i > 0; i--) {
+		int code = remove_run(b, &runs[i - 1]);
+		if (!code)
+			continue;
+		first = runs[i - 1].id;
+		why = code;
+		stay++;
+	}
+	if (!stay)
+		return;
+	snprintf(err->text + len, sizeof err->text - len, "; %s stands in the book", first);
+	len = strlen(err->text);
+	if (stay > 1)
+		snprintf(err->text + len, sizeof err->text - len, ", and %zu more", stay - 1);
+	len = strlen(err->text);
+	snprintf(err->text + len, sizeof err->text - len,
+		" and could not be removed again (%s); the same once more completes the rest",
+		strerror(why));
 }
 
 bool store_new_runs(const struct book *b, const struct run *runs, size_t n, struct err *err)
 {
+	struct leftovers left = {0};
+	struct err told;
+	bool ok = true;
 	for (size_t i = 0; i < n; i++)
 		if (!store_check_run(b, &runs[i], err))
 			return false;
-	for (size_t i = 0; i < n; i++) {
-		if (store_new_run(b, &runs[i], err))
-			continue;
-		/* Ours and new: what was written before goes again, so that all or nothing stands.
-		 */
-		while (i > 0)
-			remove_run(b, &runs[--i]);
-		return false;
+	char *any = path_join(b->dir, "runs", "any", "");
+	if (!any)
+		return err_memory(err);
+	leftovers_list(&left, any);
+	free(any);
+	err_clear(&told);
+	for (size_t i = 0; ok && i < n; i++) {
+		ok = new_run(b, &runs[i], &left, err);
+		if (!ok)
+			remove_runs(b, runs, i, err);
+		else if (told.cls == ERR_NONE)
+			told = *err;
 	}
-	return true;
+	leftovers_free(&left);
+	if (ok)
+		*err = told;
+	return ok;
 }
 
 /* Folders that a failed store_new_book() takes away again, if they are empty. */
@@ -206,12 +262,48 @@ static void unmake(const struct book *b, const struct sheet *s, const struct mad
 		rmdir(b->dir);
 }
 
+/* Do these very bytes stand there, of an earlier turn that was cut short? */
+static bool stands(const char *path, const struct buf *text)
+{
+	char *bytes;
+	size_t size;
+	struct err ignored;
+	err_clear(&ignored);
+	if (!file_read(path, text->len, &bytes, &size, NULL, &ignored))
+		return false;
+	const bool same = size == text->len && memcmp(bytes, text->data, size) == 0;
+	free(bytes);
+	return same;
+}
+
+/* The first sheet, written or taken as it stands; *made: it is ours to remove. */
+static bool put_first(const struct book *b, const struct sheet *s, bool *made, struct err *err)
+{
+	struct buf text;
+	char *path;
+	*made = false;
+	bool ok = prepare_sheet(b, s, &text, &path, err);
+	if (ok && stands(path, &text)) {
+		if (!path_sync_folder(path)) {
+			err_failed(err, "is written, not confirmed on disk: %s", strerror(errno));
+			err_at(err, path, 0, 0);
+		}
+	} else if (ok) {
+		ok = *made = create(b, "sheets", path, &text, NULL, err);
+	}
+	buf_free(&text);
+	free(path);
+	return ok;
+}
+
 bool store_new_book(const struct book *b, const struct sheet *first, struct err *err)
 {
 	struct made made = {false, false, false};
 	struct buf text;
+	struct err told;
 	char *path = path_join(b->dir, "", "book", ".yaml");
 	bool sheet = false;
+	err_clear(err);
 	buf_init(&text);
 	write_book(&text, b);
 	bool ok = path && !text.failed;
@@ -223,12 +315,14 @@ bool store_new_book(const struct book *b, const struct sheet *first, struct err 
 	}
 	ok = ok && make_folder(b->dir, &made.dir, err) &&
 	     make_sub(b->dir, "sheets", &made.sheets, err) &&
-	     make_sub(b->dir, "runs", &made.runs, err);
-	if (ok)
-		ok = sheet = store_new_sheet(b, first, err);
+	     make_sub(b->dir, "runs", &made.runs, err) && put_first(b, first, &sheet, err);
+	/* Last: before, no program takes the folder for a book. */
+	told = *err;
 	ok = ok && file_create(path, text.data, text.len, err);
 	if (!ok)
 		unmake(b, first, &made, sheet);
+	else if (err->cls == ERR_NONE)
+		*err = told;
 	buf_free(&text);
 	free(path);
 	return ok;

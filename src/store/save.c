@@ -432,8 +432,8 @@ static void tell_kept(const struct job *j, enum save_outcome got)
 	err_at(e, j->path, 0, 0);
 }
 
-enum save_outcome file_save(
-	const char *path, const char *bytes, size_t size, struct stamp *stamp, struct err *err)
+static enum save_outcome save(const char *path, const char *bytes, size_t size, struct stamp *stamp,
+	const struct leftovers *l, struct err *err)
 {
 	struct job j = {.path = path,
 		.dir = -1,
@@ -447,7 +447,10 @@ enum save_outcome file_save(
 	err_clear(err);
 	got = resolve(&j);
 	if (got == SAVE_DONE) {
-		temp_sweep(&j, j.dir);
+		if (l && l->known)
+			temp_sweep_list(&j, l);
+		else
+			temp_sweep(&j, j.dir);
 		got = is_new(&j) ? create(&j) : replace(&j);
 	}
 	if (j.kept[0])
@@ -458,10 +461,22 @@ enum save_outcome file_save(
 	return got;
 }
 
-bool file_create(const char *path, const char *bytes, size_t size, struct err *err)
+enum save_outcome file_save(
+	const char *path, const char *bytes, size_t size, struct stamp *stamp, struct err *err)
+{
+	return save(path, bytes, size, stamp, NULL, err);
+}
+
+bool file_create_among(const char *path, const char *bytes, size_t size, const struct leftovers *l,
+	struct err *err)
 {
 	struct stamp stamp = {0};
-	enum save_outcome got = file_save(path, bytes, size, &stamp, err);
+	enum save_outcome got = save(path, bytes, size, &stamp, l, err);
 
 	return got == SAVE_DONE || got == SAVE_UNCONFIRMED;
+}
+
+bool file_create(const char *path, const char *bytes, size_t size, struct err *err)
+{
+	return file_create_among(path, bytes, size, NULL, err);
 }

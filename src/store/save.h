@@ -52,6 +52,22 @@ bool file_create(const char *path, const char *bytes, size_t size, struct err *e
 bool save_aside(const char *path, const struct stamp *stamp, char **kept, struct err *err);
 
 /*
+ * For many new files in one folder: what saves that were cut short left in it, listed once instead
+ * of looked for before each. Where the list cannot be had, it is looked for all the same.
+ */
+struct leftovers {
+	bool known;
+	size_t n;
+	char (*names)[256]; /* owned */
+};
+/* path: of a file in the folder. */
+void leftovers_list(struct leftovers *l, const char *path);
+void leftovers_free(struct leftovers *l);
+/* file_create() in that folder. */
+bool file_create_among(const char *path, const char *bytes, size_t size, const struct leftovers *l,
+	struct err *err);
+
+/*
  * After a crash while a file was rewritten in place: true if `path` is neither the old nor
  * the new text, and *copy (caller frees) is where the old text was set aside.
  */

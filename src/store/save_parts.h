@@ -49,6 +49,8 @@ void temp_name(const struct job *j, const char *name, const char *kind, uint64_t
  * are of no more use: who rewrites in place holds the lock. What may be the only copy of
  * somebody's text is renamed to NAME.kept-N instead, and j->kept says so. */
 void temp_sweep(struct job *j, int dir);
+/* The same of those in the list. */
+void temp_sweep_list(struct job *j, const struct leftovers *l);
 /* As which name the file's old text goes to the user's own folder, where that of all books stand:
  * that of its path, hashed, and its own. */
 enum { OWN_NAME = 192 };

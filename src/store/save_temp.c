@@ -138,6 +138,19 @@ DIR *temp_list(int dir)
 	return d;
 }
 
+static void sweep_entry(struct job *j, int dir, const char *name, const char *entry)
+{
+	char kept[TEMP_NAME];
+	struct leftover o;
+
+	if (!temp_take_apart(name, entry, &o))
+		return;
+	if (temp_may_go(j, &o, dir, entry))
+		unlinkat(dir, entry, 0);
+	else if (temp_keep(j, dir, entry, kept) && !j->kept[0])
+		memcpy(j->kept, kept, sizeof kept);
+}
+
 void temp_sweep(struct job *j, int dir)
 {
 	DIR *d = temp_list(dir); /* none: a leftover does no harm */
@@ -145,16 +158,47 @@ void temp_sweep(struct job *j, int dir)
 	const char *name = called(j, dir, own);
 	struct dirent *e;
 
-	while (d && (e = readdir(d))) {
-		char kept[TEMP_NAME];
-		struct leftover o;
-		if (!temp_take_apart(name, e->d_name, &o))
-			continue;
-		if (temp_may_go(j, &o, dir, e->d_name))
-			unlinkat(dir, e->d_name, 0);
-		else if (temp_keep(j, dir, e->d_name, kept) && !j->kept[0])
-			memcpy(j->kept, kept, sizeof kept);
-	}
+	while (d && (e = readdir(d)))
+		sweep_entry(j, dir, name, e->d_name);
 	if (d)
 		closedir(d);
+}
+
+void temp_sweep_list(struct job *j, const struct leftovers *l)
+{
+	for (size_t i = 0; i < l->n; i++)
+		sweep_entry(j, j->dir, j->name, l->names[i]);
+}
+
+static bool add_leftover(struct leftovers *l, const char *entry)
+{
+	char(*names)[TEMP_NAME] = realloc(l->names, (l->n + 1) * sizeof *names);
+
+	if (!names)
+		return false;
+	l->names = names;
+	snprintf(names[l->n++], TEMP_NAME, "%s", entry);
+	return true;
+}
+
+void leftovers_list(struct leftovers *l, const char *path)
+{
+	int dir = path_open_folder(path);
+	DIR *d = dir >= 0 ? temp_list(dir) : NULL;
+	struct dirent *e;
+
+	*l = (struct leftovers){.known = d != NULL};
+	while (d && l->known && (e = readdir(d)))
+		if (e->d_name[0] == '.' && strstr(e->d_name, ".tl-"))
+			l->known = add_leftover(l, e->d_name);
+	if (d)
+		closedir(d);
+	if (dir >= 0)
+		close(dir);
+}
+
+void leftovers_free(struct leftovers *l)
+{
+	free(l->names);
+	*l = (struct leftovers){0};
 }

@@ -49,12 +49,15 @@ bool store_set_reference(const struct book *b, const char *sheet_id, struct err 
 bool store_new_run(const struct book *b, const struct run *r, struct err *err);
 /* Could this run be written? The reader's own rules; store_new_run() asks the same. */
 bool store_check_run(const struct book *b, const struct run *r, struct err *err);
-/* All of them or none: what was written before one failed is removed again. */
+/* All of them or none: what was written before one failed is removed again; what then cannot be is
+ * told. True with err set: see file_create(). */
 bool store_new_runs(const struct book *b, const struct run *runs, size_t n, struct err *err);
 /*
  * A new book's folder: book.yaml, sheets/ with the reference, runs/. Uses of b: dir, name,
  * car, car_id, circuit_id, reference, channels, wear_limit, the paths of borrow. A folder that is
- * there is used, a book in it never overwritten; on failure what was made is removed again.
+ * there is used, a book in it never overwritten; nor is the sheet, but where it holds what would be
+ * written now (of an earlier turn that was cut short) it is taken. book.yaml comes last. On failure
+ * what was made is removed again. True with err set: see file_create().
  */
 bool store_new_book(const struct book *b, const struct sheet *first, struct err *err);
 /*

@@ -81,19 +81,21 @@ static void lap_saved(struct app *app, const struct err *how)
 {
 	enum { TWO_ROWS = 150 };
 	struct runs_page *s = runs_page_of(app);
-	char line[400], planned[700], said[1200];
+	char line[400], planned[700], file[600] = " saved", said[1600];
 	const bool noted = s->is_new || note_change(s, &app->book);
 	const bool ticked = tick_plan(app, planned, sizeof planned);
 	const bool sure = how->cls == ERR_NONE;
 	const char *undo = noted ? "" : "; out of memory: u cannot undo it";
 	const char *join = planned[0] ? "; " : "";
 	s->is_new = false;
-	snprintf(said, sizeof said, "%s: %s%s%s%s", sure ? "saved" : how->text,
+	if (!sure)
+		snprintf(file, sizeof file, " taken; %s.yaml: %s", s->draft.id, how->text);
+	snprintf(said, sizeof said, "saved: %s%s%s%s",
 		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line), undo, join,
 		planned);
-	if (strlen(said) > TWO_ROWS)
-		snprintf(said, sizeof said, "lap %zu %s%s%s%s", s->draft.n_laps,
-			sure ? "saved" : how->text, undo, join, planned);
+	if (!sure || strlen(said) > TWO_ROWS)
+		snprintf(said, sizeof said, "lap %zu%s%s%s%s", s->draft.n_laps, file, undo, join,
+			planned);
 	const bool fine = ticked && noted && sure;
 	runs_take(app, &s->draft, said);
 	if (!fine && !app->message_warns)
