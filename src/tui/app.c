@@ -251,6 +251,8 @@ unsigned app_key(struct app *app, int key)
 	if (key == K_PASTE_OPEN)
 		return flags | app_say(app, "the end of the pasted text has not come yet; "
 					    "Ctrl-C ends it here");
+	if (action_find(app->page, key) == ACT_suspend) /* whatever is open stays open */
+		return flags | act_suspend(app);
 	if (app->modal.kind != MODAL_NONE || key == K_LATE)
 		return flags | modal_key(app, key);
 	app->modal.late_ok = false;

@@ -202,6 +202,29 @@ def test_stop_and_continue():
         t.close()
 
 
+def test_stop_with_something_open():
+    """Ctrl-Z pauses while a field, a list, the help or a question is open, and comes back to it."""
+    for keys in (["enter", "1"], ["o"], ["?"], ["+", "q"], ["4", "enter", "x"]):
+        with Book() as book:
+            t = start(book, job=True)
+            for key in keys:
+                t.key(key)
+                t.settle()
+            whole = t.text()
+            for _ in range(3):
+                t.key("ctrl-z")
+                t.wait_for(lambda t: open("/proc/%d/stat" % t.pid).read().rsplit(")", 1)[1].split()[0] == "T",
+                           "not stopped after %s" % keys)
+                while t.pending():
+                    t.read()
+                check(t.modes() == t.before, "the modes are not the shell's while stopped")
+                t.kill(signal.SIGCONT)
+                t.wait_for(lambda t: t.modes() != t.before, "does not take the terminal again")
+                t.settle()
+                check(t.text() == whole, "after %s:\n%s" % (keys, t.text()))
+            t.close()
+
+
 def test_no_shell_to_stop_for():
     """Where no shell could continue it, Ctrl-Z stops nothing and says so; a line that goes then ends it."""
     with Book() as book:
