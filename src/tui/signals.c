@@ -5,7 +5,10 @@
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/time.h>
 #include <unistd.h>
+
+enum { END_MS = 800 }; /* to end in order; then it is ended, within a second in all */
 
 static volatile sig_atomic_t end_signal, size_changed, stop_asked, continued;
 static int wake[2] = {-1, -1};
@@ -20,8 +23,9 @@ static struct {
 } crash = {.tty = -1};
 
 static const int end_signals[] = {SIGHUP, SIGINT, SIGTERM};
+/* All others that end a program that does not mind them; the real-time ones come on top. */
 static const int crash_signals[] = {SIGSEGV, SIGABRT, SIGBUS, SIGFPE, SIGILL, SIGQUIT, SIGSYS,
-	SIGTRAP, SIGXCPU, SIGVTALRM, SIGUSR1, SIGUSR2};
+	SIGTRAP, SIGXCPU, SIGVTALRM, SIGUSR1, SIGUSR2, SIGIO, SIGPROF, SIGPWR, SIGSTKFLT};
 static const int mark_signals[] = {SIGWINCH, SIGTSTP, SIGCONT};
 
 static void wake_loop(void)
@@ -34,8 +38,9 @@ static void wake_loop(void)
 
 static void on_end(int sig)
 {
+	const struct itimerval end = {.it_value.tv_usec = END_MS * 1000};
 	if (!end_signal)
-		alarm(2);
+		setitimer(ITIMER_REAL, &end, NULL);
 	end_signal = sig;
 	wake_loop();
 }
@@ -66,11 +71,18 @@ void signals_restore_now(void)
 		fcntl(crash.tty, F_SETFL, flags);
 }
 
+/* The time to end in order is over, or somebody else sent it: ended by what was sent. */
 static void on_alarm(int sig)
 {
-	(void)sig;
+	const int by = end_signal ? end_signal : sig;
+	sigset_t one;
 	signals_restore_now();
-	_exit(128 + (end_signal ? end_signal : SIGALRM));
+	signal(by, SIG_DFL);
+	sigemptyset(&one);
+	sigaddset(&one, by);
+	sigprocmask(SIG_UNBLOCK, &one, NULL);
+	raise(by);
+	_exit(128 + by);
 }
 
 /* SA_RESETHAND has put the default back, so raising takes the usual course. */
@@ -94,6 +106,12 @@ static void set(int sig, void (*handler)(int), unsigned flags)
 	for (size_t i_ = 0; i_ < sizeof(list) / sizeof((list)[0]); i_++)                           \
 	set((list)[i_], handler, flags)
 
+static void set_real_time(void (*handler)(int), unsigned flags)
+{
+	for (int sig = SIGRTMIN; sig <= SIGRTMAX; sig++)
+		set(sig, handler, flags);
+}
+
 bool signals_open(struct err *err)
 {
 	if (pipe2(wake, O_CLOEXEC | O_NONBLOCK) != 0)
@@ -106,7 +124,9 @@ bool signals_open(struct err *err)
 	sigaltstack(&st, NULL);
 	SET_ALL(end_signals, on_end, 0);
 	SET_ALL(mark_signals, on_mark, SA_RESTART);
-	SET_ALL(crash_signals, on_crash, SA_ONSTACK | (unsigned)SA_RESETHAND | SA_NODEFER);
+	const unsigned once = SA_ONSTACK | (unsigned)SA_RESETHAND | SA_NODEFER;
+	SET_ALL(crash_signals, on_crash, once);
+	set_real_time(on_crash, once);
 	set(SIGALRM, on_alarm, 0);
 	set(SIGPIPE, SIG_IGN, 0);
 	return true;
@@ -116,6 +136,7 @@ void signals_close(void)
 {
 	SET_ALL(mark_signals, SIG_DFL, 0);
 	SET_ALL(crash_signals, SIG_DFL, 0);
+	set_real_time(SIG_DFL, 0);
 	stack_t off = {.ss_flags = SS_DISABLE};
 	sigaltstack(&off, NULL);
 	free(crash.stack);

@@ -1,8 +1,8 @@
 /*
  * Signals of the workbench. Handlers only set marks and wake the waiting loop
- * through a pipe; a signal that ends the program also sets a two-second alarm that
- * ends it for good, should a dead terminal hold it up. Crashes give the terminal
- * back first and then take their usual course.
+ * through a pipe; a signal that ends the program also sets an alarm of less than a second that
+ * ends it for good, should a disk or a dead terminal hold it up. Crashes, and every other signal
+ * that would end a program, give the terminal back first and then take their usual course.
  *
  * ncurses installs handlers of its own, so signals_open() comes after newterm().
  */

@@ -72,7 +72,7 @@ static void note_crash_text(void)
 	const char *parts[] = {
 		exit_attribute_mode, orig_pair, keypad_local, cursor_normal, exit_ca_mode};
 	if (cursor_address && strncmp(cursor_address, "\033[", 2) == 0)
-		n = (size_t)snprintf(text, sizeof text, "\033[?2004l");
+		n = (size_t)snprintf(text, sizeof text, "\033[?2004l\033[999;1H"); /* last row */
 	for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
 		term_add_plain(text + n, sizeof text - n, parts[i]);
 		n += strlen(text + n);
@@ -167,12 +167,13 @@ void term_close(void)
 		return;
 	terminal.open = false;
 	term_watch_close();
-	if (!terminal.gone && !signals_end())
+	if (!terminal.gone && !signals_end()) {
 		bracket_pastes(false);
-	curs_set(1);
-	term_join_writes(false);
-	endwin();
-	if (signals_end()) /* the polite way above was not taken */
+		curs_set(1);
+		term_join_writes(false);
+		endwin();
+	}
+	if (signals_end() || terminal.gone) /* endwin() would wait for a stalled terminal */
 		signals_restore_now();
 	signals_close();
 	delscreen(terminal.screen);
