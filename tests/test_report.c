@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static struct test_said report(const char *book, const char *a, const char *b, const char *c)
 {
@@ -174,6 +175,41 @@ START_TEST(writes_over_reports_only)
 }
 END_TEST
 
+/* What --force may write over is what a save reads again; larger is refused as such. */
+START_TEST(writes_over_large_files_when_told_to)
+{
+	char *book = demo(), *folder = test_folder(), *file = NULL, *other = NULL;
+	ck_assert_int_ge(asprintf(&file, "%s/out.html", folder), 0);
+	ck_assert_int_ge(asprintf(&other, "%s/other.html", folder), 0);
+	static const struct {
+		off_t size;
+		bool two_names; /* then it is rewritten in place */
+		int status;
+	} cases[] = {{20 << 20, false, 0}, {20 << 20, true, 0}, {(64 << 20) + 1, false, 2}};
+	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+		unlink(other);
+		test_write(file, "mine", 4);
+		ck_assert_int_eq(truncate(file, cases[i].size), 0);
+		if (cases[i].two_names)
+			ck_assert_int_eq(link(file, other), 0);
+		struct test_said said = report(book, "-o", file, "--force");
+		ck_assert_msg(said.status == cases[i].status, "%zu: %s", i, said.err);
+		ck_assert(said.status == 0 || strstr(said.err, "is larger than 67108864 bytes"));
+		test_said_free(&said);
+		size_t len;
+		char *now = test_slurp(file, &len);
+		ck_assert((strncmp(now, "<!DOCTYPE", 9) == 0) == (cases[i].status == 0));
+		ck_assert((off_t)len < cases[i].size || cases[i].status);
+		free(now);
+	}
+	test_remove(folder);
+	free(file);
+	free(other);
+	free(folder);
+	free(book);
+}
+END_TEST
+
 /* An empty file holds nothing to lose; --json tells what was written. */
 START_TEST(fills_an_empty_file_and_tells)
 {
@@ -210,6 +246,7 @@ Suite *suite(void)
 	tcase_add_test(t, names_cannot_break_out);
 	tcase_add_test(t, long_names_are_cut_between_letters);
 	tcase_add_test(t, writes_over_reports_only);
+	tcase_add_test(t, writes_over_large_files_when_told_to);
 	tcase_add_test(t, fills_an_empty_file_and_tells);
 	suite_add_tcase(s, t);
 	return s;

@@ -10,7 +10,7 @@
 #include <time.h>
 #include <unistd.h>
 
-enum { MARK_WITHIN = 512, OLD_MAX = 64 << 20 };
+enum { MARK_WITHIN = 512 };
 
 const struct cmd_option report_options[] = {
 	{"output", 'o', "FILE", false, "write to FILE; without: to stdout"},
@@ -34,7 +34,7 @@ static bool write_file(const char *path, const struct buf *out, bool force, stru
 	size_t size = 0;
 	if (access(path, F_OK) != 0)
 		return file_create(path, out->data, out->len, e);
-	if (!file_read(path, OLD_MAX, &old, &size, &stamp, e))
+	if (!file_read(path, SAVE_MAX_BYTES, &old, &size, &stamp, e))
 		return false;
 	bool ours = may_replace(old, size);
 	free(old);

@@ -67,7 +67,7 @@ bool peek(int dir, const char *name, struct stamp *out)
 	err_clear(&ignored);
 	errno = 0;
 	/* A larger file than any that is read here is another file; its bytes do not matter. */
-	ok = file_read_fd(fd, name, 16 * 1024 * 1024, &bytes, &size, out, &ignored);
+	ok = file_read_fd(fd, name, SAVE_MAX_BYTES, &bytes, &size, out, &ignored);
 	if (!ok && errno == 0)
 		errno = EFBIG;
 	if (ok)

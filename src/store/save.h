@@ -22,6 +22,10 @@
 #include "base/err.h"
 #include "store/file.h"
 
+/* The largest file that may be saved over: who gives a stamp has read no more than this, and before
+ * a save the file is read again up to it. */
+#define SAVE_MAX_BYTES (64 * 1024 * 1024)
+
 enum save_outcome {
 	SAVE_DONE,        /* err is clear, or tells of what a sweep set aside */
 	SAVE_UNCONFIRMED, /* the new file stands, but the disk did not confirm: err says so */

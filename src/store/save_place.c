@@ -145,7 +145,7 @@ enum save_outcome save_in_place(struct job *j)
 		return job_failed(j, "opening the file", errno);
 	err_clear(&ignored);
 	errno = 0;
-	if (!file_read_fd(fd, j->path, 16 * 1024 * 1024, &old, &old_size, &now, &ignored)) {
+	if (!file_read_fd(fd, j->path, SAVE_MAX_BYTES, &old, &old_size, &now, &ignored)) {
 		/* No reason of the system's: it has become no file, or one larger than any. */
 		got = errno ? job_failed(j, "reading the file again", errno)
 			    : job_conflict(j, "another program changed it since it was read");
