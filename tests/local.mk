@@ -147,6 +147,9 @@ tests_test_load_SOURCES = tests/test_load.c
 check_PROGRAMS += tests/test_program
 tests_test_program_SOURCES = tests/test_program.c
 
+check_PROGRAMS += tests/test_reach
+tests_test_reach_SOURCES = tests/test_reach.c
+
 check_PROGRAMS += tests/test_safe_output
 tests_test_safe_output_SOURCES = tests/test_safe_output.c
 
@@ -212,7 +215,7 @@ tests_test_groups_SOURCES = tests/test_groups.c
 tests_test_groups_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=renameat2 -Wl,--wrap=unlink -Wl,--wrap=fsync -Wl,--wrap=fdopendir
 check_PROGRAMS += tests/test_ticks
 tests_test_ticks_SOURCES = tests/test_ticks.c
-tests_test_ticks_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=lstat -Wl,--wrap=faccessat
+tests_test_ticks_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=stat -Wl,--wrap=faccessat
 check_PROGRAMS += tests/test_verify
 tests_test_verify_SOURCES = tests/test_verify.c
 

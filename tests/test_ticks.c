@@ -21,15 +21,15 @@ static struct book book;
 /* --- what the linker puts between (--wrap) ------------------------------------------- */
 
 static bool unseen; /* plan.yaml cannot be looked at */
-int __real_lstat(const char *path, struct stat *st);
-int __wrap_lstat(const char *path, struct stat *st);
-int __wrap_lstat(const char *path, struct stat *st)
+int __real_stat(const char *path, struct stat *st);
+int __wrap_stat(const char *path, struct stat *st);
+int __wrap_stat(const char *path, struct stat *st)
 {
 	if (unseen && strcmp(path, plan_file) == 0) {
 		errno = EIO;
 		return -1;
 	}
-	return __real_lstat(path, st);
+	return __real_stat(path, st);
 }
 
 static int strangers; /* so often somebody without the lock writes to plan.yaml during a save */

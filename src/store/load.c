@@ -11,7 +11,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 static void add_memory(struct faults *f, const char *path)
 {
@@ -83,12 +82,23 @@ static int compare_ids(const void *a, const void *b)
 	return strcmp(a, b);
 }
 
+/* A folder that is not there holds nothing; one that only cannot be reached may. */
+static void no_folder(const char *folder, int code, struct faults *f)
+{
+	struct err e;
+	bool there;
+	err_clear(&e);
+	if (code != ENOENT)
+		add_fault(f, folder, "cannot be read: %s", strerror(code));
+	else if (!path_there(folder, &there, &e))
+		faults_add(f, &e);
+}
+
 static void list_ids(struct ids *ids, const char *folder, struct faults *f)
 {
 	DIR *dir = opendir(folder);
 	if (!dir) {
-		if (errno != ENOENT)
-			add_fault(f, folder, "cannot be read: %s", strerror(errno));
+		no_folder(folder, errno, f);
 		return;
 	}
 	struct dirent *entry;
@@ -182,7 +192,15 @@ static bool load_head(struct work *w)
 		add_memory(w->faults, b->dir);
 		return false;
 	}
-	if (access(path, F_OK) != 0 && (errno == ENOENT || errno == ENOTDIR)) {
+	bool there;
+	struct err e;
+	err_clear(&e);
+	if (!path_there(path, &there, &e)) {
+		faults_add(w->faults, &e);
+		free(path);
+		return false;
+	}
+	if (!there) {
 		add_fault(w->faults, path,
 			"there is no such file; a book is a folder with book.yaml in it, "
 			"made by: treadlight new %s",

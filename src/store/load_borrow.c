@@ -1,5 +1,6 @@
 /* `borrow` of book.yaml, and the books that it names. */
 #include "store/load.h"
+#include "store/path.h"
 #include "store/read.h"
 #include "store/store.h"
 
@@ -153,6 +154,13 @@ static bool entry_stands(struct book *b, size_t i, const char *dir, struct fault
 {
 	const struct borrow *w = &b->borrow[i];
 	struct stat st;
+	struct err e;
+	bool there;
+	err_clear(&e);
+	if (!path_there(dir, &there, &e)) {
+		entry_fault(b, w, faults, "%s %s", e.file, e.text);
+		return false;
+	}
 	if (stat(dir, &st) != 0 || !S_ISDIR(st.st_mode)) {
 		entry_fault(b, w, faults,
 			"there is no book '%.200s'; give its folder, told from this "

@@ -22,16 +22,49 @@ char *path_join(const char *dir, const char *folder, const char *name, const cha
 	return buf_take(&b);
 }
 
+/* Where nothing is found: the path is cut down to what stands in the way of being sure, and why is
+ * returned; 0: nothing does. */
+static int in_the_way(char *path)
+{
+	struct stat st;
+	for (char *slash; lstat(path, &st) != 0; *slash = '\0') {
+		slash = strrchr(path, '/');
+		if (errno != ENOENT)
+			return errno;
+		if (!slash || slash == path)
+			return 0;
+	}
+	return stat(path, &st) == 0 ? 0 : errno;
+}
+
+static bool cannot_look(const char *path, int code, struct err *err)
+{
+	if (code == ENOENT)
+		err_input(err, "is a link that leads nowhere; is a disk or folder not there?");
+	else if (code == ELOOP)
+		err_input(err, "cannot be looked at: %s", strerror(code));
+	else
+		err_failed(err, "cannot be looked at: %s", strerror(code));
+	err_at(err, path, 0, 0);
+	return false;
+}
+
 bool path_there(const char *path, bool *there, struct err *err)
 {
 	struct stat st;
-	*there = lstat(path, &st) == 0;
-	if (*there || errno == ENOENT)
+	*there = stat(path, &st) == 0;
+	if (*there || errno == ENOTDIR) /* below a file there is nothing */
 		return true;
-	*there = true; /* for all one knows */
-	err_failed(err, "cannot be looked at: %s", strerror(errno));
-	err_at(err, path, 0, 0);
-	return false;
+	const int code = errno;
+	char *at = text_dup(path, strlen(path));
+	*there = true;
+	if (!at)
+		return err_memory(err);
+	const int why = code == ENOENT ? in_the_way(at) : code;
+	*there = why != 0;
+	const bool sure = why == 0 || cannot_look(at, why, err);
+	free(at);
+	return sure;
 }
 
 int path_open_folder(const char *path)

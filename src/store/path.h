@@ -7,8 +7,9 @@
 /* DIR/FOLDER/NAMESUFFIX, without FOLDER/ where folder is "", and DIR/FOLDER where name is "";
  * slashes behind DIR count as one. The caller frees it; NULL: out of memory. */
 char *path_join(const char *dir, const char *folder, const char *name, const char *suffix);
-/* Does anything stand there, a link that leads nowhere too? False: it cannot be told, err says why.
- */
+/* Does anything stand there? False: it cannot be told, err says why and where: a folder that may
+ * not be searched, a link there or above that leads nowhere or in a circle, a disk that fails. What
+ * cannot be reached is not absent; *there is true then, for all one knows. */
 bool path_there(const char *path, bool *there, struct err *err);
 /* The folder that path stands in, opened; the caller closes it. Below 0: errno, or out of memory.
  */

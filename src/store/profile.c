@@ -1,31 +1,38 @@
 /* Where profiles are: the book's own, the user's, the installed ones. */
+#include "store/path.h"
 #include "store/store.h"
 
 #include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
-/* Adds BASE/MIDDLE KIND/ID.yaml to *tried; the path if a file stands there. NULL also when out
- * of memory (b->failed). */
-static char *try_place(
-	struct buf *tried, const char *base, const char *middle, const char *kind, const char *id)
+/* Where it was looked for. */
+struct search {
+	const char *kind, *id;
+	struct buf tried;
+	struct err why; /* a place that could not be looked at: the profile there would count */
+};
+
+/* Adds BASE/MIDDLE KIND/ID.yaml to s->tried; the path if a file stands there. NULL also when out
+ * of memory (s->tried.failed), or s->why. */
+static char *try_place(struct search *s, const char *base, const char *middle)
 {
+	bool there;
 	struct buf path;
 	buf_init(&path);
 	size_t len = strlen(base);
 	while (len > 1 && base[len - 1] == '/')
 		len--;
-	buf_addf(&path, "%.*s/%s%s/%s.yaml", (int)len, base, middle, kind, id);
+	buf_addf(&path, "%.*s/%s%s/%s.yaml", (int)len, base, middle, s->kind, s->id);
 	char *p = buf_take(&path);
 	if (!p) {
-		tried->failed = true;
+		s->tried.failed = true;
 		return NULL;
 	}
-	if (access(p, F_OK) == 0)
+	if (path_there(p, &there, &s->why) && there)
 		return p;
-	buf_addf(tried, "%s%s", tried->len ? ", " : "", p);
+	buf_addf(&s->tried, "%s%s", s->tried.len ? ", " : "", p);
 	free(p);
 	return NULL;
 }
@@ -48,23 +55,25 @@ static char *user_data(bool *failed)
 	return path;
 }
 
-static char *find(struct buf *tried, const char *dir, const char *kind, const char *id)
+/* The next place is only looked at where it is sure that nothing is in those before. */
+static bool goes_on(const struct search *s, const char *found)
 {
-	char *found = dir ? try_place(tried, dir, "profiles/", kind, id) : NULL;
-	if (found)
-		return found;
-	char *own = user_data(&tried->failed);
-	if (own) {
-		found = try_place(tried, own, "profiles/", kind, id);
-		if (!found)
-			found = try_place(tried, own, "", kind, id);
-		free(own);
-	}
-	if (found)
+	return !found && s->why.cls == ERR_NONE;
+}
+
+static char *find(struct search *s, const char *dir)
+{
+	char *found = dir ? try_place(s, dir, "profiles/") : NULL;
+	char *own = goes_on(s, found) ? user_data(&s->tried.failed) : NULL;
+	if (own)
+		found = try_place(s, own, "profiles/");
+	if (own && goes_on(s, found))
+		found = try_place(s, own, "");
+	free(own);
+	if (!goes_on(s, found))
 		return found;
 	const char *installed = getenv("TREADLIGHT_DATADIR");
-	return try_place(
-		tried, installed && *installed ? installed : PKGDATADIR, "profiles/", kind, id);
+	return try_place(s, installed && *installed ? installed : PKGDATADIR, "profiles/");
 }
 
 static bool keep_id(char (**ids)[ID_SIZE], size_t *n, const char *name)
@@ -134,17 +143,24 @@ bool store_list_profiles(const char *dir, const char *kind, char (**ids)[ID_SIZE
 
 char *store_find_profile(const char *dir, const char *kind, const char *id, struct err *err)
 {
-	struct buf tried;
+	struct search s = {.kind = kind, .id = id};
 	if (!text_is_id(id, strlen(id))) {
 		err_input(err, "'%.80s' is no id; use a-z, 0-9 and -", id);
 		return NULL;
 	}
-	buf_init(&tried);
-	char *found = find(&tried, dir, kind, id);
-	if (!found && tried.failed)
+	buf_init(&s.tried);
+	err_clear(&s.why);
+	char *found = find(&s, dir);
+	if (!found && (s.tried.failed || err_is_memory(&s.why)))
 		err_memory(err);
+	else if (!found && s.why.cls == ERR_INPUT)
+		err_input(err, "whether there is a profile '%s' is not known; %s %s", id,
+			s.why.file, s.why.text);
+	else if (!found && s.why.cls == ERR_FAILED)
+		err_failed(err, "whether there is a profile '%s' is not known; %s %s", id,
+			s.why.file, s.why.text);
 	else if (!found)
-		err_input(err, "there is no profile '%s'; looked for %s", id, tried.data);
-	buf_free(&tried);
+		err_input(err, "there is no profile '%s'; looked for %s", id, s.tried.data);
+	buf_free(&s.tried);
 	return found;
 }
