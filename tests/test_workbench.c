@@ -85,6 +85,9 @@ START_TEST(figures_as_text)
 	ck_assert_str_eq(fmt_chance(0.714, false, buf), "71 in 100");
 	ck_assert_str_eq(fmt_chance(0.9999, false, buf), ">99 in 100");
 	ck_assert_str_eq(fmt_chance(0.0001, true, buf), "<1/100");
+	char id[ID_SIZE];
+	ck_assert_str_eq(fmt_id("morning-05", 10, id), "morning-05");
+	ck_assert_str_eq(fmt_id("morning-05", 9, id), "morning-~");
 	char words[CHANCE_SIZE];
 	ck_assert_str_eq(verdict_chance(0.714, words), "71 in 100");
 	ck_assert_str_eq(verdict_chance(0.9999, words), "over 99 in 100");

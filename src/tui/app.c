@@ -319,38 +319,50 @@ unsigned act_repaint(struct app *app)
 /* --- painting ------------------------------------------------------------ */
 
 enum { COLS_LEAST = 40, ROWS_LEAST = 10, TOP_LINES = 2, FOOT_LINES = 2, STATE_COLS = 21 };
+enum { ID_COLS = 18, ID_LEAST = 10 }; /* of the title, where there is no room for whole ids */
 
+/* "3 changes, unsaved, 1 caution". */
+static void state_words(const struct app *app, size_t cautions, char *buf, size_t size)
+{
+	char past[48] = "";
+	if (cautions)
+		snprintf(past, sizeof past, ", %zu caution%s", cautions, cautions == 1 ? "" : "s");
+	snprintf(buf, size, "(%zu %s%s%s)", app->n_changes,
+		app->n_changes == 1 ? "change" : "changes", app_dirty(app) ? ", unsaved" : "",
+		past);
+}
+
+/* Ids may be long: the sheet's is cut before its state, the reference or the car go. */
 static void draw_title(struct app *app, int cols)
 {
 	const struct book *b = &app->book;
 	const struct sheet *s = app_sheet(app);
-	char state[96], past[48] = "";
+	char state[96];
 	const size_t cautions = caution_list(&b->car, s->values, NULL);
-	if (cautions)
-		snprintf(past, sizeof past, ", %zu caution%s", cautions, cautions == 1 ? "" : "s");
-	snprintf(state, sizeof state, "%zu %s%s%s", app->n_changes,
-		app->n_changes == 1 ? "change" : "changes", app_dirty(app) ? ", unsaved" : "",
-		past);
-	int help = cols >= 60 ? 7 : 0;
+	state_words(app, cautions, state, sizeof state);
+	const int help = cols >= 60 ? 7 : 0, state_w = (int)strlen(state);
+	const int most = cols >= 80 && state_w < STATE_COLS ? STATE_COLS : state_w;
+	const int id = (int)strlen(s->id), ref = (int)strlen(b->reference);
 	int x = 1, left = cols - help - 1;
 	if (cols >= 80) {
 		const char *circuit = b->circuit.name ? b->circuit.name : b->circuit_id;
 		const char *car = b->car.name ? b->car.name : b->car_id;
-		int most =
-			(int)strlen(state) + 2 > STATE_COLS ? (int)strlen(state) + 2 : STATE_COLS;
-		int room = left - (int)strlen(s->id) - most - 6 - (int)strlen(b->reference) - 8;
+		const int room = left - (id < ID_COLS ? id : ID_COLS) - most - 6 -
+				 (ref < ID_COLS ? ref : ID_COLS) - 8;
 		char where[256];
 		snprintf(where, sizeof where, "%s, %s", circuit, car);
 		if (room > 8)
-			x += scr_cut(0, x, room, PLAIN, where) + 2;
+			x += scr_text(0, x, room, PLAIN, where) + 2;
 	}
-	x += scr_cut(0, x, left - x, BOLD, s->id) + 1;
-	int used = scr_printf(
-		0, x, left - x, app_dirty(app) || cautions ? WARN : PLAIN, "(%s)", state);
+	int id_room = left - x - 1 - most - 1 - (ref ? 8 + (ref < ID_COLS ? ref : ID_COLS) : 0);
+	if (id_room < (id < ID_LEAST ? id : ID_LEAST)) /* the reference is cut then */
+		id_room = left - x - 1 - state_w < ID_LEAST ? left - x - 1 - state_w : ID_LEAST;
+	x += scr_text(0, x, id_room, BOLD, s->id) + 1;
+	int used = scr_text(0, x, left - x, app_dirty(app) || cautions ? WARN : PLAIN, state);
 	x += (cols >= 80 && used < STATE_COLS ? STATE_COLS : used) + 1; /* so that nothing jumps */
-	if (b->reference[0]) {
+	if (b->reference[0] && left - x > 8) {
 		x += scr_text(0, x, left - x, PLAIN, "against ");
-		scr_cut(0, x, left - x, PLAIN, b->reference);
+		scr_text(0, x, left - x, PLAIN, b->reference);
 	}
 	if (help)
 		scr_text(0, cols - help, help, DIM, "? keys");

@@ -68,3 +68,26 @@ const char *fmt_chance(double p, bool brief, char *buf)
 	snprintf(buf, FMT_SIZE, brief ? "%s%d/100" : "%s%d in 100", sign, n);
 	return buf;
 }
+
+const char *fmt_id(const char *id, int width, char buf[ID_SIZE])
+{
+	const int len = snprintf(buf, ID_SIZE, "%s", id);
+	if (len > width && width > 0)
+		snprintf(buf + width - 1, 2, "~");
+	return buf;
+}
+
+const char *fmt_value(const struct adjustable *a, fix v, char *buf)
+{
+	fix_print_min(v, fix_decimals(a->step), buf, FMT_SIZE);
+	return buf;
+}
+
+const char *fmt_difference(
+	const struct car *car, const struct pair *p, const fix *values, char *buf)
+{
+	const int d = fix_decimals(car->adjustables[p->front].step),
+		  e = fix_decimals(car->adjustables[p->rear].step);
+	fix_print_min(values[p->front] - values[p->rear], d > e ? d : e, buf, FMT_SIZE);
+	return buf;
+}

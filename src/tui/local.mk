@@ -11,6 +11,7 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/decode_own.h \
 	src/tui/decode_paste.c \
 	src/tui/fmt.c \
+	src/tui/fmt_widths.c \
 	src/tui/fmt.h \
 	src/tui/help.c \
 	src/tui/keys.h \

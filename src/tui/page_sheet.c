@@ -94,7 +94,7 @@ static void *sheet_open(struct app *app)
 		return NULL;
 	}
 	make_rows(s, &app->book.car);
-	s->value_w = sheet_value_width(&app->book.car);
+	s->widths = fmt_widths(&app->book.car);
 	apply_filter(app, s);
 	s->frontier_stale = s->scale_stale = true;
 	s->point = -1;
@@ -390,14 +390,19 @@ enum {
 	LEFT_100 = 52,
 	LEFT_130 = 76,
 	ROOM_130 = 130,
-	PICTURE_LEAST = 7
+	TOLD_LEAST = 35, /* the panel beside the rows, and what it likes to have */
+	TOLD_W = 47,
+	PICTURE_LEAST = 7,
+	APART_FROM = 10 /* lines from which a blank one stands above */
 };
 
 static void draw_split(struct app *app, struct sheet_page *s, struct area a)
 {
 	int left = a.w >= ROOM_130 ? LEFT_130 : a.w >= 100 ? LEFT_100 : LEFT_80;
-	struct area rows = {a.y + 1, 0, a.h - 1, left};
-	struct area right = {a.y + 1, left + 1, a.h - 1, a.w - left - 1};
+	left = sheet_rows_width(&s->widths, left, a.w - 1 - TOLD_W, a.w - 1 - TOLD_LEAST);
+	const int apart = a.h >= APART_FROM;
+	struct area rows = {a.y + apart, 0, a.h - apart, left};
+	struct area right = {a.y + apart, left + 1, a.h - apart, a.w - left - 1};
 	int y = sheet_draw_rows(app, rows) + 1;
 	if (a.w >= ROOM_130)
 		sheet_draw_changes(app, (struct area){y, 1, rows.y + rows.h - 1 - y, left - 2});

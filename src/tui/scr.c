@@ -57,12 +57,19 @@ int scr_text(int y, int x, int width, enum style style, const char *text)
 		return 0;
 	if (width > COLS - x)
 		width = COLS - x;
-	size_t len = strlen(text);
-	len = len < LINE_MAX_BYTES ? len : LINE_MAX_BYTES;
+	const size_t all = strlen(text), len = all < LINE_MAX_BYTES ? all : LINE_MAX_BYTES;
 	size_t used;
-	const int cols = lines_width(text, len, width, &used);
-	lines_add(y, x, cols, style, text, used);
-	return cols;
+	int cols = lines_width(text, len, width, &used);
+	if (used == all || strspn(text + used, " ") == all - used) {
+		lines_add(y, x, cols, style, text, used);
+		return cols;
+	}
+	char cut[LINE_MAX_BYTES + 1]; /* what is cut must not pass for the whole */
+	cols = lines_width(text, len, width - 1, &used);
+	memcpy(cut, text, used);
+	cut[used] = '~';
+	lines_add(y, x, cols + 1, style, cut, used + 1);
+	return cols + 1;
 }
 
 int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
@@ -81,25 +88,20 @@ int scr_width(const char *text)
 	return lines_width(text, strlen(text), NO_CUT, &used);
 }
 
-int scr_cut(int y, int x, int width, enum style style, const char *text)
-{
-	if (width <= 0 || scr_width(text) <= width)
-		return scr_text(y, x, width, style, text);
-	scr_text(y, x, width - 1, style, text);
-	scr_text(y, x + width - 1, 1, style, "~"); /* what is cut must not pass for the whole */
-	return width;
-}
-
 void scr_right(int y, int x, int width, enum style style, const char *text)
 {
+	if (width > COLS - x)
+		width = COLS - x;
 	int w = scr_width(text);
 	int pad = w < width ? width - w : 0;
-	scr_cut(y, x + pad, width - pad, style, text);
+	scr_text(y, x + pad, width - pad, style, text);
 }
 
 void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most)
 {
 	int pad = most - decimals + (decimals == 0 && most > 0 ? 1 : 0);
+	const int spare = width - scr_width(text); /* the whole figure before its place */
+	pad = pad > spare ? spare : pad;
 	scr_right(y, x, width - (pad > 0 ? pad : 0), style, text);
 }
 
@@ -132,29 +134,47 @@ void scr_glyph(int y, int x, enum style style, unsigned wide, char plain)
 	scr_glyphs(y, x, 1, style, &wide, plain);
 }
 
+/* Bytes of a text's first line of `width` columns, broken at a blank where there is one. */
+static size_t line_length(const char *text, int width)
+{
+	size_t n = 0, last = 0; /* bytes that fit; up to the last blank among them */
+	char line[LINE_MAX_BYTES];
+	while (text[n] && text[n] != '\n' && n + 1 < sizeof line) {
+		line[n] = text[n];
+		line[n + 1] = '\0';
+		if (((text[n + 1] & 0xc0) != 0x80) && scr_width(line) > width)
+			break;
+		n++;
+		if (text[n] == ' ' || text[n] == '\n' || text[n] == '\0')
+			last = n;
+	}
+	if (text[n] && text[n] != '\n' && last > 0)
+		n = last;
+	return n == 0 && *text && *text != '\n' ? 1 : n;
+}
+
+/* All that is left on one line, as far as it goes. */
+static void put_rest(int y, int x, int width, enum style style, const char *text)
+{
+	char line[LINE_MAX_BYTES];
+	snprintf(line, sizeof line, "%s", text);
+	for (char *c = line; (c = strchr(c, '\n')) != NULL;)
+		*c = ' ';
+	scr_text(y, x, width, style, line);
+}
+
 int scr_wrap(int y, int x, int width, int lines, enum style style, const char *text)
 {
 	int used = 0;
 	while (*text && used < lines && width > 0) {
 		while (*text == ' ')
 			text++;
-		size_t n = 0, last = 0; /* bytes that fit; up to the last blank among them */
-		char line[LINE_MAX_BYTES];
-		while (text[n] && text[n] != '\n' && n + 1 < sizeof line) {
-			line[n] = text[n];
-			line[n + 1] = '\0';
-			if (((text[n + 1] & 0xc0) != 0x80) && scr_width(line) > width)
-				break;
-			n++;
-			if (text[n] == ' ' || text[n] == '\n' || text[n] == '\0')
-				last = n;
+		const size_t n = line_length(text, width);
+		if (used + 1 == lines && text[n]) {
+			put_rest(y + used, x, width, style, text);
+			return lines;
 		}
-		if (text[n] && text[n] != '\n' && last > 0)
-			n = last;
-		if (n == 0 && *text && *text != '\n')
-			n = 1;
-		line[n] = '\0';
-		scr_text(y + used, x, width, style, line);
+		scr_printf(y + used, x, width, style, "%.*s", (int)n, text);
 		used++;
 		text += n;
 		if (*text == '\n')

@@ -1,7 +1,8 @@
 /*
  * Putting text on the screen. Every text passes the sanitiser of base/text.h on its
- * way, so no byte of a file reaches the terminal raw; text is cut at its width, and
- * a wide character is never halved. Where the terminal shows no UTF-8, ASCII stands in.
+ * way, so no byte of a file reaches the terminal raw. What is wider than its room is cut, and
+ * ends in ~ so that it does not pass for the whole; neither a wide character nor what was made
+ * visible in several (<202E>) is halved. Where the terminal shows no UTF-8, ASCII stands in.
  *
  * Nothing is painted at once. A line keeps the pieces put on it since it was last blanked,
  * and scr_stage() gives curses the lines whose pieces are not those it has: who draws need
@@ -39,17 +40,17 @@ void scr_blank(struct area a);
 int scr_text(int y, int x, int width, enum style style, const char *text);
 int scr_printf(int y, int x, int width, enum style style, const char *fmt, ...)
 	__attribute__((format(printf, 5, 6)));
-/* scr_text(), but what is too wide ends in ~. */
-int scr_cut(int y, int x, int width, enum style style, const char *text);
-/* Ending at column x + width; what is too wide is cut and ends in ~. */
+/* Ending at column x + width, or at the screen's edge. */
 void scr_right(int y, int x, int width, enum style style, const char *text);
-/* A figure of a column whose points stand under each other: room for `most` decimals is kept. */
+/* A figure of a column whose points stand under each other: room for `most` decimals is kept,
+ * where the whole figure has it. */
 void scr_point(int y, int x, int width, enum style style, const char *text, int decimals, int most);
 /* One character: `wide` where the terminal shows UTF-8, else `plain`. */
 void scr_glyph(int y, int x, enum style style, unsigned wide, char plain);
 /* n of them from x on; 0 in `wide`: that place stays as it is. */
 void scr_glyphs(int y, int x, int n, enum style style, const unsigned *wide, char plain);
-/* Text broken at blanks into lines of `width`, at most `lines` of them; returns the lines used. */
+/* Text broken at blanks into lines of `width`, at most `lines` of them, the last one cut where
+ * there is more; returns the lines used. */
 int scr_wrap(int y, int x, int width, int lines, enum style style, const char *text);
 
 /*

@@ -8,6 +8,7 @@
 
 #include "frontier/frontier.h"
 #include "tui/app.h"
+#include "tui/fmt.h"
 #include "tui/plot.h"
 
 /* One row: a pair, or an adjustable without one. */
@@ -42,7 +43,7 @@ struct sheet_page {
 	bool rear;                /* the cursor is in the rear column */
 	int screenful;            /* rows shown at the last painting */
 	int nudged;               /* steps of the last nudge; 0 before the first */
-	int value_w;              /* places that the widest value of this car takes */
+	struct fmt_widths widths; /* of this car */
 	char filter[FILTER_SIZE];
 	bool picture;   /* the picture is wanted */
 	size_t channel; /* of the picture */
@@ -78,8 +79,9 @@ struct told_columns {
 int sheet_draw_balance(const struct app *app, const struct told_columns *c, int y, int x);
 int sheet_balance_height(const struct app *app);
 
-/* Places of the widest value, at least what the table's columns have. */
-int sheet_value_width(const struct car *car);
+/* Width of the rows: from `least` on up to `most` what labels and values take, up to `most_figures`
+ * so that figures are whole. */
+int sheet_rows_width(const struct fmt_widths *w, int least, int most, int most_figures);
 int sheet_draw_rows(struct app *app, struct area a);
 void sheet_draw_changes(struct app *app, struct area a);
 void sheet_draw_told(struct app *app, struct area a);

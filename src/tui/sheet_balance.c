@@ -52,8 +52,9 @@ static void draw_line(const struct app *app, const struct told_columns *c, int y
 	scr_text(y, x, c->name_w + 1 + !c->narrow, PLAIN, short_name(l->kind, c->narrow));
 	if (!l->figure.has) { /* "lacks front aero: base" is what the room takes */
 		const char *lacks = strstr(l->words, "lacks ");
-		scr_text(y, x + c->value + 2, c->value_w + c->change_w + c->interval_w, DIM,
-			lacks ? lacks : l->words);
+		const int at = c->value + 2 + !c->narrow;
+		scr_text(
+			y, x + at, c->interval + c->interval_w - at, DIM, lacks ? lacks : l->words);
 		return;
 	}
 	num_fixed(l->figure.v, 1, text, sizeof text - 2);

@@ -175,11 +175,11 @@ static void draw_labels(const struct app *app, const struct sheet_page *s, struc
 	char low[FMT_SIZE], high[FMT_SIZE];
 	int bottom = a.y + a.h - 1;
 	scr_printf(a.y, a.x, a.w, DIM, "lap time %s", fmt_lap(s->y1, 2, high));
-	scr_printf(bottom, a.x, a.w, DIM, "%s", fmt_lap(s->y0, 2, low));
-	char label[96];
+	const int used = scr_text(bottom, a.x, a.w, DIM, fmt_lap(s->y0, 2, low)) + 1;
+	char label[ID_SIZE + 2 * FMT_SIZE + 16];
 	snprintf(label, sizeof label, "wear %s %s to %s", app->book.channels[s->channel],
 		fmt_plain(s->x0, 2, low), fmt_plain(s->x1, 2, high));
-	scr_right(bottom, a.x, a.w, DIM, label);
+	scr_right(bottom, a.x + used, a.w - used, DIM, label);
 }
 
 static void draw_legend(const struct sheet_page *s, const char *channel, struct area a)

@@ -1,85 +1,104 @@
 #include "tui/sheet.h"
 
 #include "book/caution.h"
+#include "tui/fmt.h"
 
 #include <stdio.h>
 #include <string.h>
 
 /*
- * Columns of the table, by its width. A value's column has one place for the marker
- * before it and two for its marks: '!' past a caution or '=' frozen, '<' changed.
+ * Columns of the table. A value's column has one place for the marker before it and two for its
+ * marks: '!' past a caution or '=' frozen, '<' changed.
  */
 struct columns {
-	int label, label_w, unit, unit_w, was_front, was_rear, front, rear, value_w, difference,
-		difference_w, held, minutes;
+	int label, label_w;
+	int unit, unit_w, was_front, was_rear, minutes; /* below 0: no room */
+	int front, rear, value_w;
+	int difference, difference_w; /* no width: no room */
+	int held;
+	int end; /* the column behind all */
 };
 
-enum { VALUE_W = 7, VALUE_W_MAX = 12, LABEL_W = 13, LABEL_W_MIN = 6 };
+enum { VALUE_W = 7, LABEL_W = 13, LABEL_W_LEAST = 24, LABEL_W_MIN = 6 };
+enum { UNIT_FROM = 52, WAS_FROM = 70 }; /* widths from which these have room */
 
-int sheet_value_width(const struct car *car)
+/* What is left out, more and more of it, where values are wide: text first. */
+enum { DROP_NONE, DROP_MINUTES, DROP_WAS, DROP_UNIT, DROP_DIFFERENCE, DROPS };
+
+static int more_of(int a, int b)
 {
-	int most = VALUE_W;
-	for (size_t i = 0; i < car->n_adjustables; i++) {
-		const struct adjustable *a = &car->adjustables[i];
-		const int d = fix_decimals(a->step), e = fix_decimals(a->min);
-		const fix ends[] = {a->min, a->max};
-		if (a->axle == AXLE_CAR)
-			continue; /* between the two columns, it has the room of both */
-		for (int k = 0; k < 2; k++) {
-			char text[32];
-			fix_print_min(ends[k], d > e ? d : e, text, sizeof text);
-			const int w = (int)strlen(text);
-			most = w > most ? w : most;
-		}
-	}
-	return most < VALUE_W_MAX ? most : VALUE_W_MAX;
+	return a > b ? a : b;
 }
 
-static struct columns lay_columns(int width, int value_w, int label_w)
+static struct columns lay_columns(int width, int drop, int label_w, int value_w, int difference)
 {
-	const int wider = value_w - VALUE_W;
 	struct columns c = {.label = 1,
 		.label_w = label_w,
 		.unit = -1,
+		.unit_w = 5,
 		.was_front = -1,
 		.was_rear = -1,
 		.minutes = -1,
-		.value_w = value_w,
-		.difference_w = (width >= 52 ? 8 : 7) + wider};
+		.value_w = value_w};
 	int x = c.label + c.label_w;
-	if (width >= 52) {
+	if (width >= UNIT_FROM && drop < DROP_UNIT) {
 		c.unit = x + 1;
-		c.unit_w = 5;
 		x = c.unit + c.unit_w;
 	}
-	if (width >= 70) {
+	if (width >= WAS_FROM && drop < DROP_WAS) {
 		c.was_front = x + 1;
 		c.was_rear = c.was_front + value_w + 1;
-		x = c.was_rear + value_w + (wider > 0);
+		x = c.was_rear + value_w + (value_w > VALUE_W);
 	}
 	c.front = x;
 	c.rear = c.front + c.value_w + 2;
 	c.difference = c.rear + c.value_w + 2;
+	if (drop < DROP_DIFFERENCE)
+		c.difference_w = more_of(difference, width >= UNIT_FROM ? 8 : 7);
 	c.held = c.difference + c.difference_w + 1;
-	if (width >= 70)
+	c.end = c.held + 4;
+	if (width >= WAS_FROM && drop < DROP_MINUTES) {
 		c.minutes = c.held + 5;
+		c.end = c.minutes + 5;
+	}
 	return c;
 }
 
-/* Wide values take their places from the labels. */
-static struct columns columns_for(int width, int value_w)
+/* The marker's place is one of them. A value of the whole car has half as much again. */
+static int value_places(const struct fmt_widths *w)
 {
-	struct columns c = lay_columns(width, value_w, LABEL_W);
-	const int over = (c.minutes >= 0 ? c.minutes + 5 : c.held + 4) - width;
-	if (value_w == VALUE_W || over <= 0)
-		return c;
-	return lay_columns(
-		width, value_w, LABEL_W - over < LABEL_W_MIN ? LABEL_W_MIN : LABEL_W - over);
+	return more_of(more_of(VALUE_W, w->value + 1), (2 * w->single + 2) / 3);
 }
 
-static void print_value(const struct adjustable *a, fix v, char *buf, size_t size)
+static struct columns columns_for(int width, const struct fmt_widths *w)
 {
-	fix_print_min(v, fix_decimals(a->step), buf, size);
+	const int most = more_of(LABEL_W, w->label), values = value_places(w);
+	for (int drop = 0; drop < DROPS; drop++) {
+		const int wanted = most < LABEL_W_LEAST ? most : LABEL_W_LEAST;
+		const int least = drop < DROP_UNIT ? wanted : LABEL_W_MIN;
+		const int room = width - lay_columns(width, drop, 0, values, w->difference).end;
+		if (room >= least)
+			return lay_columns(
+				width, drop, room < most ? room : most, values, w->difference);
+	}
+	struct columns c = lay_columns(width, DROP_DIFFERENCE, LABEL_W_MIN, values, 0);
+	if (c.end > width) /* values are cut */
+		c = lay_columns(
+			width, DROP_DIFFERENCE, LABEL_W_MIN, values - (c.end - width + 1) / 2, 0);
+	return c;
+}
+
+int sheet_rows_width(const struct fmt_widths *w, int least, int most, int most_figures)
+{
+	const struct columns all = lay_columns(least, DROP_NONE, 0, value_places(w), w->difference);
+	const int whole = all.end + more_of(LABEL_W, w->label), figures = all.end + LABEL_W_MIN;
+	int width = whole < most ? whole : most;
+	if (width < figures)
+		width = figures < most_figures ? figures : most_figures;
+	if (width <= least)
+		return least;
+	const int used = columns_for(width, w).end; /* without what has no room even there */
+	return used < width ? more_of(used, least) : width;
 }
 
 static void draw_heading(const struct app *app, const struct columns *c, int y)
@@ -88,15 +107,16 @@ static void draw_heading(const struct app *app, const struct columns *c, int y)
 	if (c->unit >= 0)
 		scr_text(y, c->unit, c->unit_w, DIM, "unit");
 	if (c->was_front >= 0) {
-		char was[80];
+		char was[ID_SIZE + 4];
 		snprintf(was, sizeof was, "in %s", app->book.reference);
 		scr_right(y, c->unit + c->unit_w, c->was_rear + c->value_w - c->unit - c->unit_w,
 			DIM, was);
 	}
 	scr_right(y, c->front, c->value_w, DIM, "front");
 	scr_right(y, c->rear, c->value_w, DIM, "rear");
-	scr_right(y, c->difference - 2, c->difference_w + 2, DIM,
-		c->difference_w > 7 ? "fr - rear" : "fr-rear");
+	if (c->difference_w)
+		scr_right(y, c->difference - 2, c->difference_w + 2, DIM,
+			c->difference_w > 7 ? "fr - rear" : "fr-rear");
 	if (c->minutes >= 0)
 		scr_right(y, c->minutes, 5, DIM, "min");
 }
@@ -108,34 +128,33 @@ static void draw_value(
 	const struct adjustable *ad = &app->book.car.adjustables[a];
 	const struct sheet *s = app_sheet(app);
 	fix v = s->values[a];
-	char text[32], marks[3] = "  ";
-	print_value(ad, v, text, sizeof text);
+	char text[FMT_SIZE], marks[3] = "  ";
+	fmt_value(ad, v, text);
 	bool caution = car_caution(ad, v) != 0;
 	bool changed = app->against.values && app->against.values[a] != v;
 	marks[0] = caution ? '!' : s->frozen[a] ? '=' : ' ';
 	marks[1] = changed ? '<' : ' ';
-	const int room = ad->axle == AXLE_CAR ? x + c->value_w - c->front : c->value_w;
-	scr_right(y, x + c->value_w - room, room, caution ? WARN : PLAIN, text);
-	scr_text(y, x + c->value_w, 2, caution ? WARN : PLAIN, marks);
+	/* one of the whole car has the room of both; the first place is the marker's */
+	const int from = ad->axle == AXLE_CAR ? c->front : x, end = x + c->value_w;
+	scr_right(y, from + 1, end - from - 1, caution ? WARN : PLAIN, text);
+	scr_text(y, end, 2, caution ? WARN : PLAIN, marks);
 	if (marked)
-		scr_text(y, x + c->value_w - (int)strlen(text) - 1, 1, PLAIN, ">");
+		scr_text(y, more_of(from, end - (int)strlen(text) - 1), 1, PLAIN, ">");
 }
 
 static void draw_was(
 	const struct app *app, const struct columns *c, int y, const struct sheet_row *r)
 {
-	char text[32];
+	char text[FMT_SIZE];
 	const struct adjustable *ads = app->book.car.adjustables;
 	if (c->was_front < 0 || !app->against.values)
 		return;
-	if (r->front >= 0) {
-		print_value(&ads[r->front], app->against.values[r->front], text, sizeof text);
-		scr_right(y, c->was_front, c->value_w, DIM, text);
-	}
-	if (r->rear >= 0) {
-		print_value(&ads[r->rear], app->against.values[r->rear], text, sizeof text);
-		scr_right(y, c->was_rear, c->value_w, DIM, text);
-	}
+	if (r->front >= 0)
+		scr_right(y, c->was_front, c->value_w, DIM,
+			fmt_value(&ads[r->front], app->against.values[r->front], text));
+	if (r->rear >= 0)
+		scr_right(y, c->was_rear, c->value_w, DIM,
+			fmt_value(&ads[r->rear], app->against.values[r->rear], text));
 }
 
 static void draw_minutes(
@@ -160,14 +179,14 @@ static void draw_minutes(
 static void draw_pair(const struct app *app, const struct columns *c, int y,
 	const struct sheet_row *r, int current)
 {
-	const struct adjustable *ads = app->book.car.adjustables;
 	const struct sheet *s = app_sheet(app);
-	char text[32];
+	char text[FMT_SIZE];
 	draw_value(app, c, y, c->front, r->front, r->front == current);
 	draw_value(app, c, y, c->rear, r->rear, r->rear == current);
-	int d = fix_decimals(ads[r->front].step), e = fix_decimals(ads[r->rear].step);
-	fix_print_min(s->values[r->front] - s->values[r->rear], d > e ? d : e, text, sizeof text);
-	scr_right(y, c->difference, c->difference_w, PLAIN, text);
+	if (c->difference_w)
+		scr_right(y, c->difference, c->difference_w, PLAIN,
+			fmt_difference(
+				&app->book.car, &app->book.car.pairs[r->pair], s->values, text));
 	if (s->locked[r->pair])
 		scr_text(y, c->held, 4, PLAIN, "held");
 	else if (s->share_held[r->pair])
@@ -238,20 +257,24 @@ static int draw_limits(struct app *app, const struct columns *c, int y, int widt
 		return 0;
 	const struct adjustable *ad = &app->book.car.adjustables[a];
 	const struct sheet *s = app_sheet(app);
-	char low[32], high[32], step[32], was[32] = "";
-	print_value(ad, ad->min, low, sizeof low);
-	print_value(ad, ad->max, high, sizeof high);
+	char low[FMT_SIZE], high[FMT_SIZE], step[32], was[FMT_SIZE] = "";
+	fmt_value(ad, ad->min, low);
+	fmt_value(ad, ad->max, high);
 	fix_print(edit_nudge_step(app->edit, a), step, sizeof step);
 	if (app->against.values && app->against.values[a] != s->values[a])
-		print_value(ad, app->against.values[a], was, sizeof was);
+		fmt_value(ad, app->against.values[a], was);
 	char unit[24] = "";
 	if (c->unit < 0)
 		text_safe(unit, sizeof unit, ad->unit, strlen(ad->unit));
-	scr_printf(y, 1, width - 1, PLAIN,
+	char text[CAUTION_SIZE + 200], words[CAUTION_SIZE];
+	snprintf(text, sizeof text,
 		c->unit < 0 ? "%5s to %5s %s by %s%s%s%s" : "limits %5s to %5s %sby %4s%s%s%s", low,
 		high, unit, step, was[0] ? ", was " : "", was, s->frozen[a] ? ", frozen" : "");
-	char text[CAUTION_SIZE + 200], words[CAUTION_SIZE];
 	int used = 1;
+	if (scr_width(text) < width)
+		scr_text(y, 1, width - 1, PLAIN, text);
+	else
+		used = scr_wrap(y, 1, width - 1, lines < 2 ? lines : 2, PLAIN, text);
 	if (edit_held_words(app->edit, ad->pair, words, sizeof words)[0] && lines > used)
 		scr_text(y + used++, 1, width - 1, PLAIN, words);
 	if (lines <= used ||
@@ -265,7 +288,7 @@ static int draw_limits(struct app *app, const struct columns *c, int y, int widt
 int sheet_draw_rows(struct app *app, struct area a)
 {
 	struct sheet_page *s = sheet_page_of(app);
-	struct columns c = columns_for(a.w, s->value_w);
+	struct columns c = columns_for(a.w, &s->widths);
 	int near = a.h >= 14 ? 5 : a.h >= 8 ? 2 : 1; /* lines for limits and caution */
 	int rows = a.h - 1 - near;
 	rows = rows < 1 ? 1 : rows;

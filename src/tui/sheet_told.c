@@ -216,13 +216,14 @@ static int draw_likes(struct app *app, const struct told_columns *c, struct area
 		scr_right(y, a.x + c->value, c->value_w, DIM, "kinder");
 	y++;
 	bool stretched = false;
-	for (size_t ch = 0; ch < app->book.n_channels; ch++) {
+	const int end = a.y + a.h;
+	for (size_t ch = 0; ch < app->book.n_channels && y < end; ch++) {
 		draw_like(app, c, y++, a.x, ch);
 		stretched = stretched || app->told.p.like[ch].stretched;
 	}
-	if (stretched)
+	if (stretched && y < end)
 		scr_text(y++, a.x, a.w, WARN,
-			c->narrow ? "pace rate stretched past what was seen"
+			c->narrow ? "pace rate beyond what was seen"
 				  : "the pace difference is beyond what was seen");
 	return y;
 }
@@ -241,7 +242,12 @@ void sheet_draw_told(struct app *app, struct area a)
 				"page 5 plans which ones tell most.",
 				app->model_why);
 		y += scr_wrap(y, a.x, a.w, 6, PLAIN, text) + 1;
-		sheet_draw_balance(app, &c, y, a.x);
+		if (y + sheet_balance_height(app) <= end)
+			sheet_draw_balance(app, &c, y, a.x);
+		return;
+	}
+	if (a.h < 6) { /* no room for a table */
+		sheet_draw_brief(app, a);
 		return;
 	}
 	y = draw_heads(app, &c, a, y);
