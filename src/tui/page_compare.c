@@ -21,8 +21,9 @@ struct compare_page {
 	char other[ID_SIZE]; /* A; "" while it follows the reference */
 	bool changed_first;
 	int cursor, top, screenful;
-	bool stale, ready;      /* ready: `compare` holds figures */
-	struct compare compare; /* owned */
+	bool stale, ready;        /* ready: `compare` holds figures */
+	struct compare compare;   /* owned */
+	struct fmt_widths widths; /* of the car */
 	size_t n_rows;
 	struct group *groups; /* owned, the car's order */
 	size_t *order;        /* owned [n_rows] */
@@ -65,6 +66,7 @@ static void *compare_open(struct app *app)
 		return NULL;
 	}
 	s->n_rows = car_groups(&app->book.car, s->groups);
+	s->widths = fmt_widths(&app->book.car);
 	s->stale = true;
 	return s;
 }
@@ -227,54 +229,104 @@ unsigned compare_take(struct app *app)
 
 /* --- painting ------------------------------------------------------------- */
 
-enum { LABEL_X = 3, LABEL_W = 13, VALUE_W = 8, FIGURE_W = 9 };
+enum { LABEL_X = 3, LABEL_W = 13, LABEL_LEAST = 8, VALUE_W = 8, FIGURE_W = 9 };
 
+/* A value's column has a place for '!' and a blank before it. */
 struct places {
-	int a, b, difference, figures;
+	int label_w, value_w;
+	int a, b;       /* two values each; behind b two places for '<' */
+	int difference; /* below 0: no room */
+	int figures;
 	size_t n_figures; /* lap time, then channels */
+	int needed;       /* columns that all figures take */
 };
 
-static struct places places_for(const struct app *app, int width)
+static void lay_places(struct places *p, int label_w)
 {
-	struct places p;
-	p.a = LABEL_X + LABEL_W;
-	p.b = p.a + 2 * VALUE_W + 1;
-	p.difference =
-		width >= 100 + 9 * (int)app->book.n_channels - 18 ? p.b + 2 * VALUE_W + 3 : -1;
-	p.figures = p.difference >= 0 ? p.difference + 2 * VALUE_W + 1 : p.b + 2 * VALUE_W + 2;
-	int room = (width - p.figures) / FIGURE_W;
-	p.n_figures = 1 + app->book.n_channels;
-	if (room < 0)
-		room = 0;
-	if ((size_t)room < p.n_figures)
-		p.n_figures = (size_t)room;
+	p->label_w = label_w;
+	p->a = LABEL_X + label_w;
+	p->b = p->a + 2 * p->value_w + 1;
+	p->figures = p->b + 2 * p->value_w + 2;
+	if (p->difference >= 0) {
+		p->difference = p->figures + 1;
+		p->figures = p->difference + 2 * p->value_w + 1;
+	}
+	p->needed = p->figures + (int)p->n_figures * FIGURE_W;
+}
+
+/* All figures of what the differences do, as many as have room beside labels of this width. */
+static size_t figures_beside(struct places *p, size_t all, int label_w, int width)
+{
+	p->n_figures = all;
+	lay_places(p, label_w);
+	while (p->n_figures > 0 && p->figures + (int)p->n_figures * FIGURE_W > width)
+		p->n_figures--;
+	return p->n_figures;
+}
+
+static struct places places_for(const struct app *app, const struct fmt_widths *w, int width)
+{
+	struct places p = {.difference = -1};
+	const size_t all = 1 + app->book.n_channels;
+	const int label_w = w->label > LABEL_W ? w->label : LABEL_W;
+	const int wide = w->value > w->difference ? w->value : w->difference;
+	const int tight = (w->value > w->single ? w->value : w->single) + 2;
+	p.value_w = wide + 2 > VALUE_W ? wide + 2 : VALUE_W;
+	p.n_figures = all;
+	p.difference = 0;
+	lay_places(&p, label_w);
+	if (p.needed + 4 <= width)
+		return p;
+	p.difference = -1;
+	p.value_w = tight > VALUE_W ? tight : VALUE_W;
+	const size_t most = figures_beside(&p, all, LABEL_LEAST, width);
+	for (int l = label_w; l > LABEL_LEAST; l--)
+		if (figures_beside(&p, all, l, width) == most && p.figures <= width)
+			return p;
+	p.value_w = tight < VALUE_W ? tight : p.value_w;
+	lay_places(&p, LABEL_LEAST);
+	if (p.figures > width) /* values are cut */
+		p.value_w -= (p.figures - width + 3) / 4;
+	figures_beside(&p, 0, LABEL_LEAST, width);
 	return p;
+}
+
+/* What of the figures is not shown is said, as shortly as the room asks for. */
+static const char *figures_heading(const struct places *p, size_t all, char *buf, size_t size)
+{
+	const char *const forms[] = {"does (%zu more at %d columns)", "%zu more at %d columns",
+		"%zu more at %d", "+%zu at %d"};
+	const int width = (int)p->n_figures * FIGURE_W;
+	if (p->n_figures == all)
+		return p->n_figures > 1 ? "what the difference does" : "does";
+	for (size_t i = 0; i < sizeof forms / sizeof forms[0]; i++)
+		if (snprintf(buf, size, forms[i], all - p->n_figures,
+			    p->figures + (int)all * FIGURE_W) <= width)
+			break;
+	return buf;
 }
 
 static void draw_heading(
 	const struct app *app, const struct places *p, int y, const char *a, const char *b)
 {
 	char name[64];
-	scr_right(y, p->a, 2 * VALUE_W, DIM, a);
-	scr_right(y, p->b, 2 * VALUE_W, DIM, b);
+	const int w = p->value_w;
+	scr_right(y, p->a + 1, 2 * w - 1, DIM, a);
+	scr_right(y, p->b + 1, 2 * w - 1, DIM, b);
 	if (p->difference >= 0)
-		scr_right(y, p->difference, 2 * VALUE_W, DIM, "front - rear");
-	const size_t all = 1 + app->book.n_channels;
-	snprintf(name, sizeof name, p->n_figures > 1 ? "what the difference does" : "does");
-	if (p->n_figures < all) /* what is not shown is said */
-		snprintf(name, sizeof name, "does (%zu more at %d columns)", all - p->n_figures,
-			p->figures + (int)all * FIGURE_W);
+		scr_right(y, p->difference, 2 * w, DIM, "front - rear");
 	if (p->n_figures)
-		scr_right(y, p->figures, (int)p->n_figures * FIGURE_W, DIM, name);
+		scr_right(y, p->figures, (int)p->n_figures * FIGURE_W, DIM,
+			figures_heading(p, 1 + app->book.n_channels, name, sizeof name));
 	y++;
-	scr_text(y, LABEL_X, LABEL_W, DIM, "adjustable");
+	scr_text(y, LABEL_X, p->label_w, DIM, "adjustable");
 	for (int i = 0; i < 2; i++) {
-		scr_right(y, i ? p->b : p->a, VALUE_W, DIM, "front");
-		scr_right(y, (i ? p->b : p->a) + VALUE_W, VALUE_W, DIM, "rear");
+		scr_right(y, (i ? p->b : p->a) + 1, w - 1, DIM, "front");
+		scr_right(y, (i ? p->b : p->a) + w + 1, w - 1, DIM, "rear");
 	}
 	if (p->difference >= 0) {
-		scr_right(y, p->difference, VALUE_W, DIM, "then");
-		scr_right(y, p->difference + VALUE_W, VALUE_W, DIM, "now");
+		scr_right(y, p->difference, w, DIM, "then");
+		scr_right(y, p->difference + w, w, DIM, "now");
 	}
 	for (size_t r = 0; r < p->n_figures; r++) {
 		if (r == RESPONSE_TIME)
@@ -285,43 +337,42 @@ static void draw_heading(
 	}
 }
 
-/* One value, '!' before it past a soft limit. */
-static void draw_value(const struct adjustable *a, fix v, int y, int x)
+/* One value, '!' before it past a soft limit; the first column of its width stays blank. */
+static void draw_value(const struct adjustable *a, fix v, int y, int x, int width)
 {
 	const bool past = car_caution(a, v) != 0;
-	char text[34] = "!";
-	fix_print_min(v, fix_decimals(a->step), text + past, sizeof text - past);
-	scr_right(y, x, VALUE_W, past ? WARN : PLAIN, text);
+	char text[FMT_SIZE + 1] = "!";
+	fmt_value(a, v, text + past);
+	scr_right(y, x + 1, width - 1, past ? WARN : PLAIN, text);
 }
 
-static void draw_values(const struct car *car, const struct group *g, const fix *v, int y, int x)
+static void draw_values(
+	const struct car *car, const struct group *g, const fix *v, int y, int x, int width)
 {
 	if (g->pair < 0) {
 		const struct adjustable *a = &car->adjustables[g->adjustable];
 		int at = a->axle == AXLE_FRONT  ? x
-			 : a->axle == AXLE_REAR ? x + VALUE_W
-						: x + VALUE_W / 2;
-		draw_value(a, v[g->adjustable], y, at);
+			 : a->axle == AXLE_REAR ? x + width
+						: x + width / 2;
+		draw_value(a, v[g->adjustable], y, at, width);
 		return;
 	}
 	int members[2] = {car->pairs[g->pair].front, car->pairs[g->pair].rear};
 	for (int i = 0; i < 2; i++)
-		draw_value(&car->adjustables[members[i]], v[members[i]], y, x + i * VALUE_W);
+		draw_value(&car->adjustables[members[i]], v[members[i]], y, x + i * width, width);
 }
 
-static void draw_differences(
-	const struct car *car, const struct group *g, const fix *a, const fix *b, int y, int x)
+static void draw_differences(const struct car *car, const struct group *g, const fix *a,
+	const fix *b, const struct places *p, int y)
 {
-	char text[32];
-	if (g->pair < 0 || x < 0)
+	char text[FMT_SIZE];
+	if (g->pair < 0 || p->difference < 0)
 		return;
-	int front = car->pairs[g->pair].front, rear = car->pairs[g->pair].rear;
-	int d = fix_decimals(car->adjustables[front].step);
-	bool same = a[front] - a[rear] == b[front] - b[rear];
-	fix_print_min(a[front] - a[rear], d, text, sizeof text);
-	scr_right(y, x, VALUE_W, DIM, text);
-	fix_print_min(b[front] - b[rear], d, text, sizeof text);
-	scr_right(y, x + VALUE_W, VALUE_W, same ? DIM : PLAIN, text);
+	const struct pair *pair = &car->pairs[g->pair];
+	bool same = a[pair->front] - a[pair->rear] == b[pair->front] - b[pair->rear];
+	scr_right(y, p->difference + 1, p->value_w - 1, DIM, fmt_difference(car, pair, a, text));
+	scr_right(y, p->difference + p->value_w + 1, p->value_w - 1, same ? DIM : PLAIN,
+		fmt_difference(car, pair, b, text));
 }
 
 /* A contribution, '?' behind it where its interval covers nothing at all. */
@@ -333,8 +384,9 @@ static void draw_figure(const struct estimate *e, int y, int x, int most)
 		scr_right(y, x, FIGURE_W, WARN, "not told");
 		return;
 	}
-	fmt_signed(e->value, fmt_estimate_decimals(e, most), text);
-	scr_right(y, x, FIGURE_W - 1, v == VERDICT_CANT_TELL ? DIM : PLAIN, text);
+	const int d = fmt_estimate_decimals(e, most);
+	fmt_signed(e->value, d, text);
+	scr_point(y, x + 1, FIGURE_W - 2, v == VERDICT_CANT_TELL ? DIM : PLAIN, text, d, most);
 	if (v == VERDICT_CANT_TELL)
 		scr_text(y, x + FIGURE_W - 1, 1, DIM, "?");
 }
@@ -347,19 +399,38 @@ static void draw_row(const struct app *app, const struct compare_page *s, const 
 	const fix *b = app_sheet(app)->values;
 	bool differs = group_differs(car, g, a->values, b);
 	scr_text(y, 1, 1, ACCENT, marked ? ">" : " ");
-	scr_text(y, LABEL_X, LABEL_W, PLAIN, car->adjustables[g->adjustable].label);
-	draw_values(car, g, a->values, y, p->a);
-	draw_values(car, g, b, y, p->b);
+	scr_text(y, LABEL_X, p->label_w, PLAIN, car->adjustables[g->adjustable].label);
+	draw_values(car, g, a->values, y, p->a, p->value_w);
+	draw_values(car, g, b, y, p->b, p->value_w);
 	if (differs)
-		scr_text(y, p->b + 2 * VALUE_W + 1, 1, PLAIN, "<");
-	draw_differences(car, g, a->values, b, y, p->difference);
+		scr_text(y, p->b + 2 * p->value_w + 1, 1, PLAIN, "<");
+	draw_differences(car, g, a->values, b, p, y);
 	for (size_t r = 0; s->ready && differs && r < p->n_figures; r++)
 		draw_figure(&s->compare.groups[row].by[r], y, p->figures + (int)r * FIGURE_W,
 			r == RESPONSE_TIME ? 3 : 2);
 }
 
-/* An estimate and its interval, 8 and 16 columns wide, then " ?" in doubt. */
-static void draw_estimate(const struct estimate *e, int y, int x, int most)
+/* Where the totals stand: figures of 7 columns, intervals of 16 behind them, '?' in doubt. */
+struct total_places {
+	int name, name_w, driven, like, word;
+	bool driven_interval, like_interval;
+};
+
+/* What has no room: first the interval of wear as driven, then all of them. */
+static struct total_places total_places(int width)
+{
+	enum { WHOLE_FROM = 80, LIKE_FROM = 60, WITH = 26, WITHOUT = 9 };
+	struct total_places t = {.name = width < LIKE_FROM ? 1 : LABEL_X,
+		.name_w = width < WHOLE_FROM ? 10 : LABEL_W,
+		.driven_interval = width >= WHOLE_FROM,
+		.like_interval = width >= LIKE_FROM};
+	t.driven = t.name + t.name_w;
+	t.like = t.driven + (t.driven_interval ? WITH : WITHOUT);
+	t.word = t.like + (t.like_interval ? WITH + 1 : WITHOUT);
+	return t;
+}
+
+static void draw_estimate(const struct estimate *e, int y, int x, int most, bool interval)
 {
 	char text[FMT_SIZE];
 	int d = fmt_estimate_decimals(e, most);
@@ -367,33 +438,35 @@ static void draw_estimate(const struct estimate *e, int y, int x, int most)
 	if (!e->known)
 		return;
 	scr_point(y, x, 7, doubt ? DIM : PLAIN, fmt_signed(e->value, d, text), d, 3);
-	scr_right(y, x + 8, 16, doubt ? DIM : PLAIN, fmt_interval(e, d, text));
+	if (interval)
+		scr_right(y, x + 8, 16, doubt ? DIM : PLAIN, fmt_interval(e, d, text));
 	if (doubt)
-		scr_text(y, x + 25, 1, DIM, "?");
+		scr_text(y, x + (interval ? 25 : 7), 1, DIM, "?");
 }
 
 /* "lap time  +0.19  0.06 to 0.31  slower": as driven, then wear at A's pace. */
 static void draw_total(const struct app *app, const struct compare *c, size_t r, int y)
 {
-	char name[48], chance[FMT_SIZE];
+	const struct total_places t = total_places(scr_cols());
+	char name[ID_SIZE + 8], chance[FMT_SIZE];
 	const struct estimate *e = &c->delta[r];
-	int x = LABEL_X + LABEL_W;
 	snprintf(name, sizeof name, r ? "wear %s" : "lap time", r ? app->book.channels[r - 1] : "");
-	scr_text(y, LABEL_X, LABEL_W, PLAIN, name);
+	scr_text(y, t.name, t.name_w, PLAIN, name);
 	if (!e->known) {
-		scr_text(y, x + 2, 20, WARN, "not tested");
+		scr_text(y, t.driven + 2, 20, WARN, "not tested");
 		return;
 	}
-	draw_estimate(e, y, x, r ? 2 : 3);
-	x += 26;
-	if (r == RESPONSE_TIME) {
-		scr_text(y, x + 1, 12, BOLD, verdict_word(verdict_time(e)));
+	if (r == RESPONSE_TIME) { /* it has the room of wear at A's pace, too */
+		draw_estimate(e, y, t.driven, 3, t.like_interval);
+		scr_text(y, t.like_interval ? t.driven + 27 : t.like, 12, BOLD,
+			verdict_word(verdict_time(e)));
 		return;
 	}
 	const struct like_delta *l = &c->like[r - 1];
-	draw_estimate(&l->delta, y, x, 2);
-	x += 27;
-	x += scr_text(y, x, scr_cols() - x, BOLD, verdict_word(verdict_like(l, e)));
+	draw_estimate(e, y, t.driven, 2, t.driven_interval);
+	draw_estimate(&l->delta, y, t.like, 2, t.like_interval);
+	const int x = t.word + scr_text(y, t.word, scr_cols() - t.word, BOLD,
+				       verdict_word(verdict_like(l, e)));
 	if (l->bound)
 		scr_text(y, x, scr_cols() - x, PLAIN, ", rate?");
 	else if (l->has_chance && scr_cols() - x > 18)
@@ -438,10 +511,14 @@ static int draw_totals(const struct app *app, const struct compare_page *s, stru
 	}
 	char pace[160];
 	const struct sheet *other = other_sheet(app, s);
+	const struct total_places t = total_places(a.w);
+	const bool whole = t.driven_interval;
 	snprintf(pace, sizeof pace, "at %s's pace", other ? other->id : "");
-	scr_right(y, LABEL_X + LABEL_W, 24, DIM, "in all, as driven");
-	scr_right(y, LABEL_X + LABEL_W + 26, 24, DIM, pace);
-	y++;
+	if (a.h > 1 + (int)app->book.n_channels) {
+		scr_right(y, t.driven, whole ? 24 : 7, DIM, whole ? "in all, as driven" : "in all");
+		scr_right(y, t.like, t.like_interval ? 24 : 16, DIM, pace);
+		y++;
+	}
 	for (size_t r = 0; r <= app->book.n_channels && y < end; r++)
 		draw_total(app, &s->compare, r, y++);
 	if (other && app->book.car.has_chassis && y < end)
@@ -477,17 +554,28 @@ static void draw_hold(const struct app *app, const struct compare_page *s, const
 	const struct group *g = &s->groups[s->order[s->cursor]];
 	if (g->pair < 0)
 		return;
-	int front = car->pairs[g->pair].front, rear = car->pairs[g->pair].rear;
-	char then[32], now[32];
-	int d = fix_decimals(car->adjustables[front].step);
-	fix_print_min(a->values[front] - a->values[rear], d, then, sizeof then);
-	fix_print_min(b->values[front] - b->values[rear], d, now, sizeof now);
-	scr_printf(y, LABEL_X, width - LABEL_X, DIM, "front - rear %s (%s) and %s (%s)", then,
-		hold_word(a, g->pair), now, hold_word(b, g->pair));
+	const struct pair *pair = &car->pairs[g->pair];
+	char then[FMT_SIZE], now[FMT_SIZE];
+	scr_printf(y, LABEL_X, width - LABEL_X, DIM, "front - rear %s (%s) and %s (%s)",
+		fmt_difference(car, pair, a->values, then), hold_word(a, g->pair),
+		fmt_difference(car, pair, b->values, now), hold_word(b, g->pair));
+}
+
+/* The line below the rows: the one under the cursor, and which rows these are. */
+static void draw_below(const struct app *app, const struct compare_page *s, const struct sheet *a,
+	int y, int width, int rows)
+{
+	char part[64] = "";
+	if (rows < (int)s->n_rows)
+		snprintf(part, sizeof part, "rows %d to %d of %zu", s->top + 1, s->top + rows,
+			s->n_rows);
+	scr_right(y, width - 24, 23, DIM, part);
+	draw_hold(app, s, a, y, width - (part[0] ? 24 : 0));
 }
 
 static void compare_draw(struct app *app, struct area a)
 {
+	enum { ROOMY = 10, ROWS_LEAST = 4 };
 	struct compare_page *s = state_of(app);
 	update(app, s);
 	const struct sheet *other = other_sheet(app, s);
@@ -495,26 +583,25 @@ static void compare_draw(struct app *app, struct area a)
 		scr_text(a.y + 1, LABEL_X, a.w - LABEL_X, PLAIN, s->why);
 		return;
 	}
-	struct places p = places_for(app, a.w);
+	const struct places p = places_for(app, &s->widths, a.w);
+	const int blank = a.h >= ROOMY; /* above the table */
 	int foot = s->ready ? 2 + 1 + (int)app->book.n_channels + 3 + app->book.car.has_chassis : 4;
-	int rows = a.h - 3 - foot;
+	int rows = a.h - 2 - blank - foot;
+	if (rows < ROWS_LEAST) { /* the last words below them give way */
+		rows = (a.h - 2 - blank) / 2;
+		rows = rows > ROWS_LEAST ? ROWS_LEAST : rows;
+	}
 	rows = rows < 1 ? 1 : rows > (int)s->n_rows ? (int)s->n_rows : rows;
 	s->screenful = rows;
 	s->cursor = list_move(s->cursor, (int)s->n_rows, rows, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, (int)s->n_rows, rows);
-	draw_heading(app, &p, a.y + 1, other->id, app_sheet_name(app));
-	for (int i = 0; i < rows && s->top + i < (int)s->n_rows; i++)
-		draw_row(app, s, &p, other, s->order[s->top + i], a.y + 3 + i,
-			s->top + i == s->cursor);
-	int y = a.y + 3 + rows;
-	if (y < a.y + a.h && rows < (int)s->n_rows) {
-		char part[64];
-		snprintf(part, sizeof part, "rows %d to %d of %zu", s->top + 1, s->top + rows,
-			s->n_rows);
-		scr_right(y, a.w - 24, 23, DIM, part);
-	}
-	if (y < a.y + a.h)
-		draw_hold(app, s, other, y++, a.w - (rows < (int)s->n_rows ? 24 : 0));
+	int y = a.y + blank;
+	draw_heading(app, &p, y, other->id, app_sheet_name(app));
+	y += 2;
+	for (int i = 0; i < rows && s->top + i < (int)s->n_rows; i++, y++)
+		draw_row(app, s, &p, other, s->order[s->top + i], y, s->top + i == s->cursor);
+	if (a.h >= ROOMY)
+		draw_below(app, s, other, y++, a.w, rows);
 	if (a.y + a.h - y > foot - 1)
 		y++;
 	draw_totals(app, s, (struct area){y, 0, a.y + a.h - y, a.w});
