@@ -103,7 +103,8 @@ static double known_part(const struct model *m, size_t response, const struct ru
 	return sum;
 }
 
-/* What this run did that none before it tells of, against a run that was seen. */
+/* What this run did that none before it tells of, against a run that was seen; what it means stands
+ * before names, which may be cut. */
 static void say_untold(
 	const struct model *m, size_t response, const struct run *run, char *why, size_t size)
 {
@@ -113,7 +114,7 @@ static void say_untold(
 			 : 0;
 	char words[WORDS_SIZE];
 	if (n)
-		snprintf(why, size, "%.120s was not tested by then",
+		snprintf(why, size, "not tested by then: %.120s",
 			words_term(m, &r->terms[terms[0]], words, sizeof words));
 	else
 		snprintf(why, size, "not tested by then");

@@ -148,47 +148,85 @@ unsigned act_predictions(struct app *app)
 /* --- painting --------------------------------------------------------------- */
 
 enum { ID_X = 3, ID_W = 9, DATE_W = 11, SHEET_W = 13, LAPS_W = 5, TIME_W = 10, WEAR_W = 7 };
+/* "as predicted"; what says which adjustable was not tested, for which sheets' ids are cut. */
+enum { WORD_LEAST = 13, WORD_W = 36 };
 
 /* Where the columns of the log stand; below 0: no room. */
 struct columns {
-	int date, sheet, laps, time, wear, verdict;
+	int id_w, date, sheet, sheet_w, laps, time, wear, verdict;
 	size_t n_wear;
 };
 
+static void lay_columns(struct columns *c, int id_w, int sheet_w)
+{
+	int x = ID_X + id_w;
+	c->id_w = id_w;
+	c->sheet_w = sheet_w;
+	if (c->date >= 0) {
+		c->date = x;
+		x += DATE_W + 1;
+	}
+	if (c->sheet >= 0) {
+		c->sheet = x;
+		x += sheet_w + 1;
+	}
+	c->laps = x;
+	c->time = x + LAPS_W;
+	c->wear = c->time + TIME_W;
+	c->verdict = c->wear + (int)c->n_wear * WEAR_W + 1;
+}
+
+/* The longest ids of runs, with a blank behind, and of the sheets they came from. */
+static void longest_ids(const struct book *b, int *run, int *sheet)
+{
+	for (size_t i = 0; i < b->n_runs; i++) {
+		const int r = (int)strlen(b->runs[i].id) + 1, s = (int)strlen(b->runs[i].sheet);
+		*run = r > *run ? r : *run;
+		*sheet = s > *sheet ? s : *sheet;
+	}
+}
+
+/* Ids have the room that the word behind all leaves, that of the run first. */
 static struct columns columns_for(const struct app *app, int width)
 {
 	struct columns c = {.date = -1, .sheet = -1, .n_wear = app->book.n_channels};
-	int x = ID_X + ID_W;
-	if (width >= (c.n_wear > 2 ? 90 : 60)) { /* all wheels are worth more than the date */
-		c.date = x;
-		x += DATE_W + 1;
-	}
-	if (width >= (c.n_wear > 2 ? 116 : 96)) {
-		c.sheet = x;
-		x += SHEET_W + 1;
-	}
-	c.laps = x;
-	c.time = x + LAPS_W;
-	c.wear = c.time + TIME_W;
-	while (c.n_wear > 0 && c.wear + (int)c.n_wear * WEAR_W + 14 > width)
+	int id_w = ID_W, sheet_w = SHEET_W;
+	if (width >= (c.n_wear > 2 ? 90 : 60)) /* all wheels are worth more than the date */
+		c.date = 0;
+	if (width >= (c.n_wear > 2 ? 116 : 96))
+		c.sheet = 0;
+	lay_columns(&c, id_w, sheet_w);
+	while (c.n_wear > 0 && c.verdict + WORD_LEAST > width) {
 		c.n_wear--;
-	c.verdict = c.wear + (int)c.n_wear * WEAR_W + 1;
+		lay_columns(&c, id_w, sheet_w);
+	}
+	int room = width - c.verdict - WORD_LEAST;
+	longest_ids(&app->book, &id_w, &sheet_w);
+	room = room > 0 ? room : 0;
+	id_w = id_w > ID_W + room ? ID_W + room : id_w;
+	room -= id_w - ID_W + WORD_W - WORD_LEAST;
+	room = room > 0 ? room : 0;
+	sheet_w = sheet_w > SHEET_W + room ? SHEET_W + room : sheet_w;
+	lay_columns(&c, id_w, sheet_w);
 	return c;
 }
 
 static void draw_heading(const struct app *app, const struct columns *c, int y, int width)
 {
-	scr_text(y, ID_X, ID_W, DIM, "run");
+	static const char marks[] = "+ skip ! odd";
+	const int room = width - c->verdict - 12;
+	scr_text(y, ID_X, c->id_w, DIM, "run");
 	if (c->date >= 0)
 		scr_text(y, c->date, DATE_W, DIM, "date");
 	if (c->sheet >= 0)
-		scr_text(y, c->sheet, SHEET_W, DIM, "from sheet");
+		scr_text(y, c->sheet, c->sheet_w, DIM, "from sheet");
 	scr_right(y, c->laps, LAPS_W, DIM, "laps");
 	scr_right(y, c->time, TIME_W, DIM, "mean");
 	for (size_t i = 0; i < c->n_wear; i++)
 		scr_right(y, c->wear + (int)i * WEAR_W, WEAR_W, DIM, app->book.channels[i]);
 	scr_text(y, c->verdict, width - c->verdict, DIM, "prediction");
-	scr_right(y, c->verdict + 11, width - c->verdict - 12, DIM, "+ skip ! odd");
+	if (room >= (int)strlen(marks))
+		scr_right(y, c->verdict + 11, room, DIM, marks);
 }
 
 /* The word that a driver needs: what missed, else that all came as predicted. */
@@ -260,11 +298,11 @@ static void draw_run(const struct app *app, const struct runs_page *s, const str
 	size_t fitted = run_fitted_laps(r);
 	if (index == s->cursor)
 		scr_text(y, 1, 1, ACCENT, ">");
-	scr_text(y, ID_X, ID_W - 1, index == s->cursor ? BOLD : PLAIN, r->id);
+	scr_text(y, ID_X, c->id_w - 1, index == s->cursor ? BOLD : PLAIN, r->id);
 	if (c->date >= 0 && strlen(r->date) >= 16)
 		scr_printf(y, c->date, DATE_W, PLAIN, "%.5s %.5s", r->date + 5, r->date + 11);
 	if (c->sheet >= 0)
-		scr_text(y, c->sheet, SHEET_W, PLAIN, r->sheet);
+		scr_text(y, c->sheet, c->sheet_w, PLAIN, r->sheet);
 	scr_printf(y, c->laps, LAPS_W, PLAIN, "%*zu", LAPS_W, fitted);
 	if (has_suspects(app, index)) /* Enter shows which */
 		scr_text(y, c->laps + LAPS_W, 1, WARN, "!");
@@ -275,9 +313,10 @@ static void draw_run(const struct app *app, const struct runs_page *s, const str
 		return;
 	}
 	enum style style;
-	const char *word = run_word(v, s->verify->n_responses, &style);
+	char word[sizeof v->by->ahead.why];
+	snprintf(word, sizeof word, "%s", run_word(v, s->verify->n_responses, &style));
 	draw_means(app, c, y, v);
-	scr_text(y, c->verdict, width - c->verdict, style, word);
+	scr_text(y, c->verdict, width - c->verdict, style, fmt_shorter(word, width - c->verdict));
 }
 
 /* "time 1 of 33 missed, wear-front 4 of 33: too often", once all is done. */
@@ -360,27 +399,29 @@ static void draw_lap(struct app *app, const struct runs_page *s, const struct ru
 	int y, int width)
 {
 	const struct lap *l = &r->laps[lap];
-	char text[FMT_SIZE], mark[120];
-	int x = 14;
+	char text[FMT_SIZE], mark[120] = "";
 	enum style style = l->skip ? DIM : PLAIN;
 	if ((int)lap == s->lap)
 		scr_text(y, 1, 1, ACCENT, ">");
 	scr_printf(y, 3, 4, style, "%3zu", lap + 1);
 	scr_right(y, 7, 10, style, fmt_lap(l->time, 3, text));
-	x = 17;
+	int x = 17;
 	for (size_t c = 0; c < app->book.n_channels && x + 8 < width; c++, x += 8) {
 		bool worn = !l->has_wear[c] && l->has_worn[c];
 		if (l->has_wear[c] || worn)
 			scr_right(
 				y, x, 8, style, fmt_plain(worn ? l->worn[c] : l->wear[c], 2, text));
 	}
-	if (l->has_effort)
+	if (l->has_effort && x + 8 < width)
 		scr_right(y, x, 8, style, fmt_plain(l->effort, 0, text));
 	x += 10;
-	if (l->skip)
+	suspicion(app, s->cursor, lap, mark, sizeof mark);
+	if (x + 8 > width) /* no words have room: the log's marks */
+		scr_text(y, 6, 1, l->skip ? DIM : WARN, l->skip ? "+" : mark[0] ? "!" : "");
+	else if (l->skip)
 		scr_printf(y, x, width - x, style, "skipped: %s", l->skip);
 	else
-		scr_text(y, x, width - x, WARN, suspicion(app, s->cursor, lap, mark, sizeof mark));
+		scr_text(y, x, width - x, WARN, mark);
 }
 
 /* Measured against predicted, a line each. */
@@ -434,6 +475,8 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	if (!r)
 		return;
 	int n_lines = 1 + (int)app->book.n_channels, x = 17;
+	if (n_lines > a.h - 5) /* two laps at least */
+		n_lines = a.h > 5 ? a.h - 5 : 0;
 	scr_printf(a.y, 1, a.w - 2, PLAIN, "Laps of %s, %s%s%s", r->id,
 		r->date[0] ? r->date : "no date", r->sheet[0] ? ", from " : "", r->sheet);
 	entry_print_conditions(r, app->book.n_channels, conditions, sizeof conditions);
@@ -441,10 +484,11 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	scr_right(a.y + 2, 7, 10, DIM, "time");
 	for (size_t c = 0; c < app->book.n_channels && x + 8 < a.w; c++, x += 8)
 		scr_right(a.y + 2, x, 8, DIM, app->book.channels[c]);
-	scr_right(a.y + 2, x, 8, DIM, "effort");
+	if (x + 8 < a.w)
+		scr_right(a.y + 2, x, 8, DIM, "effort");
 	if (entry_mode_of(r) == ENTRY_WORN)
 		scr_text(a.y + 2, x + 10, a.w - x - 10, DIM, "wear: totals after the lap");
-	int rows = a.h - 4 - n_lines;
+	int rows = a.h - 3 - n_lines - (a.h > 8);
 	s->screenful = rows > 0 ? rows : 1;
 	s->lap = list_move(s->lap, (int)r->n_laps, 1, MOVE_LEFT);
 	s->lap_top = list_scroll(s->lap_top, s->lap, (int)r->n_laps, s->screenful);
@@ -452,7 +496,7 @@ static void draw_laps(struct app *app, struct runs_page *s, struct area a)
 	for (int i = 0; i < s->screenful && s->lap_top + i < (int)r->n_laps; i++)
 		draw_lap(app, s, r, (size_t)s->lap_top + (size_t)i, y++, a.w);
 	for (size_t c = 0; c < app->book.n_channels; c++)
-		if (r->has_wear_total[c] && y < a.y + a.h)
+		if (r->has_wear_total[c] && y < a.y + a.h - n_lines)
 			scr_printf(y++, 3, a.w - 4, PLAIN, "%s of the whole run: %.2f %%",
 				book_response_id(&app->book, 1 + c, id, sizeof id),
 				r->wear_total[c]);

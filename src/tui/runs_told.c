@@ -71,22 +71,29 @@ static void tell_tally(struct buf *out, const char *how, const struct tally *t)
 /* Each visit of the base on one line, its place between the lowest and the highest drawn. */
 static void tell_visits(const struct app *app, struct buf *out, const struct drift *d, size_t y)
 {
-	enum { SCALE = 31 };
+	enum { SCALE = 31, BESIDE = 2 + 16 + 2 + 1 + 9 + 2 + SCALE + 2 };
 	double low = d->points[0].value, high = low;
+	int longest = 10;
 	for (size_t i = 0; i < d->n; i++) {
+		const int len = (int)strlen(app->book.runs[d->points[i].run].id);
+		longest = len > longest ? len : longest;
 		low = d->points[i].value < low ? d->points[i].value : low;
 		high = d->points[i].value > high ? d->points[i].value : high;
 	}
+	const int room = scr_cols() - 6 - BESIDE, id_w = longest < room ? longest
+							 : room > 10    ? room
+									: 10;
 	for (size_t i = 0; i < d->n; i++) {
 		const struct drift_point *p = &d->points[i];
 		const struct run *r = &app->book.runs[p->run];
-		char scale[SCALE + 1], text[FMT_SIZE];
+		char scale[SCALE + 1], text[FMT_SIZE], id[ID_SIZE];
 		memset(scale, ' ', SCALE);
 		scale[SCALE] = '\0';
 		int at = high > low ? (int)((p->value - low) / (high - low) * (SCALE - 1) + 0.5)
 				    : SCALE / 2;
 		scale[at] = '*';
-		buf_addf(out, "  %-16.16s  %-10.10s %9s  |%s|\n", r->date, r->id,
+		buf_addf(out, "  %-16.16s  %-*s %9s  |%s|\n", r->date, id_w,
+			fmt_id(r->id, id_w, id),
 			y ? fmt_plain(p->value, 3, text) : fmt_lap(p->value, 2, text), scale);
 	}
 }
