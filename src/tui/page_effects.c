@@ -370,9 +370,10 @@ static void draw_bar(const struct estimate *e, double scale, int y, int x, int w
 	scr_glyph(y, x + half + (int)lround(at * half), BOLD, 'o', 'o');
 }
 
+/* 0: no room, or nothing to say in it. */
 struct effect_columns {
 	int label_w, bar, bar_w, figure, time, use, word;
-	int source;           /* 0 where the book borrows nothing */
+	int source;           /* where the book borrows */
 	int figure_d, time_d; /* decimals, the same in all rows */
 };
 
@@ -395,22 +396,35 @@ static int column_decimals(const struct app *app, const struct effects_page *s, 
 
 enum { BAR_LEAST = 7 }; /* columns in which it can be seen whether an interval holds nought */
 
+/* What has no room beside a label goes: the bar, what is saved for a tenth, lap time, what is
+ * borrowed. */
 static struct effect_columns columns_for(int width, bool borrows)
 {
-	struct effect_columns c;
+	enum { LABEL_LEAST = 14, USE_W = 9 };
+	struct effect_columns c = {.source = 0};
 	const bool tight = borrows && width < BAR_LEAST + 82; /* or no bar had room */
-	const int figure_w = tight ? 8 : 9;
+	const int figure_w = tight ? 8 : 9, source_w = borrows ? (tight ? 9 : 10) : 0;
 	c.label_w = tight ? 24 : width >= 110 ? 34 : width >= 96 ? 28 : 26;
 	c.word = width - (tight ? 11 : 12);
-	c.source = borrows ? c.word - (tight ? 9 : 10) : 0;
-	c.use = (borrows ? c.source : c.word) - 9;
-	c.time = c.use - figure_w;
-	c.figure = c.time - figure_w;
+	const int room = c.word - 4 - figure_w; /* for the label and what stands beside it */
+	const bool source = borrows && room >= LABEL_LEAST + source_w;
+	const bool time = room >= LABEL_LEAST + (source ? source_w : 0) + figure_w;
+	const bool use = room >= c.label_w + source_w + figure_w + USE_W;
+	int x = c.word;
+	if (source)
+		c.source = x -= source_w;
+	if (use)
+		c.use = x -= USE_W;
+	if (time)
+		c.time = x -= figure_w;
+	c.figure = x - figure_w;
 	c.bar = 3 + c.label_w + 1;
-	c.bar_w = c.figure - c.bar - !tight; /* figures stand to the right */
+	c.bar_w = use ? c.figure - c.bar - !tight : 0; /* figures stand to the right */
+	if (c.label_w > c.figure - 4)
+		c.label_w = c.figure - 4;
 	if (c.bar_w > 61)
 		c.bar_w = 61;
-	c.bar_w -= c.bar_w % 2 == 0;
+	c.bar_w -= c.bar_w > 0 && c.bar_w % 2 == 0;
 	return c;
 }
 
@@ -431,16 +445,13 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	const struct term t = {.kind = TERM_LINEAR, .a = (int)x->coord};
 	const struct estimate *e = figure_of(app, s, x), *time = &x->by[RESPONSE_TIME];
 	words_term(app->model, &t, words, sizeof words);
-	char *against = strstr(words, "front against rear");
-	if (against && scr_width(words) > c->label_w)
-		memcpy(against, "fr - rear", sizeof "fr - rear");
-	scr_cut(y, 3, c->label_w, PLAIN, words);
+	scr_text(y, 3, c->label_w, PLAIN, fmt_shorter(words, c->label_w));
 	if (c->bar_w >= BAR_LEAST)
 		draw_bar(e, scale, y, c->bar, c->bar_w);
 	if (e->known)
 		scr_point(y, c->figure, 8, PLAIN, fmt_signed(e->value, c->figure_d, text),
 			c->figure_d, 3);
-	if (time->known)
+	if (time->known && c->time)
 		scr_point(y, c->time, 8, PLAIN, fmt_signed(time->value, c->time_d, text), c->time_d,
 			3);
 	if (x->clear && x->has_use && !x->cost_told)
@@ -449,7 +460,8 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 		snprintf(text, sizeof text, "%.2f", x->use);
 	else
 		snprintf(text, sizeof text, "%s", x->clear && x->has_use ? "free" : "");
-	scr_right(y, c->use, 8, PLAIN, text);
+	if (c->use)
+		scr_right(y, c->use, 8, PLAIN, text);
 	if (c->source && e->known && words_source_of(e) != SOURCE_DRIVEN) {
 		snprintf(text, sizeof text, "%.0f %%", 100 * e->borrowed);
 		scr_right(y, c->source, 8, PLAIN, text);
@@ -470,11 +482,12 @@ static void draw_head(struct app *app, const struct effects_page *s, const struc
 	if (c->bar_w >= 24)
 		scr_text(y + 1, c->bar + c->bar_w / 2 - 8, 18, DIM, "saves <-> costs");
 	scr_right(y + 1, c->figure, 8, DIM, s->shown == app->book.n_channels ? "s" : "% a lap");
-	scr_right(y + 1, c->time, 8, DIM, "lap s");
+	if (c->time)
+		scr_right(y + 1, c->time, 8, DIM, "lap s");
 	bool uses = false;
 	for (size_t i = 0; i < s->n_tested; i++)
 		uses = uses || (s->effects.v[i].clear && s->effects.v[i].has_use);
-	if (uses)
+	if (uses && c->use)
 		scr_right(y + 1, c->use, 8, DIM, "%/0.1 s");
 	if (c->source)
 		scr_right(y + 1, c->source, 8, DIM, "borrowed");
@@ -562,20 +575,22 @@ static void effects_draw(struct app *app, struct area a)
 	}
 	struct effect_columns c = columns_for(a.w, app->model && app->model->borrowing);
 	int n = (int)s->effects.n + s->n_text;
-	int rows = a.h - 3 - 3;
+	/* what stands above the heading and below the rows, where lines are few */
+	const int above = a.h >= 9, below = a.h >= 9 ? 3 : a.h >= 6 ? 2 : 1;
+	int rows = a.h - 2 - above - below;
 	rows = rows < 1 ? 1 : rows;
 	s->screenful = rows;
 	s->cursor = list_move(s->cursor, n, rows, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, n, rows);
 	c.figure_d = column_decimals(app, s, false);
 	c.time_d = column_decimals(app, s, true);
-	draw_head(app, s, &c, a.y + 1, a.w);
-	if (n > rows)
+	draw_head(app, s, &c, a.y + above, a.w);
+	if (n > rows && above)
 		scr_printf(a.y, 1, a.w - 2, DIM, "%d to %d of %d", s->top + 1,
 			s->top + rows < n ? s->top + rows : n, n);
 	double scale = widest(app, s);
 	for (int i = 0; i < rows && s->top + i < n; i++) {
-		int at = s->top + i, y = a.y + 3 + i;
+		int at = s->top + i, y = a.y + above + 2 + i;
 		scr_text(y, 1, 1, ACCENT, at == s->cursor ? ">" : " ");
 		const struct effect *x = effect_at(s, at);
 		if (x)
@@ -584,7 +599,7 @@ static void effects_draw(struct app *app, struct area a)
 			scr_text(y, 3, a.w - 4, PLAIN,
 				text_line(s, at - (int)s->n_tested, line, sizeof line));
 	}
-	draw_detail(app, s, (struct area){a.y + a.h - 3, 0, 3, a.w});
+	draw_detail(app, s, (struct area){a.y + a.h - below, 0, below, a.w});
 }
 
 const struct page_ops page_effects = {

@@ -170,24 +170,53 @@ static const char *total_text(double s, char *buf)
 	return buf;
 }
 
-static int draw_plan(const struct app *app, const struct stint *st, enum stint_kind k, int y, int w)
+enum { NAME_W = 23, NAME_LEAST = 14, TOTAL_W = 10, DELTA_W = 9, INTERVAL_W = 16 };
+
+/* Columns of the table; 0: no room. */
+struct columns {
+	int name_w, total, delta, interval, note;
+};
+
+static struct columns columns_for(int w)
+{
+	struct columns c = {.name_w = NAME_W};
+	const int with = TOTAL_W + DELTA_W + INTERVAL_W + 2, without = with - INTERVAL_W;
+	const int room = w - (w >= with + NAME_LEAST ? with : without);
+	if (c.name_w > room)
+		c.name_w = room;
+	c.total = 1 + c.name_w + (w >= with + NAME_W);
+	c.delta = c.total + TOTAL_W;
+	if (w >= with + NAME_LEAST)
+		c.interval = c.delta + DELTA_W;
+	if (c.interval && w - c.interval - INTERVAL_W - 1 >= NAME_LEAST)
+		c.note = c.interval + INTERVAL_W + 1;
+	return c;
+}
+
+/* Up to `lines`; returns those used. */
+static int draw_plan(const struct app *app, const struct stint *st, enum stint_kind k,
+	const struct columns *c, struct area a)
 {
 	const struct stint_row *r = &st->rows[k];
+	const int y = a.y;
 	char name[160], text[FMT_SIZE], note[96] = "";
-	scr_text(y, 1, 25, k == STINT_SHEET ? BOLD : PLAIN, plan_name(app, k, name, sizeof name));
-	if (!r->known)
-		return scr_wrap(y, 27, w - 28, 2, DIM, r->why);
+	scr_text(y, 1, c->name_w, k == STINT_SHEET ? BOLD : PLAIN,
+		plan_name(app, k, name, sizeof name));
+	if (!r->known) {
+		const int x = c->total + 2;
+		return scr_wrap(y, x, a.w - x - 1, a.h < 2 ? a.h : 2, DIM, r->why);
+	}
 	struct estimate e = {.known = true,
 		.has_interval = r->has_interval,
 		.value = r->delta,
 		.low = r->low,
 		.high = r->high};
 	int d = fmt_estimate_decimals(&e, 1);
-	scr_right(y, 25, 10, PLAIN, total_text(r->total, text));
+	scr_right(y, c->total, TOTAL_W, PLAIN, total_text(r->total, text));
 	if (k != STINT_REFERENCE) {
-		scr_right(y, 35, 9, PLAIN, fmt_signed(r->delta, d, text));
-		if (r->has_interval)
-			scr_right(y, 44, 16, PLAIN, fmt_interval(&e, d, text));
+		scr_right(y, c->delta, DELTA_W, PLAIN, fmt_signed(r->delta, d, text));
+		if (r->has_interval && c->interval)
+			scr_right(y, c->interval, INTERVAL_W, PLAIN, fmt_interval(&e, d, text));
 	}
 	if (r->limit_lap)
 		snprintf(note, sizeof note, "past limit: lap %zu", r->limit_lap);
@@ -195,21 +224,31 @@ static int draw_plan(const struct app *app, const struct stint *st, enum stint_k
 		snprintf(note, sizeof note, "%.2f s a lap", r->lift);
 	else if (r->stops)
 		snprintf(note, sizeof note, "%zu stop%s", r->stops, r->stops == 1 ? "" : "s");
-	scr_text(y, 61, w - 61, r->limit_lap ? WARN : PLAIN, note);
+	if (c->note)
+		scr_text(y, c->note, a.w - c->note, r->limit_lap ? WARN : PLAIN, note);
 	return 1;
 }
 
-static int draw_table(const struct app *app, const struct stint *st, int y, int w)
+/* As much of it as the area has lines for; returns those used. */
+static int draw_table(const struct app *app, const struct stint *st, struct area a)
 {
-	int at = y;
-	scr_printf(at, 1, 25, DIM, "over %zu laps, a fresh set", st->laps);
-	scr_right(at, 25, 10, DIM, "total");
-	scr_right(at, 35, 9, DIM, "against");
-	scr_right(at, 44, 16, DIM, "95% interval");
-	at++;
-	for (int k = 0; k < STINT_PLANS; k++)
-		at += draw_plan(app, st, (enum stint_kind)k, at, w);
-	return at - y;
+	const struct columns c = columns_for(a.w);
+	char over[64];
+	int used = 1;
+	if (a.h < 1)
+		return 0;
+	snprintf(over, sizeof over, "over %zu laps, a fresh set", st->laps);
+	if (scr_width(over) > c.total)
+		snprintf(over, sizeof over, "over %zu laps", st->laps);
+	scr_text(a.y, 1, c.total, DIM, over);
+	scr_right(a.y, c.total, TOTAL_W, DIM, "total");
+	scr_right(a.y, c.delta, DELTA_W, DIM, "against");
+	if (c.interval)
+		scr_right(a.y, c.interval, INTERVAL_W, DIM, "95% interval");
+	for (int k = 0; k < STINT_PLANS && used < a.h; k++)
+		used += draw_plan(app, st, (enum stint_kind)k, &c,
+			(struct area){a.y + used, 0, a.h - used, a.w});
+	return used;
 }
 
 /* The greatest and least of what a picture shows. */
@@ -317,6 +356,19 @@ static void draw_pictures(const struct stint *st, struct area a)
 		draw_curve(st, (struct area){a.y, a.x + half + 2, a.h, a.w - half - 2}, true);
 }
 
+/* From where on the sheet stays ahead; returns the lines used. */
+static int draw_crossover(const struct app *app, const struct stint *st, struct area a)
+{
+	char text[400] = "";
+	if (st->crossover_lap)
+		snprintf(text, sizeof text, "%s stays ahead from lap %zu on%s", app_sheet_name(app),
+			st->crossover_lap, stint_doubt(st));
+	else if (app->n_changes > 0)
+		snprintf(text, sizeof text, "%s does not come to stay ahead within %zu laps%s",
+			app_sheet_name(app), st->laps, stint_doubt(st));
+	return scr_wrap(a.y, a.x, a.w, a.h, PLAIN, text);
+}
+
 static void stint_draw(struct app *app, struct area a)
 {
 	struct stint_page *s = state_of(app);
@@ -326,17 +378,15 @@ static void stint_draw(struct app *app, struct area a)
 		scr_wrap(a.y + 1, 1, a.w - 2, 4, PLAIN, s->why);
 		return;
 	}
-	int y = a.y + 1, end = a.y + a.h;
+	/* few lines: a blank one is a figure less */
+	const int apart = a.h >= 12, lines = a.h >= 9 ? 3 : a.h >= 7 ? 2 : 1;
+	int y = a.y + apart, end = a.y + a.h;
 	/* without its interval the sentence would say less than is known */
-	y += scr_wrap(y, 1, a.w - 2, 3, BOLD, s->draws_wait ? "..." : st->sentence) + 1;
-	y += draw_table(app, st, y, a.w);
-	if (st->crossover_lap)
-		scr_printf(y++, 1, a.w - 2, PLAIN, "%s stays ahead from lap %zu on%s",
-			app_sheet_name(app), st->crossover_lap, stint_doubt(st));
-	else if (app->n_changes > 0)
-		scr_printf(y++, 1, a.w - 2, PLAIN,
-			"%s does not come to stay ahead within %zu laps%s", app_sheet_name(app),
-			st->laps, stint_doubt(st));
+	y += scr_wrap(y, 1, a.w - 2, lines, BOLD, s->draws_wait ? "..." : st->sentence) + apart;
+	y += draw_table(app, st, (struct area){y, 0, end - y, a.w});
+	if (y >= end)
+		return;
+	y += draw_crossover(app, st, (struct area){y, 1, end - y < 2 ? end - y : 2, a.w - 2});
 	char borrowed[WORDS_SIZE] = "";
 	words_borrowed_delta(
 		app->model, app_sheet(app)->values, app->against.values, borrowed, sizeof borrowed);

@@ -6,7 +6,15 @@
 
 #include <stdio.h>
 #include <string.h>
-enum { MARKS_X = 30, MARK_W = 3, FIGURE_W = 11, DETAIL_LINES = 4, CAUTION_LINES = 2 };
+enum {
+	MARKS_X = 30,
+	MARK_W = 3,
+	FIGURE_W = 11,
+	DETAIL_LINES = 4,
+	CAUTION_LINES = 2,
+	ROWS_LEAST = 2
+};
+enum { TERM_X = 3, TERM_W = 34 };      /* of the effects */
 enum { SIDE_FROM = 110, SIDE_W = 34 }; /* columns from which factors and remarks stand beside */
 
 static size_t count_done(const struct plan *p)
@@ -121,7 +129,7 @@ static int draw_remark(const struct plan *p, struct area a)
 {
 	if (p->n_notes == 0 || scr_cols() >= SIDE_FROM || a.h < 1)
 		return 0;
-	scr_cut(a.y, 1, a.w - 2, WARN, p->notes[0]);
+	scr_text(a.y, 1, a.w - 2, WARN, p->notes[0]);
 	return 1;
 }
 
@@ -146,7 +154,7 @@ static int draw_caution(const struct plan_page *s, const struct car *car, struct
 		snprintf(line, sizeof line,
 			"! %zu %s past a soft limit (!): go there to read which", runs,
 			runs == 1 ? "run goes" : "runs go");
-	return scr_wrap(a.y, 1, a.w - 2, CAUTION_LINES, WARN, line);
+	return scr_wrap(a.y, 1, a.w - 2, a.h < CAUTION_LINES ? a.h : CAUTION_LINES, WARN, line);
 }
 
 /* What the run under the marker changes, for the one with the spanner. */
@@ -188,6 +196,8 @@ static void draw_runs(struct app *app, struct plan_page *s, struct area a)
 	int n = (int)p->n_runs, marks = marks_for(p, a.w);
 	int told = count_cautioned(p, &app->book.car) ? CAUTION_LINES : p->n_notes > 0;
 	int rows = a.h - 3 - DETAIL_LINES - told;
+	if (rows < ROWS_LEAST) /* what the run changes is told on fewer lines then */
+		rows = a.h - 3 - told < ROWS_LEAST ? a.h - 3 - told : ROWS_LEAST;
 	s->screenful = rows > 0 ? rows : 1;
 	s->cursor = list_move(s->cursor, n, 1, MOVE_LEFT);
 	s->top = list_scroll(s->top, s->cursor, n, s->screenful);
@@ -204,7 +214,7 @@ static void draw_heading(const struct app *app, int y, int x, size_t n)
 {
 	char id[32];
 	for (size_t r = 0; r < n; r++)
-		scr_right(y, x + (int)r * FIGURE_W, FIGURE_W, DIM,
+		scr_right(y, x + (int)r * FIGURE_W + 1, FIGURE_W - 1, DIM,
 			book_response_id(&app->book, r, id, sizeof id));
 }
 
@@ -216,15 +226,16 @@ static void draw_effect(bool known, double v, int y, int x)
 }
 
 /* What more would buy, below the effects. */
-static void draw_offers(const struct plan *p, int y, int end, size_t n)
+static void draw_offers(const struct plan *p, int y, int end, int figures, size_t n)
 {
 	if (y < end)
 		scr_text(y++, 3, 50, DIM, "what more would buy (the middle one of these)");
 	for (size_t i = 0; i < p->n_offers && y < end; i++, y++) {
 		const struct plan_offer *o = &p->offers[i];
-		scr_printf(y, 3, 35, PLAIN, "%s (%zu x %zu)", o->what, o->runs, o->laps);
+		scr_printf(y, TERM_X, figures - TERM_X, PLAIN, "%s (%zu x %zu)", o->what, o->runs,
+			o->laps);
 		for (size_t r = 0; r < n; r++)
-			draw_effect(o->known[r], o->effect[r], y, 38 + (int)r * FIGURE_W);
+			draw_effect(o->known[r], o->effect[r], y, figures + (int)r * FIGURE_W);
 	}
 }
 
@@ -244,10 +255,18 @@ static void draw_notes(const struct plan *p, const struct car *car, bool marks, 
 static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 {
 	const struct plan *p = s->plan;
-	size_t room = a.w > 38 ? (size_t)(a.w - 38) / FIGURE_W : 0;
+	const int term_w =
+		a.w >= TERM_X + TERM_W + 1 + FIGURE_W ? TERM_W : a.w - TERM_X - 1 - FIGURE_W;
+	const int figures = TERM_X + term_w + 1;
+	size_t room = (size_t)(a.w - figures) / FIGURE_W;
 	size_t each = p->n_responses ? p->n_responses : 1, n = each < room ? each : room;
 	int terms = (int)(p->n_detect / each), offers = p->n_offers ? (int)p->n_offers + 1 : 0;
-	int remarks = 2 * (int)(p->n_notes < 4 ? p->n_notes : 4);
+	int remarks = 2 * (int)(p->n_notes < 4 ? p->n_notes : 4), left = a.h - 3 - ROWS_LEAST;
+	offers = offers < left ? offers
+		 : left > 0    ? left
+			       : 0; /* rows first, then what is offered */
+	left -= offers;
+	remarks = remarks < left ? remarks : left > 0 ? left : 0;
 	int rows = a.h - 3 - offers - remarks;
 	s->screenful = rows > 0 ? rows : 1;
 	s->cursor = list_move(s->cursor, terms, 1, MOVE_LEFT);
@@ -261,17 +280,17 @@ static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 		: p->kind == PLAN_NEXT ? "what one run more teaches is told when it is asked for: m"
 				       : "what it finds is not known before some set-up was driven "
 					 "twice");
-	draw_heading(app, a.y + 2, 38, n);
+	draw_heading(app, a.y + 2, figures, n);
 	int y = a.y + 3;
 	for (int i = 0; i < s->screenful && s->top + i < terms; i++, y++) {
 		const struct plan_detect *d = &p->detect[(size_t)(s->top + i) * each];
 		if (s->top + i == s->cursor)
 			scr_text(y, 1, 1, ACCENT, ">");
-		scr_text(y, 3, 34, PLAIN, d->term);
+		scr_text(y, TERM_X, term_w, PLAIN, d->term);
 		for (size_t r = 0; r < n; r++)
-			draw_effect(d[r].known, d[r].effect, y, 38 + (int)r * FIGURE_W);
+			draw_effect(d[r].known, d[r].effect, y, figures + (int)r * FIGURE_W);
 	}
-	draw_offers(p, y, a.y + a.h - remarks, n);
+	draw_offers(p, y, a.y + a.h - remarks, figures, n);
 	draw_notes(
 		p, &app->book.car, false, (struct area){a.y + a.h - remarks, 1, remarks, a.w - 2});
 }

@@ -14,6 +14,7 @@ tests/screens/NAME.keys has one step a line:
   file PATH TEXT        a file of the book holds the text
   nofile PATH           the book has no such file
   touch PATH OLD NEW    replace text in a file of the book, as another program would; ~ is a blank
+  copy PATH TO          a file of the book under another name
   remove PATTERN        remove files of the book
   lend NAME             a copy of the book as it is stands beside it, and the book borrows from it
   restart               start the program again on the same book
@@ -98,6 +99,10 @@ class Run:
         assert old in text, "no '%s' in %s" % (old, path)
         with open(path, "w") as f:
             f.write(text.replace(old, new))
+
+    def do_copy(self, rest):
+        path, to = (os.path.join(self.book, w) for w in rest.split(" "))
+        shutil.copyfile(path, to)
 
     def do_remove(self, rest):
         for path in glob.glob(os.path.join(self.book, rest)):
