@@ -3,6 +3,7 @@
  * rename over a file that anybody has open fails and takes the file away.
  */
 #include "store/journal.h"
+#include "store/save_parts.h"
 #include "support/journals.h"
 #include "support/shim.h"
 #include "support/support.h"
@@ -13,6 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 static const struct lack share[] = {{"renameat2", EINVAL}, {"symlink", EOPNOTSUPP}, {NULL, 0}};
@@ -153,6 +155,52 @@ START_TEST(a_journal_without_a_name_says_so)
 }
 END_TEST
 
+/* --- saves --- */
+
+static void holds(const char *name, const char *text)
+{
+	char *bytes;
+
+	snprintf(at, sizeof at, "%s/%s", folder, name);
+	bytes = test_slurp(at, NULL);
+	ck_assert_str_eq(bytes, text);
+	free(bytes);
+}
+
+/* What a process leaves that is killed with this text, and that name of it, in hand. */
+static void killed_with(const char *text)
+{
+	pid_t pid = fork();
+
+	if (pid == 0) {
+		struct job j = {
+			.name = "f.yaml", .stamp = &stamp, .hash = hash_bytes(text, strlen(text))};
+		char name[TEMP_NAME];
+		temp_name(&j, j.name, "swap", stamp.hash, name);
+		snprintf(at, sizeof at, "%s/%s", folder, name);
+		test_write(at, text, strlen(text));
+		_exit(0);
+	}
+	ck_assert_int_eq(waitpid(pid, NULL, 0), pid);
+}
+
+/* Killed when the rename had failed, and the file was gone: nobody else has the new text. */
+START_TEST(the_only_copy_is_kept)
+{
+	killed_with("new\n");
+	ck_assert_int_eq(unlink(path), 0);
+	ck_assert(file_create(path, "other\n", 6, &err));
+	ck_assert_msg(strstr(err.text, "f.yaml.kept-1"), "%s", err.text);
+	holds("f.yaml", "other\n");
+	holds("f.yaml.kept-1", "new\n");
+	/* One that another program wrote since makes it no less. */
+	killed_with("newer\n");
+	ck_assert_int_eq(file_save(path, "more\n", 5, &stamp, &err), SAVE_CONFLICT);
+	ck_assert_msg(strstr(err.text, "f.yaml.kept-2"), "%s", err.text);
+	holds("f.yaml.kept-2", "newer\n");
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("smb");
@@ -163,6 +211,7 @@ Suite *suite(void)
 	tcase_add_test(c, a_journal_is_written_anew);
 	tcase_add_loop_test(c, a_journal_that_somebody_reads_is_written_anew, 0, 4);
 	tcase_add_test(c, a_journal_without_a_name_says_so);
+	tcase_add_test(c, the_only_copy_is_kept);
 	suite_add_tcase(s, c);
 	return s;
 }

@@ -68,8 +68,8 @@ struct leftover {
 bool temp_take_apart(const char *name, const char *entry, struct leftover *o);
 /* NAME of such an entry that is a copy; false: it is none, or the name is cut. */
 bool temp_copy_of(const char *entry, char name[TEMP_NAME]);
-/* A swap holds our old or new text unless another program came between; a copy is needed only
- * while the file itself is torn. */
+/* A copy is needed while the file itself holds neither its old text nor the new one; so is a swap,
+ * or while it holds something else itself, where another program came between. */
 bool temp_may_go(const struct job *j, const struct leftover *o, int dir, const char *entry);
 /* An open folder's entries from the start; it stays open. NULL: errno. */
 DIR *temp_list(int dir);

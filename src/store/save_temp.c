@@ -117,15 +117,19 @@ bool temp_keep(const struct job *j, int dir, const char *temp, char out[TEMP_NAM
 	return false;
 }
 
-bool temp_may_go(const struct job *j, const struct leftover *o, int dir, const char *entry)
+static bool is_either(int dir, const char *name, const struct leftover *o)
 {
 	struct stamp st;
 
+	return peek(dir, name, &st) && (st.hash == o->old_hash || st.hash == o->new_hash);
+}
+
+bool temp_may_go(const struct job *j, const struct leftover *o, int dir, const char *entry)
+{
 	if (strcmp(o->kind, "new") == 0)
 		return true;
-	if (!o->hashed || !(is_copy(o) ? peek(j->dir, j->name, &st) : peek(dir, entry, &st)))
-		return false;
-	return st.hash == o->old_hash || st.hash == o->new_hash;
+	return o->hashed && is_either(j->dir, j->name, o) &&
+	       (is_copy(o) || is_either(dir, entry, o));
 }
 
 DIR *temp_list(int dir)
