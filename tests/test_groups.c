@@ -316,6 +316,57 @@ START_TEST(an_unconfirmed_plan_is_told)
 }
 END_TEST
 
+/* What a subcommand says on stderr, the sync of the k-th folder failing; it succeeds. */
+static char *said_by(int k, int argc, char **argv)
+{
+	char *path = in_folder("said");
+	int status;
+	size_t size;
+	const pid_t pid = fork();
+	ck_assert_int_ge(pid, 0);
+	if (pid == 0) {
+		folder_sync_at = k;
+		ck_assert_ptr_nonnull(freopen(path, "w", stderr));
+		ck_assert_ptr_nonnull(freopen("/dev/null", "w", stdout));
+		status = cmd_run(cmd_find(argv[0]), argc, argv);
+		fflush(stderr);
+		_exit(status);
+	}
+	ck_assert_int_eq(waitpid(pid, &status, 0), pid);
+	ck_assert_msg(WIFEXITED(status) && WEXITSTATUS(status) == 0, "%s: %d", argv[0], status);
+	char *said = test_slurp(path, &size);
+	free(path);
+	return said;
+}
+
+START_TEST(the_subcommands_tell_it)
+{
+	char words[][16] = {
+		"log", "--csv", "plan", "--kind", "screening", "--store", "--done", "5=x1", "new"};
+	char *dir = in_folder("more"), car[] = "--car=larkspur-20",
+	     circuit[] = "--circuit=harrow-fen";
+	char *store[] = {words[2], folder, words[3], words[4], words[5], NULL};
+	char *log[] = {words[0], folder, words[1], csv, NULL};
+	char *done[] = {words[2], folder, words[6], words[7], NULL};
+	char *make[] = {words[8], dir, car, circuit, NULL};
+	const struct {
+		char **argv;
+		int argc, k;
+		const char *file;
+	} jobs[] = {{log, 4, 2, "runs/x2.yaml: "}, {store, 5, 1, "plan.yaml: "},
+		{log, 4, 1, "plan.yaml: "}, {done, 4, 1, "plan.yaml: "},
+		{make, 4, 1, "sheets/base.yaml: "}};
+	for (size_t i = 0; i < sizeof jobs / sizeof *jobs; i++) {
+		char *said = said_by(jobs[i].k, jobs[i].argc, jobs[i].argv);
+		const char *at = strstr(said, jobs[i].file);
+		ck_assert_msg(at && strstr(at, "is written, not confirmed on disk: "), "%zu: %s", i,
+			said);
+		free(said);
+	}
+	free(dir);
+}
+END_TEST
+
 /* --- a new book ---------------------------------------------------------------------- */
 
 static struct book more(char *dir)
@@ -393,6 +444,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_group_looks_through_its_folder_once);
 	tcase_add_loop_test(t, what_the_disk_did_not_confirm_is_told, 0, 3);
 	tcase_add_test(t, an_unconfirmed_plan_is_told);
+	tcase_add_test(t, the_subcommands_tell_it);
 	tcase_add_loop_test(t, a_half_done_book_is_completed, 0, 2);
 	tcase_add_loop_test(t, an_unconfirmed_book_is_told, 0, 2);
 	suite_add_tcase(s, t);

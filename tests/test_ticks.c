@@ -344,6 +344,22 @@ START_TEST(a_tick_of_another_run_stays)
 }
 END_TEST
 
+/* Ticks that were made are told, whatever fails behind them. */
+START_TEST(ticks_before_a_failure_are_told)
+{
+	const char *argv[] = {
+		test_program(), "plan", folder, "--done", "1=r01", "--done", "2=r77", NULL};
+	struct test_said said = test_run(argv);
+	ck_assert_int_eq(said.status, 2);
+	ck_assert_ptr_nonnull(strstr(said.err, "ticked off: 1=r01; but then:\n"));
+	ck_assert_ptr_nonnull(strstr(said.err, "the book has no run 'r77'"));
+	test_said_free(&said);
+	struct plan *p = load();
+	ck_assert_str_eq(p->runs[0].done, "r01");
+	plan_free(p);
+}
+END_TEST
+
 /* Somebody who takes no lock writes to the file while it is saved: it is read and judged again. */
 START_TEST(what_comes_between_is_kept)
 {
@@ -425,6 +441,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_run_of_no_plan_asks_for_no_lock);
 	tcase_add_test(t, each_run_has_one_place);
 	tcase_add_test(t, a_tick_of_another_run_stays);
+	tcase_add_test(t, ticks_before_a_failure_are_told);
 	tcase_add_test(t, what_comes_between_is_kept);
 	tcase_add_test(t, a_plan_out_of_reach_is_told);
 	tcase_add_test(t, words_that_do_not_arrive_lose_no_tick);

@@ -216,15 +216,22 @@ static bool tick(const struct request *q, const char *text, bool replace, struct
 	return tick_at(&q->book, (size_t)n - 1, id, replace, err);
 }
 
-static struct plan *stored_plan(const struct cmd_args *a, struct request *q, struct err *err)
+/* Runs were ticked off, though what comes behind failed: that is no reason to do it again. */
+static void tell_ticked(const struct cmd_args *a, size_t n)
+{
+	if (n == 0)
+		return;
+	fputs("treadlight: ticked off:", stderr);
+	for (size_t i = 0; i < n; i++)
+		fprintf(stderr, " %s", cmd_value_nth(a, "done", i)); /* numbers and ids */
+	fputs("; but then:\n", stderr);
+}
+
+/* As the book has it, reckoned whole. */
+static struct plan *load_stored(struct request *q, struct err *err)
 {
 	struct faults faults;
 	struct plan *p = NULL;
-	for (size_t i = 0; cmd_value_nth(a, "done", i); i++)
-		if (!tick(q, cmd_value_nth(a, "done", i), cmd_has(a, "replace"), err))
-			return NULL;
-		else
-			cmd_unconfirmed(err);
 	faults_init(&faults);
 	if (!store_load_plan(&p, &q->book, &faults))
 		*err = faults.n ? faults.list[0] : faults.oom;
@@ -236,6 +243,24 @@ static struct plan *stored_plan(const struct cmd_args *a, struct request *q, str
 		plan_free(p);
 		return NULL;
 	}
+	return p;
+}
+
+static struct plan *stored_plan(const struct cmd_args *a, struct request *q, struct err *err)
+{
+	const bool replace = cmd_has(a, "replace");
+	const char *done;
+	size_t ticked = 0;
+	bool ok = true;
+	while (ok && (done = cmd_value_nth(a, "done", ticked))) {
+		ok = tick(q, done, replace, err);
+		if (ok)
+			cmd_unconfirmed(err);
+		ticked += ok;
+	}
+	struct plan *p = ok ? load_stored(q, err) : NULL;
+	if (!p)
+		tell_ticked(a, ticked);
 	return p;
 }
 

@@ -753,6 +753,30 @@ static bool run_tick(void)
 	return by_err(store_tick_plan(&book, 0, NULL, "r00", &err));
 }
 
+/* Two runs as planned: one file, both or none. */
+static bool run_tick_runs(void)
+{
+	struct plan_tick ticks[2];
+	struct run runs[2];
+	size_t left;
+	bool ok = true;
+
+	for (size_t i = 0; i < 2; i++) {
+		run_init(&runs[i]);
+		ok = run_copy(&runs[i], &book.runs[0]) && ok;
+		snprintf(runs[i].id, sizeof runs[i].id, "t%zu", i);
+		if (ok)
+			memcpy(runs[i].values, plan->runs[i].values,
+				runs[i].n_values * sizeof *runs[i].values);
+	}
+	if (!ok)
+		err_memory(&err);
+	ok = ok && store_tick_runs(&book, runs, 2, ticks, &left, &err);
+	run_free(&runs[0]);
+	run_free(&runs[1]);
+	return by_err(ok);
+}
+
 static bool run_load_plan(void)
 {
 	struct faults faults;
@@ -959,6 +983,7 @@ const struct door doors[] = {
 	{"profiles", nothing, run_profiles, NULL, false, false},
 	{"save a plan", prepare_plan, run_save_plan, NULL, false, false},
 	{"tick a plan", prepare_tick, run_tick, NULL, false, false},
+	{"tick runs of a plan", prepare_tick, run_tick_runs, NULL, false, false},
 	{"load a plan", prepare_tick, run_load_plan, NULL, false, false},
 	{"strike a plan's run", prepare_tick, run_strike, NULL, false, false},
 	{"drop a run", nothing, run_drop, NULL, false, false},
