@@ -37,7 +37,7 @@ static int in_the_way(char *path)
 	return stat(path, &st) == 0 ? 0 : errno;
 }
 
-static bool cannot_look(const char *path, int code, struct err *err)
+static void cannot_look(const char *path, int code, struct err *err)
 {
 	if (code == ENOENT)
 		err_input(err, "is a link that leads nowhere; is a disk or folder not there?");
@@ -46,7 +46,6 @@ static bool cannot_look(const char *path, int code, struct err *err)
 	else
 		err_failed(err, "cannot be looked at: %s", strerror(code));
 	err_at(err, path, 0, 0);
-	return false;
 }
 
 bool path_there(const char *path, bool *there, struct err *err)
@@ -62,9 +61,10 @@ bool path_there(const char *path, bool *there, struct err *err)
 		return err_memory(err);
 	const int why = code == ENOENT ? in_the_way(at) : code;
 	*there = why != 0;
-	const bool sure = why == 0 || cannot_look(at, why, err);
+	if (why)
+		cannot_look(at, why, err);
 	free(at);
-	return sure;
+	return why == 0;
 }
 
 int path_open_folder(const char *path)
