@@ -201,6 +201,70 @@ START_TEST(the_only_copy_is_kept)
 }
 END_TEST
 
+static enum save_outcome put(const char *text)
+{
+	enum save_outcome got;
+
+	arm();
+	got = file_save(path, text, strlen(text), &stamp, &err);
+	disarm();
+	return got;
+}
+
+static bool is_there(const char *name)
+{
+	snprintf(at, sizeof at, "%s/%s", folder, name);
+	return access(at, F_OK) == 0;
+}
+
+START_TEST(a_file_that_somebody_reads_is_saved)
+{
+	int fd = hold(path);
+
+	ck_assert_msg(put("new\n") == SAVE_DONE, "%s", err.text);
+	holds("f.yaml", "new\n");
+	ck_assert_msg(put("newer text\n") == SAVE_DONE, "%s", err.text);
+	holds("f.yaml", "newer text\n");
+	close(fd);
+}
+END_TEST
+
+/* A server that does not say what it is: the old file is lost, so ours goes there, at once or when
+ * its name is free. */
+START_TEST(a_file_taken_away_is_put_there)
+{
+	static const struct lack unknown[] = {
+		{"renameat2", EINVAL}, {"fstatfs", ENOSYS}, {NULL, 0}};
+	int fd = hold(path);
+
+	shim.lacks = unknown;
+	shim.pending = _i;
+	ck_assert_msg(put("new\n") == SAVE_DONE, "%s", err.text);
+	ck_assert_int_eq(shim.slept, _i);
+	holds("f.yaml", "new\n");
+	ck_assert(!is_there("f.yaml.kept-1"));
+	close(fd);
+	ck_assert_msg(put("more\n") == SAVE_DONE, "%s", err.text);
+	holds("f.yaml", "more\n");
+}
+END_TEST
+
+/* Who has the old file open never lets go: the new text is where the message says. */
+START_TEST(a_file_whose_name_is_not_free)
+{
+	static const struct lack unknown[] = {
+		{"renameat2", EINVAL}, {"fstatfs", ENOSYS}, {NULL, 0}};
+	int fd = hold(path);
+
+	shim.lacks = unknown;
+	shim.pending = 1000;
+	ck_assert_int_eq(put("new\n"), SAVE_FAILED);
+	ck_assert_msg(strstr(err.text, "the new text is in f.yaml.kept-1"), "%s", err.text);
+	holds("f.yaml.kept-1", "new\n");
+	close(fd);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("smb");
@@ -212,6 +276,9 @@ Suite *suite(void)
 	tcase_add_loop_test(c, a_journal_that_somebody_reads_is_written_anew, 0, 4);
 	tcase_add_test(c, a_journal_without_a_name_says_so);
 	tcase_add_test(c, the_only_copy_is_kept);
+	tcase_add_test(c, a_file_that_somebody_reads_is_saved);
+	tcase_add_loop_test(c, a_file_taken_away_is_put_there, 0, 4);
+	tcase_add_test(c, a_file_whose_name_is_not_free);
 	suite_add_tcase(s, c);
 	return s;
 }

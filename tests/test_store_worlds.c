@@ -34,7 +34,7 @@ static const struct world worlds[] = {
 	{.name = "no attributes", .lacks = no_attributes},
 	{.name = "no names", .lacks = no_names, .may_fail = true},
 	{.name = "a forgetful server", .lacks = forgetful, .may_fail = true},
-	{.name = "a share", .lacks = share, .smb = true},
+	{.name = "a share", .lacks = share, .in_place = true, .smb = true},
 	{.name = "closed folders", .closed = true, .may_fail = true, .in_place = true},
 };
 enum { WORLDS = sizeof worlds / sizeof *worlds };

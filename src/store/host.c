@@ -75,6 +75,13 @@ int64_t uptime_seconds(void)
 	return (int64_t)now.tv_sec;
 }
 
+void wait_a_tenth(void)
+{
+	const struct timespec tenth = {.tv_nsec = 100000000};
+
+	nanosleep(&tenth, NULL);
+}
+
 /* "PID (NAME) STATE ...", the start as 22nd; the name may hold anything, brackets too. */
 static bool read_process(char *line, struct process *p)
 {

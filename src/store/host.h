@@ -16,6 +16,8 @@ int64_t boot_time(void);
 int64_t monotonic_seconds(void);
 /* Seconds since the machine was started, sleep included, whatever its clock was set to. */
 int64_t uptime_seconds(void);
+/* A tenth of a second, for a server that needs a moment. */
+void wait_a_tenth(void);
 
 struct process {
 	char name[64];

@@ -1,10 +1,12 @@
 #include "store/save_parts.h"
 
+#include "store/host.h"
 #include "store/path.h"
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/vfs.h>
 #include <unistd.h>
 
 enum { TRIES = 5 };
@@ -92,7 +94,7 @@ static enum save_outcome check_content(const struct job *j)
 	return job_failed(j, "reading the file again", errno);
 }
 
-static enum save_outcome refuse_read_only(const struct job *j, int code)
+enum save_outcome job_read_only(const struct job *j, int code)
 {
 	err_failed(j->err,
 		"was not saved: the file is read-only (%s); allow writing to it (chmod u+w) "
@@ -109,11 +111,11 @@ static enum save_outcome check_writable(struct job *j)
 	/* The folder may let us replace a read-only file, the superuser may write to one: the
 	 * owner said no all the same. */
 	if ((j->old.st_mode & 0222) == 0)
-		return refuse_read_only(j, EACCES);
+		return job_read_only(j, EACCES);
 	if (AGAIN(faccessat(j->dir, j->name, W_OK, AT_EACCESS)) == 0)
 		return SAVE_DONE;
 	if (errno == EACCES || errno == EPERM || errno == EROFS)
-		return refuse_read_only(j, errno);
+		return job_read_only(j, errno);
 	return job_failed(j, "looking at the file's permissions", errno);
 }
 
@@ -251,12 +253,29 @@ static bool is_bad_name(int code)
 	return code == ENAMETOOLONG || code == EINVAL || code == EILSEQ || code == EBADMSG;
 }
 
+/*
+ * Where a server refused the rename and took the old file away all the same, ours goes to its name,
+ * which is free once nobody has the old one open any more. False: errno.
+ */
+static bool see_or_put(const struct job *j, const char *temp, struct stamp *now)
+{
+	enum { LOOKS = 15 };
+	bool there = peek(j->dir, j->name, now);
+
+	for (int i = 0; !there && errno == ENOENT && !is_new(j) && i < LOOKS; i++) {
+		if (path_move_new(j->dir, temp, j->dir, j->name) != 0)
+			wait_a_tenth();
+		there = peek(j->dir, j->name, now);
+	}
+	return there;
+}
+
 /* After a failed rename (which a server may have done all the same): what does NAME hold? */
 static enum save_outcome look_again(
 	const struct job *j, const char *temp, const struct stat *st, int code)
 {
 	struct stamp now;
-	const bool there = peek(j->dir, j->name, &now);
+	const bool there = see_or_put(j, temp, &now);
 
 	if (!there && !(is_new(j) && (errno == ENOENT || is_bad_name(errno))))
 		return unsure(j, temp, code, errno);
@@ -381,6 +400,20 @@ static enum save_outcome put_exchange(struct job *j, const char *temp, const str
 	return finish(j, st);
 }
 
+/* SMB refuses a rename over a file that anybody has open, and takes that file away. */
+static bool takes_away(int dir)
+{
+	static const uint32_t kinds[] = {0xFE534D42, 0xFF534D42, 0x517B}; /* linux/magic.h */
+	struct statfs st;
+
+	if (AGAIN(fstatfs(dir, &st)) != 0)
+		return false;
+	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
+		if ((uint32_t)st.f_type == kinds[i])
+			return true;
+	return false;
+}
+
 static enum save_outcome replace(struct job *j)
 {
 	enum save_outcome got = check_content(j);
@@ -392,7 +425,7 @@ static enum save_outcome replace(struct job *j)
 		got = check_writable(j);
 	if (got != SAVE_DONE)
 		return got;
-	if (j->old.st_nlink > 1)
+	if (j->old.st_nlink > 1 || takes_away(j->dir))
 		return save_in_place(j);
 	made = make_temp(j, temp, &st);
 	if (made == TRY_IN_PLACE)

@@ -37,6 +37,7 @@ struct job {
 /* err: "was not saved: STEP failed: REASON; the file is as it was". Returns SAVE_FAILED. */
 enum save_outcome job_failed(const struct job *j, const char *step, int code);
 enum save_outcome job_conflict(const struct job *j, const char *how);
+enum save_outcome job_read_only(const struct job *j, int code);
 
 /*
  * Names of our own files beside NAME: ".NAME.tl-KIND-HOST-PID-COUNT[-OLDHASH-NEWHASH]".

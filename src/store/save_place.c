@@ -141,6 +141,8 @@ enum save_outcome save_in_place(struct job *j)
 	size_t old_size;
 	int fd = (int)AGAIN(openat(j->dir, j->name, O_RDWR | O_NOFOLLOW | O_CLOEXEC));
 
+	if (fd < 0 && (errno == EACCES || errno == EPERM || errno == EROFS))
+		return job_read_only(j, errno); /* a server may say so only now */
 	if (fd < 0)
 		return job_failed(j, "opening the file", errno);
 	err_clear(&ignored);
