@@ -492,7 +492,8 @@ START_TEST(leftovers_go_but_never_the_only_copy)
 	ck_assert_int_eq(access(f, F_OK), 0);
 	snprintf(kept, sizeof kept, "%s/kind.yaml.kept-1", folder);
 	holds(kept, "somebody else's");
-	said("what it left behind is in kind.yaml.kept-1 now");
+	said("is written; what an earlier save that was cut short left behind is in "
+	     "kind.yaml.kept-1 now");
 	/* A second one does not take its place. */
 	leave("swap", dead, old, "ours", "a third text", d);
 	ck_assert_int_eq(put(path, "newer\n", &s), SAVE_DONE);
@@ -522,7 +523,8 @@ START_TEST(a_torn_rewrite_is_told)
 	/* Saved over all the same (the user repaired it): the copy stays, visibly. */
 	s = stamp_of(path);
 	ck_assert_int_eq(put(path, "repaired\n", &s), SAVE_DONE);
-	said("what it left behind is in kind.yaml.kept-1 now");
+	said("is written; what an earlier save that was cut short left behind is in "
+	     "kind.yaml.kept-1 now");
 	snprintf(kept, sizeof kept, "%s/kind.yaml.kept-1", folder);
 	holds(kept, "old\n");
 }

@@ -447,6 +447,10 @@ START_TEST(what_is_no_correction_is_told)
 		test_write(lock.path, other, strlen(other));
 	ck_assert(!store_save_run(&b, &before, &after, &e));
 	ck_assert_msg(strstr(e.text, "is being edited by") != NULL, "%s", e.text);
+	ck_assert_ptr_nonnull(strstr(e.text, "or remove the lock .#r1.yaml beside it"));
+	ck_assert(e.held);
+	err_failed(&e, "another");
+	ck_assert(!e.held);
 	ck_assert_int_eq(unlink(lock.path), 0);
 	lock_release(&lock);
 	free(other);

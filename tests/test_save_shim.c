@@ -506,6 +506,7 @@ START_TEST(the_folder_does_not_confirm)
 	ck_assert_int_eq(unlink(other), 0);
 	ck_assert(file_create(other, "new\n", 4, &err));
 	ck_assert_int_eq(err.cls, ERR_FAILED);
+	ck_assert(!err.taken && !file_create(other, "new\n", 4, &err) && err.taken);
 	/* A file system that cannot sync folders says EINVAL. */
 	shim.dir_sync_fails = EINVAL;
 	ck_assert_int_eq(put(path, "newer\n", &s), SAVE_DONE);

@@ -28,6 +28,7 @@ static void trim_half_character(char *text)
 static void set_text(struct err *e, enum err_class cls, const char *fmt, va_list ap)
 {
 	e->cls = cls;
+	e->held = e->taken = false;
 	int n = vsnprintf(e->text, sizeof e->text, fmt, ap);
 	if (n >= (int)sizeof e->text)
 		trim_half_character(e->text);

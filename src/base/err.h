@@ -24,6 +24,8 @@ struct err {
 	enum err_class cls;
 	char file[256];   /* shortened in the middle when longer; "" if none */
 	size_t line, col; /* 1-based; 0: not known */
+	bool held;        /* nothing is wrong with it, but somebody else has the file's lock */
+	bool taken;       /* a file of that name is there already */
 	char text[512];
 };
 

@@ -57,14 +57,18 @@ bool change_done(enum save_outcome outcome)
 bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err)
 {
 	struct lock_owner who;
-	char text[200];
+	char text[200], name[300];
 	lock_init(l);
 	const enum lock_state state = lock_take(l, path, &who, err);
 	*ours = state == LOCK_TAKEN;
 	if (state == LOCK_HELD) {
 		lock_describe(&who, text, sizeof text);
-		err_failed(err, "is being edited by %s; save there or wait", text);
+		err_failed(err,
+			"is being edited by %s; save there or wait, or remove the lock %s beside "
+			"it if that is not so",
+			text, lock_name(path, name, sizeof name));
 		err_at(err, path, 0, 0);
+		err->held = true;
 		return false;
 	}
 	/* A folder that takes no lock need not stop a save: the content check still holds. */

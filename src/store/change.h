@@ -22,7 +22,7 @@ bool change_done(enum save_outcome outcome);
 /* Does the run's file, as read, still hold what the caller has of it? False with err. */
 bool change_is_run(const struct book *b, const struct run *r, const struct doc *d, struct err *err);
 
-/* Hold the file's lock around a change; false: someone else has it, err says who. */
+/* Hold the file's lock around a change; false: someone else has it, err says who (err->held). */
 struct lock;
 bool change_lock(struct lock *l, bool *ours, const char *path, struct err *err);
 /* The same for a file that programs hold for a moment only: while it goes from hand to hand it is

@@ -4,6 +4,7 @@
 #include "store/path.h"
 #include "store/store.h"
 
+#include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -52,7 +53,10 @@ static bool move_run(const struct book *b, const struct run *r, const char *from
 		err_at(err, to, 0, 0);
 		return false;
 	}
-	path_sync_folder(to); /* as far as the system will; the move stands without */
+	if (!path_sync_folder(to)) { /* it stands all the same */
+		err_failed(err, "is written, not confirmed on disk: %s", strerror(errno));
+		err_at(err, to, 0, 0);
+	}
 	return true;
 }
 

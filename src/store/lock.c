@@ -304,6 +304,17 @@ bool lock_owner(const char *file, struct lock_owner *who)
 	return found;
 }
 
+const char *lock_name(const char *file, char *buf, size_t size)
+{
+	char *path = lock_path(file);
+	const char *slash = path ? strrchr(path, '/') : NULL;
+	const char *name = slash ? slash + 1 : path ? path : ".#";
+
+	text_safe(buf, size, name, strlen(name));
+	free(path);
+	return buf;
+}
+
 void lock_describe(const struct lock_owner *who, char *buf, size_t size)
 {
 	char user[128], host[256], when[64] = "an unknown time";

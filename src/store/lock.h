@@ -56,6 +56,8 @@ enum lock_state lock_take_over(
 void lock_release(struct lock *l);
 /* Who holds the lock of this file now; false if nobody. */
 bool lock_owner(const char *file, struct lock_owner *who);
+/* What the lock of this file is called, in its folder; returns buf, safe for a terminal. */
+const char *lock_name(const char *file, char *buf, size_t size);
 /* "anna on pit-laptop since 14:02 (process 4711)", safe for a terminal. */
 void lock_describe(const struct lock_owner *who, char *buf, size_t size);
 

@@ -80,8 +80,10 @@ bool path_sync_folder(const char *path)
 {
 	int fd = path_open_folder(path);
 	bool ok = fd >= 0 && (AGAIN(fsync(fd)) == 0 || errno == EINVAL);
+	int code = errno;
 	if (fd >= 0)
 		close(fd);
+	errno = code;
 	return ok;
 }
 

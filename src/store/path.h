@@ -14,8 +14,8 @@ bool path_there(const char *path, bool *there, struct err *err);
 /* The folder that path stands in, opened; the caller closes it. Below 0: errno, or out of memory.
  */
 int path_open_folder(const char *path);
-/* That folder's entries to disk; false: they may not be there. A file system that cannot sync a
- * folder is not to blame. */
+/* That folder's entries to disk; false, with errno: they may not be there. A file system that
+ * cannot sync a folder is not to blame. */
 bool path_sync_folder(const char *path);
 
 /* Rename within or between open folders (or AT_FDCWD), never over what is there: 0, or errno

@@ -456,7 +456,9 @@ static void tell_kept(const struct job *j, enum save_outcome got)
 	size_t len = strlen(e->text);
 
 	if (got == SAVE_DONE)
-		err_failed(e, "an earlier save was cut short: what it left behind is in %s now",
+		err_failed(e,
+			"is written; what an earlier save that was cut short left behind is in "
+			"%s now",
 			j->kept);
 	else
 		snprintf(e->text + len, sizeof e->text - len,
@@ -506,6 +508,7 @@ bool file_create_among(const char *path, const char *bytes, size_t size, const s
 	struct stamp stamp = {0};
 	enum save_outcome got = save(path, bytes, size, &stamp, l, err);
 
+	err->taken = got == SAVE_CONFLICT;
 	return got == SAVE_DONE || got == SAVE_UNCONFIRMED;
 }
 

@@ -46,7 +46,8 @@ enum save_outcome file_save(
 
 /* A new file that must not exist: file_save() with a zero stamp. True when it stands; err
  * is then set only where there is something to tell all the same: the disk did not confirm,
- * or an earlier save was cut short and what it left behind got a name. So say all that save. */
+ * or an earlier save was cut short and what it left behind got a name. So say all that save.
+ * err->taken where it exists. */
 bool file_create(const char *path, const char *bytes, size_t size, struct err *err);
 
 /*

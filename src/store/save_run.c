@@ -455,3 +455,12 @@ bool store_save_run(
 	free(path);
 	return ok;
 }
+
+bool store_run_is_there(const struct book *b, const char *id)
+{
+	char *path = path_join(b->dir, "runs", id, ".yaml");
+	struct stat st;
+	const bool there = path && lstat(path, &st) == 0;
+	free(path);
+	return there;
+}

@@ -43,6 +43,8 @@ enum save_outcome store_save_sheet_at(const struct book *b, const struct sheet *
 	const struct sheet *after, struct stamp *stamp, struct err *err);
 /* Write a new sheet file; an existing one is never overwritten. */
 bool store_new_sheet(const struct book *b, const struct sheet *s, struct err *err);
+/* Has the run a file, whoever wrote it? */
+bool store_run_is_there(const struct book *b, const char *id);
 /* Patch `reference:` in book.yaml. */
 bool store_set_reference(const struct book *b, const char *sheet_id, struct err *err);
 /* Write a new run file; an existing one is never overwritten. */

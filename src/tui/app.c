@@ -2,6 +2,7 @@
 
 #include "book/caution.h"
 #include "store/store.h"
+#include "tui/saving.h"
 #include "tui/session.h"
 
 #include <stdarg.h>
@@ -205,6 +206,7 @@ void app_close(struct app *app)
 		if (pages[p]->close && app->state[p])
 			pages[p]->close(app->state[p]);
 	modal_free(&app->modal);
+	held_free(app);
 	answer_free(&app->told);
 	free(app->caution_seen);
 	model_free(app->model);

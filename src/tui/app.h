@@ -44,6 +44,7 @@ struct app {
 	bool shown_dirty;
 	char shown_id[ID_SIZE];
 	int pending_choice; /* scratch of the question that is open */
+	struct held *held;  /* owned: a change that somebody's lock stopped, saving.h */
 };
 
 /* Open the book and a sheet of it (NULL: the reference). */

@@ -36,6 +36,8 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/runs_overlay.c \
 	src/tui/runs_told.c \
 	src/tui/runs_undo.c \
+	src/tui/saving.c \
+	src/tui/saving.h \
 	src/tui/scr.c \
 	src/tui/scr.h \
 	src/tui/scr_lines.c \

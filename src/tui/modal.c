@@ -206,7 +206,9 @@ static unsigned field_done(struct app *app)
 	typed_fn done = m->typed;
 	m->kind = MODAL_NONE;
 	app->keep_field = false;
+	m->answering = true;
 	unsigned flags = done(app, text);
+	m->answering = false;
 	if (app->keep_field && m->kind == MODAL_NONE) {
 		m->kind = MODAL_FIELD;
 		m->caret = caret;

@@ -31,6 +31,7 @@ struct modal {
 	struct buf text;    /* field: typed so far; question, text: the body; list: items by line */
 	size_t caret;       /* field: byte */
 	bool late_ok;       /* field: left by Esc just now, may come back */
+	bool answering;     /* field: its typed_fn is being called */
 	int top, cursor, n; /* body or list */
 	size_t n_choices;
 	struct choice choices[CHOICES_MAX];

@@ -7,6 +7,7 @@
 #include "plan/plan_line.h"
 #include "store/plan_file.h"
 #include "tui/long_work.h"
+#include "tui/saving.h"
 #include "tui/session.h"
 
 #include <stdio.h>
@@ -221,14 +222,19 @@ static unsigned keep(struct app *app, bool replace, struct err *err)
 	return UI_ALL;
 }
 
-static unsigned keep_answered(struct app *app, int choice)
+static unsigned replace_plan(struct app *app)
 {
 	struct err err;
 	err_clear(&err);
-	if (choice != 1)
-		return app_say(app, "the plan in the book stays");
 	unsigned flags = keep(app, true, &err);
-	return flags ? flags : app_warn(app, "not kept: %s", err.text);
+	if (flags || held_ask(app, &err, "", "plan", replace_plan, &flags))
+		return flags;
+	return app_warn(app, "not kept: %s", err.text);
+}
+
+static unsigned keep_answered(struct app *app, int choice)
+{
+	return choice == 1 ? replace_plan(app) : app_say(app, "the plan in the book stays");
 }
 
 unsigned act_plan_keep(struct app *app)
@@ -242,7 +248,7 @@ unsigned act_plan_keep(struct app *app)
 		return app_say(app,
 			s->plan ? "this plan is in the book already" : "no plan yet: m makes one");
 	unsigned flags = keep(app, false, &err);
-	if (flags)
+	if (flags || held_ask(app, &err, "", "plan", act_plan_keep, &flags))
 		return flags;
 	if (err.cls == ERR_INPUT)
 		return question_open(
@@ -273,6 +279,9 @@ static unsigned done_typed(struct app *app, const char *text)
 	const int at = s->cursor;
 	const struct plan_run *seen = plan_run_at(s);
 	const bool ok = seen && store_tick_plan(&app->book, (size_t)at, seen, id, &err);
+	unsigned flags;
+	if (!ok && held_ask(app, &err, "", "plan", NULL, &flags))
+		return flags;
 	s->stale = true;
 	if (!ok)
 		app_warn(app, "not ticked off: %s", err.text);
@@ -297,16 +306,19 @@ unsigned act_plan_done(struct app *app)
 		"Run %d of the plan was driven as", s->cursor + 1);
 }
 
-static unsigned strike_answered(struct app *app, int choice)
+static unsigned strike(struct app *app)
 {
 	struct plan_page *s = state_of(app);
 	const struct plan_run *r = plan_run_at(s);
 	struct err err;
+	unsigned flags;
 	err_clear(&err);
-	if (choice != 1 || !r)
+	if (!r)
 		return app_say(app, "the run stays in the plan");
 	const int at = s->cursor;
 	const bool ok = store_strike_plan(&app->book, (size_t)at, r->values, &err);
+	if (!ok && held_ask(app, &err, "", "plan", strike, &flags))
+		return flags;
 	s->stale = true;
 	if (ok && err.cls != ERR_NONE)
 		app_warn(app, "run %d is struck out, but plan.yaml %s", at + 1, err.text);
@@ -316,6 +328,11 @@ static unsigned strike_answered(struct app *app, int choice)
 		app_warn(app, "%s", err.text);
 	refresh(app);
 	return UI_ALL;
+}
+
+static unsigned strike_answered(struct app *app, int choice)
+{
+	return choice == 1 ? strike(app) : app_say(app, "the run stays in the plan");
 }
 
 unsigned act_plan_strike(struct app *app)

@@ -5,6 +5,7 @@
 #include "tui/runs.h"
 
 #include "tui/fmt.h"
+#include "tui/saving.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -92,21 +93,21 @@ const struct verified_run *runs_verified(const struct runs_page *s, int run)
 	return i >= 0 && (size_t)i < s->verify->n_runs ? &s->verify->runs[i] : NULL;
 }
 
-unsigned runs_take(struct app *app, const struct run *r, const char *said)
+unsigned runs_take(struct app *app, const struct run *r, const struct err *saved, const char *said)
 {
 	if (!book_put_run(&app->book, r))
 		return app_warn(app, "saved, but out of memory: leave and start again");
 	runs_page_of(app)->cursor = book_find_run(&app->book, r->id);
 	app_refit(app);
-	return app_changed(app, CHANGED_MODEL) | app_say(app, "%s", said);
+	return app_changed(app, CHANGED_MODEL) | app_saved(app, saved, "%s", said);
 }
 
-unsigned runs_gone(struct app *app, const char *id, const char *said)
+unsigned runs_gone(struct app *app, const char *id, const struct err *saved, const char *said)
 {
 	runs_page_of(app)->in_laps = false;
 	book_drop_run(&app->book, id);
 	app_refit(app);
-	return app_changed(app, CHANGED_MODEL) | app_say(app, "%s", said);
+	return app_changed(app, CHANGED_MODEL) | app_saved(app, saved, "%s", said);
 }
 
 static unsigned runs_move(struct app *app, enum move how)

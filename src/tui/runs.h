@@ -29,8 +29,11 @@ struct runs_page {
 	struct run draft;
 	char doubt[ENTRY_SIZE]; /* a lap far off the one before, typed and asked about */
 	bool is_new;            /* no file yet */
+	bool tried;             /* to write that, and it failed */
+	char taken[ID_SIZE];    /* the id that it was to have, "" where it got that */
 	int plan_index;         /* the plan's run that it is driven for, -1 */
 	struct runs_history history;
+	char said[400]; /* of a correction that somebody's lock stopped */
 };
 
 struct runs_page *runs_page_of(struct app *app);
@@ -40,19 +43,19 @@ const struct run *runs_current(struct app *app);
 const struct verified_run *runs_verified(const struct runs_page *s, int run);
 
 /* A run came or changed: the book's copy, the fit, all pages. The cursor goes to it. Says what is
- * `said`, or that memory was short. */
-unsigned runs_take(struct app *app, const struct run *r, const char *said);
+ * `said`, with what `saved` has to tell (app_saved()), or that memory was short. */
+unsigned runs_take(struct app *app, const struct run *r, const struct err *saved, const char *said);
 unsigned runs_stop_verify(struct app *app, const struct err *err);
 
-/* A run went: the book, the fit, all pages. Says what is `said`. */
-unsigned runs_gone(struct app *app, const char *id, const char *said);
+/* A run went: the book, the fit, all pages. Says the same. */
+unsigned runs_gone(struct app *app, const char *id, const struct err *saved, const char *said);
 
 /* runs_undo.c: notes that a run's file went from *before to *after (NULL: aside), for u and r.
  * False where memory is short: then it cannot be undone. */
 bool runs_note(struct runs_history *h, const struct run *before, const struct run *after);
 void runs_forget(struct runs_history *h);
-/* Drops the whole run, one of the book's, and notes it. */
-unsigned runs_drop(struct app *app, const struct run *r);
+/* Drops the run under the cursor and notes it. */
+unsigned runs_drop(struct app *app);
 
 /* runs_log.c: a copy of a run to change, s->draft; false: memory. Saving it, with words for the
  * user. What stands for what in a lap's line. Conditions as typed into the draft: false: the field

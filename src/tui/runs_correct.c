@@ -136,8 +136,7 @@ static unsigned drop_lap(struct app *app)
 
 static unsigned run_drop_answered(struct app *app, int choice)
 {
-	const struct run *r = runs_current(app);
-	return choice == 1 && r ? runs_drop(app, r) : UI_ALL;
+	return choice == 1 ? runs_drop(app) : UI_ALL;
 }
 
 static unsigned drop_run(struct app *app)

@@ -7,6 +7,7 @@
 #include "store/plan_file.h"
 #include "store/store.h"
 #include "tui/fmt.h"
+#include "tui/saving.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -16,12 +17,42 @@
 
 /* --- saving ------------------------------------------------------------------ */
 
+/* A new run's id has no file, another program's neither, which may log into the same book. */
+static void count_up(const struct book *b, char id[ID_SIZE])
+{
+	char last[ID_SIZE];
+	while (store_run_is_there(b, id)) {
+		memcpy(last, id, sizeof last);
+		entry_id_after(b, last, id);
+	}
+}
+
+/* Where the id was taken while the run was typed, the next one is: s->taken says so. Not after
+ * a failure of another kind, for then the file that is there by now may be this run's. */
+static bool save_new(struct app *app, struct err *err)
+{
+	struct runs_page *s = runs_page_of(app);
+	char id[ID_SIZE];
+	memcpy(id, s->draft.id, sizeof id);
+	bool ok = store_new_run(&app->book, &s->draft, err);
+	while (!ok && err->taken && !s->tried) {
+		count_up(&app->book, s->draft.id);
+		err_clear(err);
+		ok = store_new_run(&app->book, &s->draft, err);
+	}
+	s->tried = !ok;
+	if (strcmp(id, s->draft.id) != 0)
+		memcpy(s->taken, id, sizeof s->taken);
+	return ok;
+}
+
 /* The draft becomes the run's file. The book's own copy is what the file held before. */
 static bool save_draft(struct app *app, struct err *err)
 {
 	struct runs_page *s = runs_page_of(app);
+	s->taken[0] = '\0';
 	if (s->is_new)
-		return store_new_run(&app->book, &s->draft, err);
+		return save_new(app, err);
 	int at = book_find_run(&app->book, s->draft.id);
 	if (at < 0)
 		return err_failed(err, "run %s is gone", s->draft.id);
@@ -75,29 +106,41 @@ static bool tick_plan(struct app *app, char *said, size_t size)
 	return t.at == meant && err.cls == ERR_NONE;
 }
 
+/* "saved", and how far, and as what. */
+static const char *saved_words(
+	const struct runs_page *s, const struct err *err, char *buf, size_t size)
+{
+	snprintf(buf, size, "%s%s%s%s%s%s", s->taken, s->taken[0] ? " was logged meanwhile; " : "",
+		err->cls == ERR_NONE ? "saved" : "saved, but ",
+		err->cls == ERR_NONE ? "" : app_doubt(err), s->taken[0] ? " as " : "",
+		s->taken[0] ? s->draft.id : "");
+	return buf;
+}
+
 /* The lap is in its file, and perhaps in the plan: says so. `how`: of the file, where the disk did
  * not confirm it. */
 static void lap_saved(struct app *app, const struct err *how)
 {
 	enum { TWO_ROWS = 150 };
 	struct runs_page *s = runs_page_of(app);
-	char line[400], planned[700], file[600] = " saved", said[1600];
+	char line[400], planned[700], saved[700], said[1900];
 	const bool noted = s->is_new || note_change(s, &app->book);
 	const bool ticked = tick_plan(app, planned, sizeof planned);
 	const bool sure = how->cls == ERR_NONE;
 	const char *undo = noted ? "" : "; out of memory: u cannot undo it";
 	const char *join = planned[0] ? "; " : "";
+	struct err said_here;
+	err_clear(&said_here);
 	s->is_new = false;
-	if (!sure)
-		snprintf(file, sizeof file, " taken; %s.yaml: %s", s->draft.id, how->text);
-	snprintf(said, sizeof said, "saved: %s%s%s%s",
+	saved_words(s, how, saved, sizeof saved);
+	snprintf(said, sizeof said, "%s: %s%s%s%s", saved,
 		runs_lap_words(app, &s->draft, s->draft.n_laps - 1, line, sizeof line), undo, join,
 		planned);
-	if (!sure || strlen(said) > TWO_ROWS)
-		snprintf(said, sizeof said, "lap %zu%s%s%s%s", s->draft.n_laps, file, undo, join,
+	if (strlen(said) > TWO_ROWS)
+		snprintf(said, sizeof said, "%s: lap %zu%s%s%s", saved, s->draft.n_laps, undo, join,
 			planned);
-	const bool fine = ticked && noted && sure;
-	runs_take(app, &s->draft, said);
+	const bool fine = ticked && noted && sure && !s->taken[0];
+	runs_take(app, &s->draft, &said_here, said);
 	if (!fine && !app->message_warns)
 		app_warn(app, "%s", said);
 }
@@ -111,19 +154,31 @@ bool runs_draft_of(struct app *app, const struct run *r)
 	return run_copy(&s->draft, r);
 }
 
+static unsigned save_again(struct app *app)
+{
+	char said[sizeof runs_page_of(app)->said];
+	memcpy(said, runs_page_of(app)->said, sizeof said);
+	return runs_save_change(app, said);
+}
+
 unsigned runs_save_change(struct app *app, const char *said)
 {
 	struct err err;
 	err_clear(&err);
 	struct runs_page *s = runs_page_of(app);
+	unsigned flags;
 	if (!save_draft(app, &err)) {
+		if (held_ask(app, &err, "runs", s->draft.id, save_again, &flags)) {
+			snprintf(s->said, sizeof s->said, "%s", said);
+			return flags;
+		}
 		field_keep(app);
-		return app_warn(app, "save failed: %s", err.text);
+		return app_not_saved(app, s->draft.id, &err);
 	}
 	char line[512];
 	snprintf(line, sizeof line, "%s%s", said,
 		note_change(s, &app->book) ? "; u goes back" : "; out of memory: u cannot undo it");
-	return runs_take(app, &s->draft, line);
+	return runs_take(app, &s->draft, &err, line);
 }
 
 /* --- laps ---------------------------------------------------------------------- */
@@ -271,8 +326,10 @@ static unsigned lap_typed(struct app *app, const char *text)
 	}
 	if (!save_draft(app, &err)) {
 		free(s->draft.laps[--s->draft.n_laps].skip);
+		if (held_ask(app, &err, "runs", s->draft.id, NULL, &flags))
+			return flags;
 		field_keep(app);
-		return app_warn(app, "not saved: %s", err.text);
+		return app_not_saved(app, s->draft.id, &err);
 	}
 	lap_saved(app, &err);
 	return ask_lap(app);
@@ -367,10 +424,12 @@ static unsigned start_run(struct app *app, const fix *values, const char *sheet,
 	memcpy(r->values, values, n * sizeof *values);
 	r->n_values = n;
 	entry_next_id(&app->book, r->id);
+	count_up(&app->book, r->id);
 	snprintf(r->sheet, sizeof r->sheet, "%s", sheet);
 	stamp_date(r);
 	carry_conditions(r, &app->book);
 	s->is_new = true;
+	s->tried = false;
 	s->plan_index = plan_index;
 	entry_print_conditions(r, app->book.n_channels, text, sizeof text);
 	say_conditions(app);

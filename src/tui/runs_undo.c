@@ -5,6 +5,7 @@
 #include "tui/runs.h"
 
 #include "store/store.h"
+#include "tui/saving.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -45,46 +46,51 @@ bool runs_note(struct runs_history *h, const struct run *before, const struct ru
 }
 
 /* The run's file moved aside, or back from there; false: said why. */
-static bool move_run(
-	struct app *app, const struct run *r, bool back, const char *said, unsigned *flags)
+static bool move_run(struct app *app, const struct run *r, bool back, const char *said,
+	again_fn again, unsigned *flags)
 {
 	struct err err;
 	char line[200];
 	err_clear(&err);
 	if (!(back ? store_return_run : store_drop_run)(&app->book, r, &err)) {
 		err_format(&err, line, sizeof line);
-		*flags = app_warn(app, "nothing was changed: %s", line);
+		if (!held_ask(app, &err, "runs", r->id, again, flags))
+			*flags = app_warn(app, "nothing was changed: %s", line);
 		return false;
 	}
-	*flags = back ? runs_take(app, r, said) : runs_gone(app, r->id, said);
+	*flags = back ? runs_take(app, r, &err, said) : runs_gone(app, r->id, &err, said);
 	return true;
 }
 
-unsigned runs_drop(struct app *app, const struct run *r)
+unsigned runs_drop(struct app *app)
 {
 	struct runs_history *h = &runs_page_of(app)->history;
+	const struct run *r = runs_current(app);
 	char said[ID_SIZE + 100];
 	unsigned flags;
+	if (!r)
+		return UI_ALL;
 	if (!runs_note(h, r, NULL))
 		return app_warn(app, "out of memory: nothing was dropped");
 	r = &h->list[h->n - 1].before; /* the book's own goes */
 	snprintf(said, sizeof said, "%s is dropped, its file kept aside; u brings it back", r->id);
-	if (!move_run(app, r, false, said, &flags))
+	if (!move_run(app, r, false, said, runs_drop, &flags))
 		free_entry(h, h->at = --h->n);
 	return flags;
 }
 
 /* The file from one text to the other; false: said why. */
 static bool bring(struct app *app, const struct run *from, const struct run *to, const char *said,
-	unsigned *flags)
+	again_fn again, unsigned *flags)
 {
 	struct err err;
 	err_clear(&err);
 	if (!store_save_run(&app->book, from, to, &err)) {
-		*flags = app_warn(app, "save failed: %s", err.text);
+		if (!held_ask(app, &err, "runs", to->id, again, flags))
+			*flags = app_not_saved(app, to->id, &err);
 		return false;
 	}
-	*flags = runs_take(app, to, said);
+	*flags = runs_take(app, to, &err, said);
 	return true;
 }
 
@@ -101,8 +107,8 @@ unsigned act_run_undo(struct app *app)
 	char said[128];
 	snprintf(said, sizeof said, "undone: %s is %s", before->id,
 		h->list[i].dropped ? "back in the book" : "as it was before");
-	if (h->list[i].dropped ? move_run(app, before, true, said, &flags)
-			       : bring(app, &h->list[i].after, before, said, &flags))
+	if (h->list[i].dropped ? move_run(app, before, true, said, act_run_undo, &flags)
+			       : bring(app, &h->list[i].after, before, said, act_run_undo, &flags))
 		h->at--;
 	return flags;
 }
@@ -118,8 +124,8 @@ unsigned act_run_redo(struct app *app)
 	char said[128];
 	snprintf(said, sizeof said, "redone: %s%s", before->id,
 		h->list[i].dropped ? " is dropped" : "");
-	if (h->list[i].dropped ? move_run(app, before, false, said, &flags)
-			       : bring(app, before, &h->list[i].after, said, &flags))
+	if (h->list[i].dropped ? move_run(app, before, false, said, act_run_redo, &flags)
+			       : bring(app, before, &h->list[i].after, said, act_run_redo, &flags))
 		h->at++;
 	return flags;
 }

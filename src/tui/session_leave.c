@@ -1,5 +1,7 @@
 #include "tui/session_own.h"
 
+#include "tui/saving.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -8,13 +10,16 @@ static unsigned set_reference(struct app *app)
 	struct err err;
 	err_clear(&err);
 	const char *id = app_sheet(app)->id;
+	unsigned flags;
 	if (!store_set_reference(&app->book, id, &err))
-		return app_warn(app, "the reference is as it was: %s", err.text);
+		return held_ask(app, &err, "", "book", set_reference, &flags)
+			       ? flags
+			       : app_warn(app, "the reference is as it was: %s", err.text);
 	snprintf(app->book.reference, sizeof app->book.reference, "%s", id);
 	if (!app_take_reference(app))
 		return app_warn(app, "out of memory");
 	return app_changed(app, CHANGED_REFERENCE) |
-	       app_say(app, "%s is the reference now (saved in book.yaml)", id);
+	       app_saved(app, &err, "%s is the reference now (saved in book.yaml)", id);
 }
 
 unsigned session_go_on(struct app *app)

@@ -24,6 +24,7 @@ struct session {
 	struct journal journal;
 	struct sheet logged;   /* owned; the sheet as the journal has it */
 	bool unlocked_told;    /* said that no lock can be made */
+	bool unsure;           /* saved, but not confirmed on disk: the journal stays */
 	bool recovery_waits;   /* a journal was found and its question not answered */
 	struct recovery offer; /* what that question is about */
 	unsigned left;         /* slots of journals that the user left where they are, a bit each */

@@ -76,7 +76,8 @@ static unsigned journal_edit(struct app *app)
 	struct err err;
 	err_clear(&err);
 	if (!app_dirty(app)) { /* undone to what the file has */
-		bool ok = append_changes(app, &err) && journal_discard(&s->journal, &err);
+		bool ok = append_changes(app, &err) &&
+			  (s->unsure || journal_discard(&s->journal, &err));
 		lock_release(&s->lock);
 		return ok ? UI_NONE
 			  : app_warn(app, "the journal could not be removed: %s", err.text);

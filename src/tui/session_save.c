@@ -1,5 +1,7 @@
 #include "tui/session_own.h"
 
+#include "tui/saving.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -19,6 +21,19 @@ static const char *kept_words(struct session *s, char *buf, size_t size)
 	return buf;
 }
 
+/* The file stands. What the disk did not confirm may be gone with the next power cut: then the
+ * journal stays, and nothing else is begun before the user has seen it. */
+static void settle_saved(struct app *app, bool sure)
+{
+	app->session->unsure = !sure;
+	if (sure) {
+		session_settle(app);
+	} else {
+		lock_release(&app->session->lock);
+		app->then = THEN_NOTHING;
+	}
+}
+
 static unsigned saved(struct app *app, const struct err *err)
 {
 	char kept[256];
@@ -31,7 +46,7 @@ static unsigned saved(struct app *app, const struct err *err)
 	sheet_free(&app->saved);
 	app->saved = copy;
 	edit_mark_clean(app->edit);
-	session_settle(app);
+	settle_saved(app, err->cls == ERR_NONE);
 	session_note_logged(app);
 	unsigned what = CHANGED_SHEET;
 	const bool is_reference = strcmp(copy.id, app->book.reference) == 0;
@@ -41,13 +56,10 @@ static unsigned saved(struct app *app, const struct err *err)
 	unsigned flags = app_changed(app, what);
 	if (!taken)
 		return flags | app_warn(app, "saved, but out of memory: leave and start again");
-	if (err->text[0])
-		return flags |
-		       app_warn(app, "saved, but %s%s", err->text,
-			       kept_words(app->session, kept, sizeof kept)) |
-		       session_go_on(app);
-	flags |= app_say(
-		app, "saved %s.yaml%s", app->saved.id, kept_words(app->session, kept, sizeof kept));
+	kept_words(app->session, kept, sizeof kept);
+	flags |= err->cls == ERR_NONE
+			 ? app_say(app, "saved %s.yaml%s", app->saved.id, kept)
+			 : app_saved(app, err, "%s.yaml has these values%s", app->saved.id, kept);
 	return flags | session_go_on(app);
 }
 
@@ -55,11 +67,10 @@ unsigned session_save(struct app *app)
 {
 	struct session *s = app->session;
 	struct err err;
+	char name[ID_SIZE + 8];
 	err_clear(&err);
 	switch (store_save_sheet_at(&app->book, &app->saved, app_sheet(app), &s->stamp, &err)) {
 	case SAVE_DONE:
-		err_clear(&err);
-		return saved(app, &err);
 	case SAVE_UNCONFIRMED:
 		return saved(app, &err);
 	case SAVE_CONFLICT:
@@ -68,7 +79,8 @@ unsigned session_save(struct app *app)
 		break;
 	}
 	app->then = THEN_NOTHING;
-	return app_warn(app, "save failed: %s", err.text);
+	snprintf(name, sizeof name, "%s.yaml", app_sheet(app)->id);
+	return app_not_saved(app, name, &err);
 }
 
 unsigned act_save(struct app *app)
@@ -96,7 +108,8 @@ static bool move_to(struct app *app, const char *id, struct err *err)
 	return ok;
 }
 
-/* Write the sheet under work to a new file and go on working on that. */
+/* Write the sheet under work to a new file and go on working on that; err is set too where that
+ * stands but is not confirmed: the old one's journal stays then. */
 static bool save_as_id(struct app *app, const char *id, struct err *err)
 {
 	struct sheet copy;
@@ -112,8 +125,13 @@ static bool save_as_id(struct app *app, const char *id, struct err *err)
 	sheet_free(&copy);
 	if (!ok)
 		return err->text[0] ? false : err_memory(err);
-	session_settle(app);
-	return move_to(app, id, err);
+	struct err opening;
+	err_clear(&opening);
+	settle_saved(app, err->cls == ERR_NONE);
+	if (move_to(app, id, &opening))
+		return true;
+	*err = opening;
+	return false;
 }
 
 static unsigned save_as_typed(struct app *app, const char *text)
@@ -133,12 +151,16 @@ static unsigned save_as_typed(struct app *app, const char *text)
 	enum then then = app->then;
 	if (!save_as_id(app, text, &err)) {
 		app->then = THEN_NOTHING;
-		return app_warn(app, "not saved: %s", err.text);
+		snprintf(safe, sizeof safe, "%s.yaml", text);
+		return app_not_saved(app, safe, &err);
 	}
-	app->then = then;
+	app->then = err.cls == ERR_NONE ? then : THEN_NOTHING;
 	text_safe(safe, sizeof safe, text, strlen(text));
 	unsigned flags = app_changed(app, CHANGED_SHEET) |
-			 app_say(app, "saved as %s.yaml; u still goes back", safe);
+			 app_saved(app, &err,
+				 err.cls == ERR_NONE ? "saved as %s.yaml; u still goes back"
+						     : "this is %s.yaml now, u still goes back",
+				 safe);
 	return flags | session_go_on(app);
 }
 

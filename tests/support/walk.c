@@ -116,8 +116,8 @@ static bool old_text_is_kept(const char *torn)
 	if (!strstr(door_err.text, "is damaged") || !name || !slash)
 		return false;
 	name += sizeof says - 1;
-	snprintf(at, sizeof at, "%.*s%s", name[0] == '/' ? 0 : (int)(slash + 1 - door_err.file),
-		door_err.file, name);
+	snprintf(at, sizeof at, "%.*s%.*s", name[0] == '/' ? 0 : (int)(slash + 1 - door_err.file),
+		door_err.file, (int)strcspn(name, ";"), name);
 	if (access(at, F_OK) != 0)
 		return false;
 	bytes = test_slurp(at, &size);
