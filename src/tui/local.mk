@@ -6,13 +6,15 @@ libtreadlight_tui_a_SOURCES += \
 	src/tui/answer.h \
 	src/tui/app.c \
 	src/tui/app.h \
+	src/tui/compare_page.h \
+	src/tui/compare_totals.c \
 	src/tui/decode.c \
 	src/tui/decode.h \
 	src/tui/decode_own.h \
 	src/tui/decode_paste.c \
 	src/tui/fmt.c \
-	src/tui/fmt_widths.c \
 	src/tui/fmt.h \
+	src/tui/fmt_widths.c \
 	src/tui/help.c \
 	src/tui/keys.h \
 	src/tui/long_work.c \

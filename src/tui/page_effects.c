@@ -10,6 +10,7 @@
 #include "model/segments.h"
 #include "model/words.h"
 #include "tui/fmt.h"
+#include "tui/plot.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -351,25 +352,6 @@ static double widest(const struct app *app, const struct effects_page *s)
 	return w > 0 ? w : 1;
 }
 
-/* The interval as a line, the estimate as 'o', no effect at all as '|'. */
-static void draw_bar(const struct estimate *e, double scale, int y, int x, int w)
-{
-	int half = w / 2;
-	scr_glyph(y, x + half, DIM, 0x2502, '|');
-	if (!e->known)
-		return;
-	if (e->has_interval) {
-		int from = (int)lround(fmax(-1, e->low / scale) * half);
-		int to = (int)lround(fmin(1, e->high / scale) * half);
-		for (int i = from; i <= to; i++)
-			if (i != 0 || (from <= 0 && to >= 0))
-				scr_glyph(y, x + half + i, PLAIN, i == 0 ? 0x253c : 0x2500,
-					i == 0 ? '+' : '-');
-	}
-	double at = fmax(-1, fmin(1, e->value / scale));
-	scr_glyph(y, x + half + (int)lround(at * half), BOLD, 'o', 'o');
-}
-
 /* 0: no room, or nothing to say in it. */
 struct effect_columns {
 	int label_w, bar, bar_w, figure, time, use, word;
@@ -447,7 +429,8 @@ static void draw_effect(struct app *app, const struct effects_page *s,
 	words_term(app->model, &t, words, sizeof words);
 	scr_text(y, 3, c->label_w, PLAIN, fmt_shorter(words, c->label_w));
 	if (c->bar_w >= BAR_LEAST)
-		draw_bar(e, scale, y, c->bar, c->bar_w);
+		plot_bar(y, c->bar, c->bar_w, e->known ? &e->value : NULL,
+			e->has_interval ? (double[]){e->low, e->high} : NULL, scale);
 	if (e->known)
 		scr_point(y, c->figure, 8, PLAIN, fmt_signed(e->value, c->figure_d, text),
 			c->figure_d, 3);

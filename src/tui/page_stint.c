@@ -380,7 +380,7 @@ static void stint_draw(struct app *app, struct area a)
 	}
 	/* few lines: a blank one is a figure less */
 	const int apart = a.h >= 12, lines = a.h >= 9 ? 3 : a.h >= 7 ? 2 : 1;
-	int y = a.y + apart, end = a.y + a.h;
+	int y = a.y + (a.h >= 24), end = a.y + a.h;
 	/* without its interval the sentence would say less than is known */
 	y += scr_wrap(y, 1, a.w - 2, lines, BOLD, s->draws_wait ? "..." : st->sentence) + apart;
 	y += draw_table(app, st, (struct area){y, 0, end - y, a.w});

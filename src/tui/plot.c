@@ -159,3 +159,21 @@ void plot_free(struct plot *p)
 	free(p->dots);
 	p->dots = NULL;
 }
+
+void plot_bar(int y, int x, int w, const double *value, const double *ends, double scale)
+{
+	const int half = w / 2;
+	scr_glyph(y, x + half, DIM, 0x2502, '|');
+	if (!value)
+		return;
+	if (ends) {
+		const int from = (int)lround(fmax(-1, ends[0] / scale) * half);
+		const int to = (int)lround(fmin(1, ends[1] / scale) * half);
+		for (int i = from; i <= to; i++)
+			if (i != 0 || (from <= 0 && to >= 0))
+				scr_glyph(y, x + half + i, PLAIN, i == 0 ? 0x253c : 0x2500,
+					i == 0 ? '+' : '-');
+	}
+	const double at = fmax(-1, fmin(1, *value / scale));
+	scr_glyph(y, x + half + (int)lround(at * half), BOLD, 'o', 'o');
+}

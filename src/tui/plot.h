@@ -38,5 +38,8 @@ void plot_take(const struct plot *p, double x, double y, bool *taken);
 bool plot_label(
 	const struct plot *p, double x, double y, const char *text, enum style style, bool *taken);
 void plot_free(struct plot *p);
+/* On one line of w columns from -scale to scale: an interval as a line, its estimate as 'o', nought
+ * as '|'; NULL: not known, no interval. */
+void plot_bar(int y, int x, int w, const double *value, const double *ends, double scale);
 
 #endif
