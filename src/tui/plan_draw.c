@@ -264,7 +264,8 @@ static void draw_effects(struct app *app, struct plan_page *s, struct area a)
 	int remarks = 2 * (int)(p->n_notes < 4 ? p->n_notes : 4), left = a.h - 3 - ROWS_LEAST;
 	offers = offers < left ? offers
 		 : left > 0    ? left
-			       : 0; /* rows first, then what is offered */
+			       : 0;          /* rows first, then what is offered */
+	offers = offers > 1 ? offers : 0; /* a heading alone offers nothing */
 	left -= offers;
 	remarks = remarks < left ? remarks : left > 0 ? left : 0;
 	int rows = a.h - 3 - offers - remarks;
