@@ -344,6 +344,25 @@ START_TEST(a_tick_of_another_run_stays)
 }
 END_TEST
 
+/* The same once more ticks off no other run. */
+START_TEST(a_run_is_ticked_off_once)
+{
+	for (int again = 0; again < 2; again++) {
+		struct test_said said = log_run("x1");
+		ck_assert_msg(said.status == 0, "%s", said.err);
+		ck_assert_msg(strstr(said.out, again ? "the plan: 1 run ticked off, 15 left; 1 of "
+						       "them was before\n"
+						     : "the plan: 1 run ticked off, 15 left\n"),
+			"%s", said.out);
+		test_said_free(&said);
+	}
+	struct plan *p = load();
+	ck_assert_str_eq(p->runs[0].done, "x1");
+	ck_assert_int_eq(plan_next_run(p), 1);
+	plan_free(p);
+}
+END_TEST
+
 /* Ticks that were made are told, whatever fails behind them. */
 START_TEST(ticks_before_a_failure_are_told)
 {
@@ -441,6 +460,7 @@ Suite *suite(void)
 	tcase_add_test(t, a_run_of_no_plan_asks_for_no_lock);
 	tcase_add_test(t, each_run_has_one_place);
 	tcase_add_test(t, a_tick_of_another_run_stays);
+	tcase_add_test(t, a_run_is_ticked_off_once);
 	tcase_add_test(t, ticks_before_a_failure_are_told);
 	tcase_add_test(t, what_comes_between_is_kept);
 	tcase_add_test(t, a_plan_out_of_reach_is_told);

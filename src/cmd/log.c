@@ -80,17 +80,22 @@ static void tell_not_ticked(const struct cmd_args *args, const struct import *in
 /* What the file ticked off in the stored plan. */
 static void tell_ticks(const struct import *in, const struct plan_tick *ticks, size_t left)
 {
-	size_t ticked = 0;
-	for (size_t i = 0; i < in->n; i++)
+	size_t ticked = 0, before = 0;
+	for (size_t i = 0; i < in->n; i++) {
 		ticked += ticks[i].at >= 0;
+		before += ticks[i].before;
+	}
 	for (size_t i = 0; left && i < in->n; i++)
 		if (ticks[i].other >= 0)
 			printf("the plan: %s ticks nothing off: run %d, of its values, was driven "
 			       "already, and no other is open\n",
 				in->runs[i].id, ticks[i].other + 1);
-	if (ticked)
-		printf("the plan: %zu run%s ticked off, %zu left\n", ticked, ticked == 1 ? "" : "s",
-			left);
+	if (!ticked)
+		return;
+	printf("the plan: %zu run%s ticked off, %zu left", ticked, ticked == 1 ? "" : "s", left);
+	if (before)
+		printf("; %zu of them %s before", before, before == 1 ? "was" : "were");
+	putchar('\n');
 }
 
 /* Those that the book has not yet. */

@@ -68,9 +68,10 @@ static bool note_change(struct runs_page *s, const struct book *b)
 
 /*
  * Ticks the plan off at the first lap of a run that is driven for it, at the next one where that
- * fails. True, and what there is to say; false: not as the user may think, *said says how.
+ * fails, and at the end. True, and what there is to say; false: not as the user may think, *said
+ * says how. `later`: what is to be done where it fails.
  */
-static bool tick_plan(struct app *app, char *said, size_t size)
+static bool tick_plan(struct app *app, const char *later, char *said, size_t size)
 {
 	struct runs_page *s = runs_page_of(app);
 	const int meant = s->plan_index;
@@ -82,7 +83,7 @@ static bool tick_plan(struct app *app, char *said, size_t size)
 	if (meant < 0)
 		return true;
 	if (!store_tick_runs(&app->book, &s->draft, 1, &t, &left, &err)) {
-		snprintf(said, size, "not ticked off in the plan, the next lap tries again: %s %s",
+		snprintf(said, size, "not ticked off in the plan, %s: %s %s", later,
 			err.file[0] ? "plan.yaml" : "", err.text);
 		return false;
 	}
@@ -125,7 +126,7 @@ static void lap_saved(struct app *app, const struct err *how)
 	struct runs_page *s = runs_page_of(app);
 	char line[400], planned[700], saved[700], said[1900];
 	const bool noted = s->is_new || note_change(s, &app->book);
-	const bool ticked = tick_plan(app, planned, sizeof planned);
+	const bool ticked = tick_plan(app, "the next lap tries again", planned, sizeof planned);
 	const bool sure = how->cls == ERR_NONE;
 	const char *undo = noted ? "" : "; out of memory: u cannot undo it";
 	const char *join = planned[0] ? "; " : "";
@@ -234,10 +235,14 @@ static unsigned finish(struct app *app)
 {
 	struct runs_page *s = runs_page_of(app);
 	struct err err;
-	char line[400];
+	char line[400], planned[700];
 	err_clear(&err);
 	if (s->is_new)
 		return app_say(app, "no lap was typed: nothing was logged");
+	const bool ticked = tick_plan(app, "x on the Plan page does it", planned, sizeof planned);
+	s->plan_index = -1;
+	if (!ticked)
+		return UI_ALL | app_warn(app, "%s %s", s->draft.id, planned);
 	int at = book_find_run(&app->book, s->draft.id);
 	if (s->stale) {
 		s->stale = false;
@@ -250,6 +255,9 @@ static unsigned finish(struct app *app)
 		if (!verify_step(s->verify, &err))
 			return UI_ALL | runs_stop_verify(app, &err);
 	const struct verified_run *v = at >= 0 ? runs_verified(s, at) : NULL;
+	if (v && planned[0])
+		return UI_ALL |
+		       app_say(app, "%s; %s", runs_outcome(app, v, line, sizeof line), planned);
 	return UI_ALL | (v ? app_say(app, "%s", runs_outcome(app, v, line, sizeof line)) : UI_NONE);
 }
 
