@@ -345,10 +345,12 @@ START_TEST(paste_without_end)
 	for (int i = 0; i < 160; i++) { /* a key held down */
 		comes("x");
 		pass(33);
+		if (i == 40)
+			ck_assert_int_eq(it.keys[0], K_PASTE_OPEN);
 	}
-	take_back_late();
-	ck_assert_int_eq(it.keys[0], K_PASTE);
-	ck_assert_int_eq(it.keys[1], 'x');
+	ck_assert_int_eq(it.keys[0], K_PASTE_OPEN);
+	ck_assert_int_eq(it.keys[1], K_PASTE);
+	ck_assert_int_eq(it.keys[2], 'x');
 	decode_free(&it.d);
 
 	begin();

@@ -151,7 +151,7 @@ static long long patience(const struct decoder *d)
 	size_t at, part = 0;
 	int kind;
 	if (d->paste != PASTE_ENDED)
-		return d->paste_told ? d->flowed + PASTE_STALL_MS - d->arrived : PASTE_TOLD_MS;
+		return d->flowed + (d->paste_told ? PASTE_STALL_MS : PASTE_TOLD_MS) - d->arrived;
 	find_mark(d, &at, &kind, &part);
 	return part ? DECODE_LATE_MS : PASTE_QUIET_MS;
 }
