@@ -2,7 +2,9 @@
  * Journals, saves and locks on a share whose server keeps names as SMB does (support/shim.h): a
  * rename over a file that anybody has open fails and takes the file away.
  */
+#include "store/host.h"
 #include "store/journal.h"
+#include "store/lock.h"
 #include "store/save_parts.h"
 #include "support/journals.h"
 #include "support/shim.h"
@@ -43,7 +45,8 @@ static void setup(void)
 
 static void teardown(void)
 {
-	shim.armed = shim.smb = false;
+	shim.armed = shim.smb = shim.colons = false;
+	shim.on_wait = NULL;
 	shim.lacks = NULL;
 	test_remove(folder);
 	free(folder);
@@ -265,6 +268,120 @@ START_TEST(a_file_whose_name_is_not_free)
 }
 END_TEST
 
+/* --- locks --- */
+
+static enum lock_state take(struct lock *l, struct lock_owner *who)
+{
+	enum lock_state got;
+
+	lock_init(l);
+	arm();
+	got = lock_take(l, path, who, &err);
+	disarm();
+	return got;
+}
+
+static void lay(const char *text)
+{
+	snprintf(at, sizeof at, "%s/.#f.yaml", folder);
+	test_write(at, text, strlen(text));
+}
+
+/* Servers get the bytes when it is closed: nobody could know whose an empty one is. */
+START_TEST(a_lock_that_did_not_reach_the_server)
+{
+	static const struct lack full[] = {
+		{"renameat2", EINVAL}, {"symlink", EOPNOTSUPP}, {"close", ENOSPC}, {NULL, 0}};
+	struct lock l;
+
+	shim.lacks = full;
+	ck_assert_int_eq(take(&l, NULL), LOCK_FAILED);
+	ck_assert_msg(strstr(err.text, strerror(ENOSPC)), "%s", err.text);
+	ck_assert(!is_there(".#f.yaml"));
+}
+END_TEST
+
+/* Made, and its maker cut off from the server before it had a text: it does not stay for ever. */
+START_TEST(a_lock_that_stays_empty_goes)
+{
+	struct lock l;
+
+	lay("");
+	ck_assert_int_eq(take(&l, NULL), LOCK_TAKEN);
+	ck_assert_int_ge(shim.slept, 15);
+	lock_release(&l);
+	ck_assert(!is_there(".#f.yaml"));
+}
+END_TEST
+
+static void written_now(void)
+{
+	if (shim.slept == 9)
+		lay("anna@far.12:5");
+}
+
+START_TEST(a_lock_that_is_being_written_stays)
+{
+	struct lock_owner who;
+	struct lock l;
+
+	lay("");
+	shim.on_wait = written_now;
+	ck_assert_int_eq(take(&l, &who), LOCK_HELD);
+	ck_assert_str_eq(who.host, "far");
+	holds(".#f.yaml", "anna@far.12:5");
+}
+END_TEST
+
+/* Let go by its owner, while another client has it open still. */
+START_TEST(a_lock_whose_name_is_not_free_yet)
+{
+	struct lock l;
+
+	lay("anna@far.12:5");
+	int fd = hold(at);
+	shim.pending = 12;
+	arm();
+	ck_assert_int_eq(unlink(at), 0);
+	lock_init(&l);
+	ck_assert_msg(lock_take(&l, path, NULL, &err) == LOCK_TAKEN, "%s", err.text);
+	disarm();
+	close(fd);
+	lock_release(&l);
+}
+END_TEST
+
+START_TEST(a_link_that_is_kept_otherwise)
+{
+	static const struct lack one[] = {{"renameat2", EINVAL}, {NULL, 0}};
+	struct lock_owner who;
+	struct lock l;
+
+	shim.lacks = one;
+	shim.colons = true;
+	ck_assert_int_eq(take(&l, NULL), LOCK_TAKEN);
+	ck_assert(lock_owner(path, &who));
+	ck_assert(who.readable && who.pid == (long)getpid() && who.boot == boot_time());
+	lock_release(&l);
+	ck_assert(!is_there(".#f.yaml"));
+}
+END_TEST
+
+START_TEST(a_lock_whose_time_was_changed)
+{
+	struct lock_owner who;
+	struct lock l;
+
+	lay("anna@far.12:5");
+	ck_assert_int_eq(take(&l, &who), LOCK_HELD);
+	who.since -= 3;
+	arm();
+	ck_assert_int_eq(lock_take_over(&l, path, &who, &err), LOCK_TAKEN);
+	disarm();
+	lock_release(&l);
+}
+END_TEST
+
 Suite *suite(void)
 {
 	Suite *s = suite_create("smb");
@@ -279,6 +396,12 @@ Suite *suite(void)
 	tcase_add_test(c, a_file_that_somebody_reads_is_saved);
 	tcase_add_loop_test(c, a_file_taken_away_is_put_there, 0, 4);
 	tcase_add_test(c, a_file_whose_name_is_not_free);
+	tcase_add_test(c, a_lock_that_did_not_reach_the_server);
+	tcase_add_test(c, a_lock_that_stays_empty_goes);
+	tcase_add_test(c, a_lock_that_is_being_written_stays);
+	tcase_add_test(c, a_lock_whose_name_is_not_free_yet);
+	tcase_add_test(c, a_link_that_is_kept_otherwise);
+	tcase_add_test(c, a_lock_whose_time_was_changed);
 	suite_add_tcase(s, c);
 	return s;
 }

@@ -19,6 +19,12 @@
  * says when a lock was made, may be further off. A clock that was wrong by more than a day is not
  * thought of. */
 enum { BOOT_SLACK = 5, CLOCK_SLACK = 60, STEP_MOST = 24 * 3600 };
+/* SMB changes a file's time by some seconds when it was written already. */
+enum { TIME_SLACK = 5 };
+/* Tenths of a second: until the name of a lock that was let go is free on SMB, which can take as
+ * long as a client keeps a file open that it was told to close; and until a lock that has no text
+ * is one that nobody is writing to. */
+enum { LOOKS = 20, EMPTY_LOOKS = 15 };
 
 void lock_init(struct lock *l)
 {
@@ -142,6 +148,7 @@ static bool read_owner(const char *path, struct lock_owner *who)
 	who->since = (int64_t)st.st_mtim.tv_sec;
 	if (!read_owner_text(path, S_ISLNK(st.st_mode), text, sizeof text))
 		return errno != ENOENT;
+	who->empty = !text[0];
 	who->readable = owner_parse(text, who);
 	host_name(host, sizeof host);
 	who->same_host = who->readable && strcmp(who->host, host) == 0;
@@ -154,24 +161,38 @@ static bool is_mine(const struct lock_owner *who)
 	return who->same_host && !who->ended && who->pid == (long)getpid();
 }
 
+/* What stands there; false: nobody knows. */
+static bool read_text(const char *path, char text[LOCK_TEXT])
+{
+	struct stat st;
+
+	return lstat(path, &st) == 0 && read_owner_text(path, S_ISLNK(st.st_mode), text, LOCK_TEXT);
+}
+
 /* Does what we wrote stand there still? */
 static bool still_stands(const struct lock *l)
 {
 	char text[LOCK_TEXT];
-	struct stat st;
 
-	return lstat(l->path, &st) == 0 &&
-	       read_owner_text(l->path, S_ISLNK(st.st_mode), text, sizeof text) &&
-	       strcmp(text, l->text) == 0;
+	return read_text(l->path, text) && strcmp(text, l->text) == 0;
+}
+
+/* Something else than was written a moment ago. */
+static bool differs(const char *path, const char *owner)
+{
+	char text[LOCK_TEXT];
+
+	return read_text(path, text) && strcmp(text, owner) != 0;
 }
 
 static bool same_owner(const struct lock_owner *a, const struct lock_owner *b)
 {
-	return a->pid == b->pid && a->boot == b->boot && a->since == b->since &&
+	return a->pid == b->pid && a->boot == b->boot && is_close(a->since, b->since, TIME_SLACK) &&
 	       a->readable == b->readable && strcmp(a->user, b->user) == 0 &&
 	       strcmp(a->host, b->host) == 0;
 }
 
+/* What is sent to a server may leave, and fail, no sooner than when it is closed. */
 static bool write_owner_file(const char *path, const char *owner)
 {
 	int fd = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0644);
@@ -181,12 +202,18 @@ static bool write_owner_file(const char *path, const char *owner)
 	if (fd < 0)
 		return false;
 	n = write(fd, owner, strlen(owner));
-	code = errno;
-	close(fd);
-	if (n == (ssize_t)strlen(owner))
-		return true;
+	code = n < 0 ? errno : ENOSPC;
+	if (close(fd) != 0 && errno != EINTR && n == (ssize_t)strlen(owner)) {
+		n = -1;
+		code = errno;
+	}
+	if (n == (ssize_t)strlen(owner)) {
+		const bool lost = differs(path, owner); /* taken for one that stays empty */
+		errno = EEXIST;
+		return !lost;
+	}
 	unlink(path);
-	errno = n < 0 ? code : ENOSPC;
+	errno = code;
 	return false;
 }
 
@@ -194,8 +221,13 @@ static bool write_owner_file(const char *path, const char *owner)
 static bool make_lock(const char *path, char owner[LOCK_TEXT])
 {
 	owner_text(owner, LOCK_TEXT);
-	if (symlink(owner, path) == 0)
-		return true;
+	if (symlink(owner, path) == 0) {
+		/* Servers may keep another text than they were given. */
+		if (!differs(path, owner))
+			return true;
+		unlink(path);
+		return write_owner_file(path, owner);
+	}
 	return (errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS) &&
 	       write_owner_file(path, owner);
 }
@@ -228,11 +260,12 @@ static enum lock_state lock_failed(const char *file, const char *why, struct err
 	return LOCK_FAILED;
 }
 
-/* `seen`: whose lock the user said may go; NULL: only one whose process has ended goes. */
+/* `seen`: whose lock the user said may go; NULL: only one whose process has ended goes, and one
+ * that stays without a text. */
 static enum lock_state take(struct lock *l, const char *file, char *path,
 	const struct lock_owner *seen, struct lock_owner *who, struct err *err)
 {
-	for (int i = 0; i < 3; i++) {
+	for (int i = 0, empty = 0; i < LOOKS; i++) {
 		if (make_lock(path, l->text)) {
 			l->path = path;
 			return LOCK_TAKEN;
@@ -242,13 +275,17 @@ static enum lock_state take(struct lock *l, const char *file, char *path,
 		if (!read_owner(path, who)) {
 			if (code != EEXIST)
 				return lock_failed(file, strerror(code), err);
-			continue; /* gone by now */
+			wait_a_tenth(); /* gone by now */
+			continue;
 		}
 		if (is_mine(who))
 			return LOCK_OURS;
-		if (!who->ended && !(seen && same_owner(who, seen)))
+		const bool may_go = who->ended || (seen && same_owner(who, seen));
+		if (!may_go && !who->empty)
 			return LOCK_HELD;
-		if (!break_lock(path, who))
+		if (!may_go && empty++ < EMPTY_LOOKS)
+			wait_a_tenth();
+		else if (!break_lock(path, who))
 			return LOCK_HELD;
 	}
 	return read_owner(path, who) ? LOCK_HELD

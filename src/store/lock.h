@@ -27,6 +27,7 @@ struct lock_owner {
 	bool same_host;
 	bool ended;    /* same host, and the process that took it is gone for sure */
 	bool readable; /* false: something else stands in the lock's place */
+	bool empty;    /* nothing stands in it: it is being made, or its maker was cut off */
 };
 
 enum lock_state {
@@ -45,7 +46,8 @@ struct lock {
 
 void lock_init(struct lock *l);
 /* `file`: the file to be edited, which need not exist. who may be NULL. A lock whose process on
- * this host has ended is replaced; one of another host never. */
+ * this host has ended is replaced; one of another host never; one that has no text, if it has none
+ * a second and a half later. */
 enum lock_state lock_take(
 	struct lock *l, const char *file, struct lock_owner *who, struct err *err);
 /* After the user was shown whose lock it is: take it all the same, if it is still the lock of

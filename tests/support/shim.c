@@ -76,8 +76,6 @@ WRAP(lstat, (const char *path, struct stat *st), (path, st))
 WRAP(fstatat, (int fd, const char *path, struct stat *st, int flags), (fd, path, st, flags))
 WRAP_SIZE(pread, (int fd, void *bytes, size_t n, off_t at), (fd, bytes, n, at))
 WRAP_SIZE(read, (int fd, void *bytes, size_t n), (fd, bytes, n))
-WRAP(unlinkat, (int fd, const char *path, int flags), (fd, path, flags))
-WRAP(unlink, (const char *path), (path))
 WRAP(rmdir, (const char *path), (path))
 WRAP(mkdir, (const char *path, mode_t mode), (path, mode))
 WRAP_SIZE(readlink, (const char *path, char *text, size_t size), (path, text, size))
@@ -128,18 +126,54 @@ static bool is_open(const struct stat *file)
 	return false;
 }
 
-static bool takes_away(int dir, const char *path)
+int __real_unlinkat(int dir, const char *path, int flags);
+int __wrap_unlinkat(int dir, const char *path, int flags);
+static bool go(int dir, const char *path, bool only_open)
 {
 	struct stat st;
+	const bool open = shim.armed && shim.smb &&
+			  __real_fstatat(dir, path, &st, AT_SYMLINK_NOFOLLOW) == 0 && is_open(&st);
 
-	if (!shim.armed || !shim.smb || __real_fstatat(dir, path, &st, AT_SYMLINK_NOFOLLOW) != 0 ||
-		!is_open(&st))
+	if (open && busy <= 0) {
+		snprintf(gone, sizeof gone, "%s", last_of(path));
+		busy = shim.pending;
+	}
+	return (open || !only_open) && __real_unlinkat(dir, path, 0) == 0;
+}
+
+int __wrap_unlinkat(int dir, const char *path, int flags)
+{
+	if (fails(CALLS, "unlinkat"))
+		return -1;
+	return flags ? __real_unlinkat(dir, path, flags) : go(dir, path, false) ? 0 : -1;
+}
+
+int __wrap_unlink(const char *path);
+int __wrap_unlink(const char *path)
+{
+	return !fails(CALLS, "unlink") && go(AT_FDCWD, path, false) ? 0 : -1;
+}
+
+static bool takes_away(int dir, const char *path)
+{
+	if (!go(dir, path, true))
 		return false;
-	__real_unlinkat(dir, path, 0);
-	snprintf(gone, sizeof gone, "%s", last_of(path));
-	busy = shim.pending;
 	errno = EACCES;
 	return true;
+}
+
+int __real_symlink(const char *text, const char *path);
+int __wrap_symlink(const char *text, const char *path);
+int __wrap_symlink(const char *text, const char *path)
+{
+	char other[512];
+
+	if (fails(CALLS, "symlink") || is_pending(path, EEXIST))
+		return -1;
+	snprintf(other, sizeof other, "%s", text);
+	for (char *c = other; shim.colons && (c = strchr(c, ':'));)
+		*c = '\x1a';
+	return __real_symlink(shim.colons ? other : text, path);
 }
 
 #define WRAP_NAME(name, params, args, refuses)                                                     \
@@ -158,7 +192,6 @@ WRAP_NAME(rename, (const char *from, const char *to), (from, to),
 WRAP_NAME(linkat, (int a, const char *from, int b, const char *to, int flags),
 	(a, from, b, to, flags), is_pending(to, EACCES))
 WRAP_NAME(link, (const char *from, const char *to), (from, to), is_pending(to, EACCES))
-WRAP_NAME(symlink, (const char *text, const char *path), (text, path), is_pending(path, EEXIST))
 
 int __real_fstatfs(int fd, struct statfs *st);
 int __wrap_fstatfs(int fd, struct statfs *st);
@@ -179,6 +212,8 @@ int __wrap_nanosleep(const struct timespec *time, struct timespec *left)
 	(void)time;
 	(void)left;
 	shim.slept++;
+	if (shim.on_wait)
+		shim.on_wait();
 	return 0;
 }
 

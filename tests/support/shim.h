@@ -30,10 +30,12 @@ struct shim {
 	struct fault second; /* counted from behind the first failure */
 	const struct lack *lacks;
 	/* Names as an SMB server keeps them: a rename over a file that anybody has open (this
-	 * process, in a test) fails with EACCES and takes the file away. Making its name anew fails
-	 * `pending` times before it is free. */
+	 * process, in a test) fails with EACCES and takes the file away. Making the name of a file
+	 * anew that went while it was open fails `pending` times before it is free. */
 	bool smb;
 	int pending;
+	bool colons; /* a ':' in the text of a link is kept as another character */
+	void (*on_wait)(void);
 	long slept;    /* waits, none of which takes time */
 	long made[2];  /* of each kind */
 	long failed;   /* by `first` */
