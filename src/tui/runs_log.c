@@ -83,7 +83,7 @@ static bool tick_plan(struct app *app, const char *later, char *said, size_t siz
 	if (meant < 0)
 		return true;
 	if (!store_tick_runs(&app->book, &s->draft, 1, &t, &left, &err)) {
-		snprintf(said, size, "not ticked off in the plan, %s: %s %s", later,
+		snprintf(said, size, "plan not ticked off, %s: %s %s", later,
 			err.file[0] ? "plan.yaml" : "", err.text);
 		return false;
 	}
@@ -242,7 +242,7 @@ static unsigned finish(struct app *app)
 	const bool ticked = tick_plan(app, "x on the Plan page does it", planned, sizeof planned);
 	s->plan_index = -1;
 	if (!ticked)
-		return UI_ALL | app_warn(app, "%s %s", s->draft.id, planned);
+		return UI_ALL | app_warn(app, "%s: %s", s->draft.id, planned);
 	int at = book_find_run(&app->book, s->draft.id);
 	if (s->stale) {
 		s->stale = false;

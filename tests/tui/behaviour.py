@@ -738,7 +738,7 @@ def test_plan_ticked_off():
                 lock = book + "/.#plan.yaml"
                 os.symlink("joe@elsewhere.5:1", lock)
                 t.send("131243 241 266 97\r")
-                t.expect("lap 1 saved; not ticked off in the plan, the next lap tries again")
+                t.expect("saved: lap 1; plan not ticked off, the next lap tries again: ")
                 t.expect("joe")
                 if way == "next lap":
                     os.unlink(lock)
@@ -746,7 +746,7 @@ def test_plan_ticked_off():
                     t.expect("the plan ticked off")
                 else:
                     t.key("enter")
-                    t.expect("not ticked off in the plan, x on the Plan page does it")
+                    t.expect(": plan not ticked off, x on the Plan page does it: ")
                     os.unlink(lock)
             t.key("esc")
             t.close()
