@@ -268,12 +268,25 @@ START_TEST(escape_alone)
 }
 END_TEST
 
-/* ESC and a character sent together are Alt and the character: nothing of it may act. */
+/* Esc and what was typed behind it may come together: neither is lost. */
+START_TEST(escape_and_a_key_together)
+{
+	after("\033q", 0, NULL);
+	EXPECT("Esc, q", K_ESC, 'q');
+	after("\033\r+", 0, NULL);
+	EXPECT("Esc, Enter, +", K_ESC, K_ENTER, '+');
+	after("\033\033q", 0, NULL);
+	EXPECT("Esc, Esc, q", K_ESC, K_ESC, 'q');
+	after("\033\xc3\xa9", 0, NULL);
+	EXPECT("Esc, a character of two bytes", K_ESC, 0xe9);
+}
+END_TEST
+
+/* An arrow with Alt, or the opening of a sequence without a rest, is no key of ours. */
 START_TEST(alt_is_no_plain_key)
 {
-	static const char *const alt[] = {"\033q", "\033+", "\033\r", "\033\177", "\033\t", "\033[",
-		"\033O", "\033\xc3\xa9", "\033\033[A", "\033\033OP", "\033]", "\033P", "\033_",
-		"\033X", "\033^"};
+	static const char *const alt[] = {"\033[", "\033O", "\033\033[A", "\033\033OP", "\033]",
+		"\033P", "\033_", "\033X", "\033^"};
 	for (size_t i = 0; i < sizeof alt / sizeof alt[0]; i++) {
 		after(alt[i], 0, NULL);
 		EXPECT(alt[i] + 1, K_UNKNOWN);
@@ -409,6 +422,7 @@ Suite *suite(void)
 	tcase_add_test(t, cut_anywhere);
 	tcase_add_test(t, byte_by_byte);
 	tcase_add_test(t, escape_alone);
+	tcase_add_test(t, escape_and_a_key_together);
 	tcase_add_test(t, alt_is_no_plain_key);
 	tcase_add_test(t, bounded);
 	tcase_add_test(t, paste_without_end);

@@ -129,8 +129,7 @@ static void take_character(struct decoder *d, int c)
 		const int code = decode_character(d, c, &again);
 		if (code < 0)
 			return;
-		decode_tell(d, d->swallow ? K_UNKNOWN : key_of(code));
-		d->swallow = false;
+		decode_tell(d, key_of(code));
 	}
 }
 
@@ -188,7 +187,7 @@ static void give_up(struct decoder *d)
 {
 	const size_t n = d->n_held < HELD_SIZE ? d->n_held : HELD_SIZE;
 	const bool typed = d->late || (d->state == KNOWN && d->held[0] != ESC);
-	if (!typed) { /* two bytes: the character with Alt */
+	if (!typed) { /* two bytes: that character with Alt */
 		end(d, n == 2 || d->state == KNOWN ? K_UNKNOWN : K_NONE);
 		return;
 	}
@@ -394,14 +393,8 @@ static void take_after_escape(struct decoder *d, int c, bool together)
 		end(d, key);
 	else if (open_sequence(d, c))
 		return;
-	else if (part)
+	else if (part) {
 		d->state = KNOWN;
-	else if (together && c != CTRL_C) { /* with Alt */
-		if (d->alt)
-			decode_tell(d, K_ESC);
-		d->state = PLAIN;
-		d->swallow = true;
-		take_character(d, c);
 	} else {
 		d->n_held--;
 		decode_tell(d, K_ESC);
@@ -445,8 +438,8 @@ static bool take_late(struct decoder *d, int c)
 static void drop_half(struct decoder *d)
 {
 	if (d->half)
-		decode_tell(d, d->swallow ? K_UNKNOWN : NO_CHARACTER);
-	d->half = d->swallow = false;
+		decode_tell(d, NO_CHARACTER);
+	d->half = false;
 	memset(&d->character, 0, sizeof d->character);
 }
 

@@ -7,7 +7,9 @@
  * (ESC ] P _ ^ X up to BEL or ST), mouse reports (X10, urxvt, SGR), focus events and every other
  * CSI answer are dropped. Both their length and the wait for their rest are bounded.
  *
- * A character with Alt (ESC and the character, sent together) is K_UNKNOWN, never the character.
+ * ESC and a character that opens no sequence are Esc and the character, also where they come
+ * together: a thin line joins what was typed after one another, and nothing of that may be lost. A
+ * terminal sends the same for a character with Alt.
  *
  * Esc alone is told after esc_ms. If the rest of a sequence comes later than that, but within
  * DECODE_LATE_MS, K_LATE is told before its key, or alone where it is none; if what came turns out
@@ -72,7 +74,7 @@ struct decoder {
 	size_t n_held;                 /* all its bytes */
 	long long since;               /* its last byte */
 	long long began;               /* a control string's first */
-	bool late, alt, swallow;       /* its Esc was told; ESC ESC; a character with Alt */
+	bool late, alt;                /* its Esc was told; ESC ESC */
 	int mouse_left;
 	bool mouse_half, esc_told;
 	long long esc_at;

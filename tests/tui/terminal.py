@@ -131,8 +131,6 @@ class Terminal:
             self.send(LINUX[name])
         else:
             self.send(KEYS.get(name, name))
-        if name == "esc":
-            self.settle()  # read together with the next key it would be that one with Alt
 
     def read(self):
         try:
