@@ -283,6 +283,7 @@ SHIM_WRAPS = \
 	-Wl,--wrap=faccessat \
 	-Wl,--wrap=access \
 	-Wl,--wrap=fstatfs \
+	-Wl,--wrap=fcntl \
 	-Wl,--wrap=nanosleep \
 	-Wl,--wrap=gethostname \
 	-Wl,--wrap=lseek \

@@ -220,15 +220,37 @@ static bool is_there(const char *name)
 	return access(at, F_OK) == 0;
 }
 
+static ino_t number(void)
+{
+	struct stat st;
+
+	ck_assert_int_eq(stat(path, &st), 0);
+	return st.st_ino;
+}
+
+/* In place: nothing else leaves it where it is. */
 START_TEST(a_file_that_somebody_reads_is_saved)
 {
+	const ino_t was = number();
 	int fd = hold(path);
 
 	ck_assert_msg(put("new\n") == SAVE_DONE, "%s", err.text);
 	holds("f.yaml", "new\n");
 	ck_assert_msg(put("newer text\n") == SAVE_DONE, "%s", err.text);
 	holds("f.yaml", "newer text\n");
+	ck_assert(number() == was);
 	close(fd);
+}
+END_TEST
+
+/* Else replaced as a whole: who reads it in that moment has the old text or the new one. */
+START_TEST(a_file_that_nobody_reads_is_replaced)
+{
+	const ino_t was = number();
+
+	ck_assert_msg(put("new\n") == SAVE_DONE, "%s", err.text);
+	holds("f.yaml", "new\n");
+	ck_assert(number() != was);
 }
 END_TEST
 
@@ -394,6 +416,7 @@ Suite *suite(void)
 	tcase_add_test(c, a_journal_without_a_name_says_so);
 	tcase_add_test(c, the_only_copy_is_kept);
 	tcase_add_test(c, a_file_that_somebody_reads_is_saved);
+	tcase_add_test(c, a_file_that_nobody_reads_is_replaced);
 	tcase_add_loop_test(c, a_file_taken_away_is_put_there, 0, 4);
 	tcase_add_test(c, a_file_whose_name_is_not_free);
 	tcase_add_test(c, a_lock_that_did_not_reach_the_server);

@@ -3,6 +3,7 @@
 #include "store/host.h"
 #include "store/path.h"
 #include <fcntl.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -353,6 +354,37 @@ static bool is_old(const struct job *j)
 	return peek(j->dir, j->name, &now) && stamp_same_bytes(&now, j->stamp);
 }
 
+static bool is_smb(int dir)
+{
+	static const uint32_t kinds[] = {0xFE534D42, 0xFF534D42, 0x517B}; /* linux/magic.h */
+	struct statfs st;
+
+	if (AGAIN(fstatfs(dir, &st)) != 0)
+		return false;
+	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
+		if ((uint32_t)st.f_type == kinds[i])
+			return true;
+	return false;
+}
+
+/* SMB refuses a rename over a file that anybody has open, and takes that file away. Nobody has it
+ * who does not stand against a lease to write; one who comes then is told by SIGURG, to nobody. */
+static bool takes_away(const struct job *j)
+{
+	bool alone;
+	int fd;
+
+	if (!is_smb(j->dir))
+		return false;
+	fd = (int)AGAIN(openat(j->dir, j->name, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC));
+	alone = fd >= 0 && fcntl(fd, F_SETSIG, SIGURG) == 0 && fcntl(fd, F_SETLEASE, F_WRLCK) == 0;
+	if (alone)
+		fcntl(fd, F_SETLEASE, F_UNLCK);
+	if (fd >= 0)
+		close(fd);
+	return !alone;
+}
+
 static enum save_outcome put_plain(struct job *j, const char *temp, const struct stat *st)
 {
 	enum save_outcome got = check_content(j);
@@ -361,6 +393,10 @@ static enum save_outcome put_plain(struct job *j, const char *temp, const struct
 	if (got != SAVE_DONE) {
 		unlinkat(j->dir, temp, 0);
 		return got;
+	}
+	if (takes_away(j)) {
+		unlinkat(j->dir, temp, 0);
+		return save_in_place(j);
 	}
 	if (AGAIN(renameat(j->dir, temp, j->dir, j->name)) == 0)
 		return finish(j, st);
@@ -400,20 +436,6 @@ static enum save_outcome put_exchange(struct job *j, const char *temp, const str
 	return finish(j, st);
 }
 
-/* SMB refuses a rename over a file that anybody has open, and takes that file away. */
-static bool takes_away(int dir)
-{
-	static const uint32_t kinds[] = {0xFE534D42, 0xFF534D42, 0x517B}; /* linux/magic.h */
-	struct statfs st;
-
-	if (AGAIN(fstatfs(dir, &st)) != 0)
-		return false;
-	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
-		if ((uint32_t)st.f_type == kinds[i])
-			return true;
-	return false;
-}
-
 static enum save_outcome replace(struct job *j)
 {
 	enum save_outcome got = check_content(j);
@@ -425,7 +447,7 @@ static enum save_outcome replace(struct job *j)
 		got = check_writable(j);
 	if (got != SAVE_DONE)
 		return got;
-	if (j->old.st_nlink > 1 || takes_away(j->dir))
+	if (j->old.st_nlink > 1)
 		return save_in_place(j);
 	made = make_temp(j, temp, &st);
 	if (made == TRY_IN_PLACE)

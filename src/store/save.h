@@ -7,8 +7,8 @@
  * synced. A symbolic link stays and its target is replaced. A file with more than one name,
  * one whose attributes cannot be kept, or one in a folder that cannot be written is
  * rewritten in place after a synced copy of the old bytes was set aside; the copy goes when
- * the save is done; so is a file on a server that renames to free names only, and on SMB, which
- * takes away a file that anybody has open when another is renamed over it. A read-only file is
+ * the save is done; so is a file on a server that renames to free names only, and one on SMB
+ * that somebody has open, or may: the rename would be refused and take it away. A read-only file is
  * refused though its folder would let us.
  * Where no two names can be exchanged (NFS, exFAT, most of FUSE) the content is checked just before
  * the rename: who takes no lock and writes between the two is overwritten.

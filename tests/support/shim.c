@@ -115,15 +115,38 @@ static bool is_pending(const char *path, int code)
 	return true;
 }
 
-static bool is_open(const struct stat *file)
+static int count_open(const struct stat *file)
 {
 	struct stat st;
+	int n = 0;
 
 	for (int fd = 0; fd < 256; fd++)
-		if (__real_fstat(fd, &st) == 0 && S_ISREG(st.st_mode) &&
-			st.st_dev == file->st_dev && st.st_ino == file->st_ino)
-			return true;
-	return false;
+		n += __real_fstat(fd, &st) == 0 && S_ISREG(st.st_mode) &&
+		     st.st_dev == file->st_dev && st.st_ino == file->st_ino;
+	return n;
+}
+
+/* A lease is had by who alone has the file open. */
+int __real_fcntl(int fd, int what, ...);
+int __wrap_fcntl(int fd, int what, ...);
+int __wrap_fcntl(int fd, int what, ...)
+{
+	struct stat st;
+	va_list ap;
+	long arg;
+
+	va_start(ap, what);
+	arg = va_arg(ap, long);
+	va_end(ap);
+	if (!shim.armed)
+		return __real_fcntl(fd, what, arg);
+	if (fails(CALLS, "fcntl"))
+		return -1;
+	if (what != F_SETLEASE || arg == F_UNLCK || __real_fstat(fd, &st) != 0 ||
+		count_open(&st) == 1)
+		return 0;
+	errno = EAGAIN;
+	return -1;
 }
 
 int __real_unlinkat(int dir, const char *path, int flags);
@@ -132,7 +155,8 @@ static bool go(int dir, const char *path, bool only_open)
 {
 	struct stat st;
 	const bool open = shim.armed && shim.smb &&
-			  __real_fstatat(dir, path, &st, AT_SYMLINK_NOFOLLOW) == 0 && is_open(&st);
+			  __real_fstatat(dir, path, &st, AT_SYMLINK_NOFOLLOW) == 0 &&
+			  count_open(&st) > 0;
 
 	if (open && busy <= 0) {
 		snprintf(gone, sizeof gone, "%s", last_of(path));
