@@ -280,7 +280,7 @@ START_TEST(a_lock_of_any_text_is_somebody_s)
 			seen.boot++;
 			break;
 		case 2:
-			seen.since++;
+			seen.since += 60; /* more than a server's clock wavers */
 			break;
 		case 3:
 			seen.readable = !seen.readable;
