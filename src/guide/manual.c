@@ -143,7 +143,8 @@ static void put_keys(FILE *out)
 	for (int a = 0; a < ACTION_COUNT; a++)
 		put_key(out, (enum action)a);
 	fputs(".PP\nA character with Alt is Esc and that character; the mouse does nothing.\n"
-	      "Esc acts after\n.B ESCDELAY\nmilliseconds (100 if it is not set), since the keys that send more "
+	      "Esc acts after\n.B ESCDELAY\nmilliseconds (100 if it is not set), since the keys "
+	      "that send more "
 	      "than "
 	      "one byte\nbegin with it. A paste whose end does not come is ended by Ctrl-C.\n",
 		out);

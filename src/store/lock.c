@@ -148,7 +148,7 @@ static bool read_owner(const char *path, struct lock_owner *who)
 	who->since = (int64_t)st.st_mtim.tv_sec;
 	if (!read_owner_text(path, S_ISLNK(st.st_mode), text, sizeof text))
 		return errno != ENOENT;
-	who->empty = !text[0];
+	who->empty = S_ISREG(st.st_mode) && !text[0];
 	who->readable = owner_parse(text, who);
 	host_name(host, sizeof host);
 	who->same_host = who->readable && strcmp(who->host, host) == 0;
