@@ -169,12 +169,17 @@ static bool read_text(const char *path, char text[LOCK_TEXT])
 	return lstat(path, &st) == 0 && read_owner_text(path, S_ISLNK(st.st_mode), text, LOCK_TEXT);
 }
 
-/* Does what we wrote stand there still? */
-static bool still_stands(const struct lock *l)
+static bool holds(const char *path, const char *owner)
 {
 	char text[LOCK_TEXT];
 
-	return read_text(l->path, text) && strcmp(text, l->text) == 0;
+	return read_text(path, text) && strcmp(text, owner) == 0;
+}
+
+/* Does what we wrote stand there still? */
+static bool still_stands(const struct lock *l)
+{
+	return holds(l->path, l->text);
 }
 
 /* Something else than was written a moment ago. */
@@ -212,7 +217,8 @@ static bool write_owner_file(const char *path, const char *owner)
 		errno = EEXIST;
 		return !lost;
 	}
-	unlink(path);
+	if (unlink(path) != 0 && holds(path, owner))
+		return true; /* it does not go, and is ours */
 	errno = code;
 	return false;
 }
